@@ -1,0 +1,727 @@
+"""The assessment of a job: verdicts, findings, stops, what may be done, what is next and why."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from enum import Enum
+
+from stillair import quantity
+from stillair.condition.check import GRADES
+from stillair.condition.core import NumberDomain, Ref
+from stillair.possible import Options
+from stillair.verdict import Reason, Verdict, Why
+
+from .history import History, Observation, fold
+from .program import Cond, Program, Rule, Step
+from .view import NO_BINDING, Binding, View, WaitState
+
+__all__ = [
+    "Action",
+    "Assessment",
+    "Blocked",
+    "Finding",
+    "May",
+    "Permission",
+    "PlaceState",
+    "RuleState",
+    "StepState",
+    "Suspicion",
+    "assess",
+]
+
+
+class May(Enum):
+    YES = "yes"
+    NOT_YET = "not yet"
+    NO = "no"
+
+
+@dataclass(frozen=True, slots=True)
+class Blocked:
+    """One thing that stands against a step: a stop, or a gate that fails."""
+
+    rule: str | None
+    say: str
+    lifted_by: str | None
+    safety: bool
+    lines: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Permission:
+    """Whether a step may be done: yes; not yet, with what is missing; or no, with what stands against it."""
+
+    may: May
+    blocked: tuple[Blocked, ...] = ()
+    missing: tuple[Ref, ...] = ()
+    reasons: tuple[Reason, ...] = ()
+
+
+YES = Permission(May.YES)
+
+
+@dataclass(frozen=True, slots=True)
+class RuleState:
+    """A rule, for one member of its list if it is kept per list."""
+
+    rule: str
+    member: str | None
+    verdict: Verdict
+    reasons: tuple[Reason, ...]
+    decided: float | None
+    lines: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A finding as it stands: its grade, the rule and the moment that gave it.
+
+    `grade` is the strongest that a rule gives now, `none` when no rule can, `open` when none does yet.
+    `grades` are all it may still have: a suspicion may become proof by what is learnt next.
+    """
+
+    name: str
+    member: str | None
+    grade: str
+    grades: tuple[str, ...]
+    rule: str | None
+    decided: float | None
+    reasons: tuple[Reason, ...]
+    lines: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StepState:
+    """Status: done, passed over, skipped, ready, waiting, not yet, stopped."""
+
+    step: str
+    member: str | None
+    status: str
+    permission: Permission
+    asks: tuple[Ref, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceState:
+    """A place: what the look gave, and whether it counts.
+
+    `status`: not looked, not reached, void, waiting, or the option observed.
+    """
+
+    place: str
+    status: str
+    observation: Observation | None
+    reason: Reason | None
+
+
+@dataclass(frozen=True, slots=True)
+class Suspicion:
+    """An observation that cannot be, or that fits only in another unit. Nothing rests on it meanwhile."""
+
+    ref: Ref
+    observation: Observation
+    slip: str
+    other: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """The one next action.
+
+    `kind`: settle (a suspicion), ask, do, begin (a powered state), wait, list, stopped, finished.
+    """
+
+    kind: str
+    step: str | None = None
+    member: str | None = None
+    facts: tuple[Ref, ...] = ()
+    why: str = ""
+    wait: str | None = None
+    list: str | None = None
+    suspicion: Suspicion | None = None
+    permission: Permission = YES
+
+
+@dataclass(slots=True)
+class Assessment:
+    """What follows from a job at one time by what had been entered by another. Read only."""
+
+    program: Program
+    history: History
+    view: View
+    at: float
+    rules: list[RuleState] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    stops: list[RuleState] = field(default_factory=list)
+    cautions: list[RuleState] = field(default_factory=list)
+    waits: dict[str, WaitState] = field(default_factory=dict)
+    places: list[PlaceState] = field(default_factory=list)
+    suspicions: list[Suspicion] = field(default_factory=list)
+    steps: list[StepState] = field(default_factory=list)
+    next: Action = Action("finished")
+    _permissions: dict[tuple[str, str | None], Permission] = field(default_factory=dict)
+    _relevant: frozenset[Ref] | None = None
+
+    # -- for those who ask about one thing ---------------------------------------------------------------
+
+    def permission(self, step: str, member: str | None = None) -> Permission:
+        """Whether a step may be done now. KeyError if there is no such step."""
+        key = (step, member)
+        if key not in self._permissions:
+            self._permissions[key] = self._permission(self.program.steps[step], member)
+        return self._permissions[key]
+
+    def activity(self, name: str) -> Permission:
+        """Whether an activity may go on now. KeyError if there is no such activity."""
+        return self._combined(self._activity(name))
+
+    def finding(self, name: str, member: str | None = None) -> Finding:
+        return next(f for f in self.findings if f.name == name and f.member == member)
+
+    def running(self) -> list[WaitState]:
+        """The waits that are running, or whose time is up and whose question is open."""
+        return [w for w in self.waits.values() if w.started is not None and w.options.mask & 2]
+
+    # -- permissions -------------------------------------------------------------------------------------
+
+    def _permission(self, step: Step, member: str | None) -> Permission:
+        spec = step.spec
+        if spec.never is not None:
+            return Permission(May.NO, (Blocked(None, spec.never, None, True),))
+        binding: Binding = {step.per: member} if step.per is not None and member is not None else NO_BINDING
+        parts: list[Permission] = []
+        activities = [spec.activity.text] if spec.activity is not None else []
+        if step.per == "place" and member is not None and not activities:
+            place = self.program.places[member].spec
+            if place.activity is not None:
+                activities.append(place.activity.text)
+        for name in activities:
+            parts.extend(self._activity(name, gated=step.powered is None))
+        if step.gate is not None:
+            parts.append(self._gate(step.gate, binding, spec.title or spec.name))
+        if step.powered is not None:
+            powered = self.program.powered[step.powered]
+            if not self._powered_on(step.powered):
+                parts.append(self._gate(powered.gate, NO_BINDING, powered.spec.title))
+        return self._combined(parts)
+
+    def _activity(self, name: str, gated: bool = True) -> Iterator[Permission]:
+        activity = self.program.activities[name]
+        for state in self.stops:
+            rule = self.program.rules[state.rule]
+            if name not in {t.text for t in rule.spec.stop}:
+                continue
+            if state.verdict is Verdict.HOLDS:
+                blocked = Blocked(
+                    rule.spec.name, rule.spec.say or "", rule.spec.lifted_by, rule.when.safety, state.lines
+                )
+                yield Permission(May.NO, (blocked,))
+            elif state.verdict is Verdict.OPEN and rule.when.safety:
+                binding = _binding(rule, state.member)
+                yield Permission(
+                    May.NOT_YET, (), self.view.missing(rule.when, binding), state.reasons
+                )
+        if gated and activity.gate is not None:
+            yield self._gate(activity.gate, NO_BINDING, activity.spec.title)
+        for powered_name, powered in self.program.powered.items():
+            if self._powered_on(powered_name) and gated:
+                say = f"{powered.spec.title} has begun; lock out again and prove it first"
+                yield Permission(
+                    May.NOT_YET, (), tuple(self._proof(powered_name)),
+                    (Reason(Why.LATER, powered_name, say),),
+                )
+
+    def _gate(self, cond: Cond, binding: Binding, title: str) -> Permission:
+        verdict = self.view.judge(cond, binding)
+        if verdict is Verdict.HOLDS:
+            return YES
+        if verdict is Verdict.OPEN:
+            return Permission(
+                May.NOT_YET, (), self.view.missing(cond, binding), self.view.reasons(cond, binding)
+            )
+        failing = self._failing(cond, binding)
+        return Permission(May.NO, (Blocked(None, f"{title}: needs {failing}", None, cond.safety),))
+
+    def _failing(self, cond: Cond, binding: Binding) -> str:
+        """The smallest part of a gate that fails."""
+        from stillair.condition.tree import grow
+
+        branch = grow(cond.checked, lambda ref: self.view.value(ref.bound(binding)))
+        while branch.parts:
+            failing = [p for p in branch.parts if p.verdict is Verdict.FAILS]
+            if len(failing) != 1:
+                break
+            branch = failing[0]
+        return branch.text
+
+    @staticmethod
+    def _combined(parts: Sequence[Permission] | Iterator[Permission]) -> Permission:
+        parts = list(parts)
+        no = [b for p in parts if p.may is May.NO for b in p.blocked]
+        if no:
+            return Permission(May.NO, tuple(dict.fromkeys(no)))
+        open_parts = [p for p in parts if p.may is May.NOT_YET]
+        if open_parts:
+            missing = tuple(dict.fromkeys(r for p in open_parts for r in p.missing))
+            reasons = tuple(dict.fromkeys(r for p in open_parts for r in p.reasons))
+            return Permission(May.NOT_YET, (), missing, reasons)
+        return YES
+
+    # -- powered states ----------------------------------------------------------------------------------
+
+    def _begun(self, name: str) -> tuple[float, int] | None:
+        return self.history.latest_event((f"{name}_begun", None), self.at)
+
+    def _powered_on(self, name: str) -> bool:
+        """Whether a powered state has begun and its proof has not been given since."""
+        begun = self._begun(name)
+        return begun is not None and bool(list(self._proof(name)))
+
+    def _proof(self, name: str) -> Iterator[Ref]:
+        """The facts that must still be observed to end a powered state."""
+        begun = self._begun(name)
+        if begun is None:
+            return
+        powered = self.program.powered[name].spec
+        freed = {t.text for t in powered.frees}
+        for text in powered.proof:
+            fact = self.program.facts[text.text]
+            members: Sequence[str | None] = [None]
+            if fact.per is not None:
+                members = [m for m in self.view.members(fact.per)[0] if m in freed or fact.per != powered.of.text]
+            for member in members:
+                found = self.history.before((fact.name, member), self.at)
+                if not found or (found[-1].taken, found[-1].line) < begun:
+                    yield Ref(fact.name, member)
+
+    # -- building ----------------------------------------------------------------------------------------
+
+    def _judge_rules(self) -> None:
+        for rule in self.program.rules.values():
+            members: Sequence[str | None] = [None]
+            if rule.per is not None:
+                members = self.view.members(rule.per)[0]
+            for member in members:
+                binding = _binding(rule, member)
+                verdict, decided = self.view.rule(rule, member)
+                lines: set[int] = set()
+                for ref, _ in rule.when.slots:
+                    lines.update(self.view.value(ref.bound(binding)).lines)
+                state = RuleState(
+                    rule.spec.name, member, verdict,
+                    self.view.reasons(rule.when, binding) if verdict is Verdict.OPEN else (),
+                    decided, tuple(sorted(lines)),
+                )
+                self.rules.append(state)
+                if rule.spec.stop:
+                    self.stops.append(state)
+                if rule.spec.caution is not None:
+                    self.cautions.append(state)
+
+    def _judge_findings(self) -> None:
+        for name, rules in self.program.findings.items():
+            per = self.program.rules[rules[0]].per
+            members: Sequence[str | None] = [None] if per is None else self.view.members(per)[0]
+            for member in members:
+                value = self.view.options(Ref(name, member))
+                grades = tuple(g for bit, g in enumerate(GRADES) if value.mask >> bit & 1)
+                held = self.view.held(name, member)
+                if held is not None:
+                    rule, taken = held
+                    grade = rule.spec.grade.replace(" ", "_")
+                    self.findings.append(
+                        Finding(
+                            name, member, grade, grades, rule.spec.name, taken, value.reasons, value.lines
+                        )
+                    )
+                    continue
+                grade = "none" if grades == ("none",) else "open"
+                self.findings.append(
+                    Finding(name, member, grade, grades, None, None, value.reasons, value.lines)
+                )
+
+    def _judge_places(self) -> None:
+        look = self.program.look_fact()
+        if look is None:
+            return
+        fact = self.program.facts[look]
+        for name in self.program.places:
+            found = self.history.before((look, name), self.at)
+            if not found:
+                self.places.append(PlaceState(name, "not looked", None, None))
+                continue
+            value = self.view.options(Ref(look, name))
+            latest = found[-1]
+            if latest.value is None:
+                self.places.append(
+                    PlaceState(name, "not reached", latest, Reason(Why.UNAVAILABLE, name, latest.why))
+                )
+                continue
+            doubt = self.view.doubt(fact, Ref(look, name), latest)
+            status = str(latest.value)
+            if doubt is not None:
+                status = "void" if doubt.why is Why.VOID else "waiting"
+            elif value.reasons:
+                doubt = value.reasons[0]
+                status = "void" if doubt.why is not Why.DISPUTED else "disputed"
+            self.places.append(PlaceState(name, status, latest, doubt))
+
+    # -- steps and the next action -----------------------------------------------------------------------
+
+    def _step_states(self) -> None:
+        for step, member in self.walk():
+            self.steps.append(self._step_state(step, member))
+
+    def walk(self) -> Iterator[tuple[Step, str | None]]:
+        """The steps in their order; a run of steps kept per one list goes member by member."""
+        closed = set(self.history.closed)
+        opened = [n for n in self.program.checklists if n in self.history.opened] or list(
+            self.program.checklists
+        )
+        if "" in closed:
+            return
+        steps = [s for n in opened if n not in closed for s in self.program.steps.values() if s.checklist == n]
+        index = 0
+        while index < len(steps):
+            per = steps[index].per
+            if per is None:
+                yield steps[index], None
+                index += 1
+                continue
+            end = index
+            while end < len(steps) and steps[end].per == per and steps[end].checklist == steps[index].checklist:
+                end += 1
+            for member in self.ordered(per):
+                for step in steps[index:end]:
+                    yield step, member
+            index = end
+
+    def ordered(self, per: str) -> list[str]:
+        """The members of a list in the order they are worked through; places by their position."""
+        members = self.view.members(per)[0]
+        if per != "place":
+            return members
+        way = self._way()
+        places = self.program.places
+
+        def position(item: tuple[int, str]) -> tuple[float, int]:
+            order = places[item[1]].spec.order
+            return (getattr(order, way) if order is not None else float(item[0]), item[0])
+
+        chosen = [m for _, m in sorted(enumerate(members), key=position)]
+        return [
+            m
+            for m in chosen
+            if (when := places[m].when) is None
+            or self.view.judge(when, {"place": m}) is not Verdict.FAILS
+        ]
+
+    def _way(self) -> str:
+        """How what is sought moves: sinks unless a checklist's condition shows that it is level or rises."""
+        for name, cond in self.program.ways.items():
+            if self.view.judge(cond) is Verdict.HOLDS:
+                return name
+        return "sinks"
+
+    def _step_state(self, step: Step, member: str | None) -> StepState:
+        spec = step.spec
+        binding: Binding = {step.per: member} if step.per is not None and member is not None else NO_BINDING
+        if spec.never is not None:
+            return StepState(spec.name, member, "passed over", self.permission(spec.name, member))
+        if (spec.name, member) in self.history.skipped:
+            return StepState(spec.name, member, "skipped", YES)
+        if step.when is not None:
+            verdict = self.view.judge(step.when, binding)
+            if verdict is Verdict.FAILS:
+                return StepState(spec.name, member, "passed over", YES)
+            if verdict is Verdict.OPEN:
+                permission = Permission(
+                    May.NOT_YET, (), self.view.missing(step.when, binding), self.view.reasons(step.when, binding)
+                )
+                return StepState(spec.name, member, "not yet", permission)
+        asks = tuple(self._outstanding(step, member))
+        waiting = spec.wait is not None and self.view.wait(spec.wait.text).options.mask != 1
+        confirmed = self._confirmed(step, member)
+        if not asks and not waiting and confirmed:
+            return StepState(spec.name, member, "done", YES)
+        permission = self.permission(spec.name, member)
+        status = {May.YES: "ready", May.NOT_YET: "not yet", May.NO: "stopped"}[permission.may]
+        if status == "ready" and waiting and not asks and confirmed:
+            status = "waiting"
+        return StepState(spec.name, member, status, permission, asks)
+
+    def _confirmed(self, step: Step, member: str | None) -> bool:
+        """Whether what the step does has been done, as far as it needs saying."""
+        spec = step.spec
+        done = self.history.done.get((spec.name, member), [])
+        if spec.marks:
+            if spec.wait is not None:
+                state = self.view.wait(spec.wait.text)
+                marks = {t.text for t in spec.marks}
+                needed = {t.name for t in self.program.waits[spec.wait.text].since if t.mask is None}
+                if marks & needed:
+                    if step.per is None:
+                        return state.started is not None
+                    return bool(done)
+            return bool(done)
+        if step.asks or spec.wait is not None:
+            return True
+        return bool(done)
+
+    def _outstanding(self, step: Step, member: str | None) -> Iterator[Ref]:
+        for name in step.asks:
+            fact = self.program.facts[name]
+            members: Sequence[str | None] = [None]
+            if fact.per is not None:
+                members = [member] if fact.per == step.per and member is not None else self.ordered(fact.per)
+            for each in members:
+                ref = Ref(name, each)
+                if not self.settled(ref) and self.worth_asking(ref):
+                    yield ref
+
+    def settled(self, ref: Ref) -> bool:
+        """Whether a fact needs no asking now: known, waiting for a later check, or not to be had."""
+        value = self.view.value(ref)
+        if isinstance(value, Options):
+            known = not value.mask & (value.mask - 1)
+        else:
+            known = not value.reasons and not value.undefined
+        if known:
+            return True
+        return bool(value.reasons) and all(r.why in (Why.UNAVAILABLE, Why.LATER) for r in value.reasons)
+
+    def worth_asking(self, ref: Ref) -> bool:
+        """Whether an answer could still matter: an open verdict depends on it, or it belongs to the record."""
+        if ref.name not in self.program.mentioned:
+            return True
+        return ref in self.relevant
+
+    @property
+    def relevant(self) -> frozenset[Ref]:
+        """The facts on which some open verdict depends."""
+        if self._relevant is None:
+            self._relevant = frozenset(self._find_relevant())
+        return self._relevant
+
+    def _find_relevant(self) -> Iterator[Ref]:
+        view = self.view
+        for state in self.rules:
+            if state.verdict is Verdict.OPEN:
+                rule = self.program.rules[state.rule]
+                yield from view.missing(rule.when, _binding(rule, state.member))
+        for activity in self.program.activities.values():
+            if activity.gate is not None:
+                yield from view.missing(activity.gate)
+        for powered in self.program.powered.values():
+            yield from view.missing(powered.gate)
+        for name in self.program.powered:
+            yield from self._proof(name)
+        for step in self.program.steps.values():
+            members: Sequence[str | None] = [None] if step.per is None else view.members(step.per)[0]
+            for member in members:
+                binding: Binding = {step.per: member} if step.per and member is not None else NO_BINDING
+                if step.when is not None and view.judge(step.when, binding) is Verdict.FAILS:
+                    continue
+                for cond in (step.when, step.gate):
+                    if cond is not None:
+                        yield from view.missing(cond, binding)
+        for fact in self.program.facts.values():
+            conds = (fact.counts, *fact.place_counts.values())
+            for cond in conds:
+                if cond is not None:
+                    yield from self._counts_needs(cond, fact.per)
+        for name, wait in self.program.waits.items():
+            for trigger in wait.since:
+                if trigger.mask is not None:
+                    yield from view.missing_of(Ref(trigger.name))
+            if wait.witness is not None and self.waits[name].started is not None:
+                yield Ref(wait.witness)
+        for suspect in self.program.suspects:
+            yield from view.missing(suspect.expects)
+        for impossible in self.program.impossible:
+            yield from view.missing(impossible.when)
+
+    def _counts_needs(self, cond: Cond, per: str | None) -> Iterator[Ref]:
+        """What evidence will need: every fact a `counts when` mentions that is not settled now."""
+        for name in cond.mentions:
+            fact = self.program.facts.get(name)
+            if fact is not None and fact.per is None:
+                yield Ref(name)
+            elif fact is not None and fact.per is not None:
+                for member in self.view.members(fact.per)[0]:
+                    yield Ref(name, member)
+
+    def _choose(self) -> Action:
+        if self.suspicions:
+            first = self.suspicions[0]
+            return Action("settle", facts=(first.ref,), why=first.slip, suspicion=first)
+        held: list[StepState] = []
+        waiting: Action | None = None
+        running = {w.name for w in self.running() if w.ready_at is not None and self.at < w.ready_at}
+        stopped: StepState | None = None
+        for state in self.steps:
+            step = self.program.steps[state.step]
+            if state.status == "stopped":
+                stopped = stopped or state
+                continue
+            if state.status == "not yet":
+                held.append(state)
+                continue
+            if state.status == "waiting":
+                assert step.spec.wait is not None
+                action = self._waiting(step, state)
+                if action.kind != "wait":
+                    return action
+                waiting = waiting or action
+                continue
+            if state.status != "ready":
+                continue
+            if running & self._disturbs(step):
+                continue
+            action = self._doing(step, state)
+            if action.kind == "wait":
+                waiting = waiting or action
+                continue
+            return action
+        owned = {name for s in self.program.steps.values() for name in s.asks}
+        for state in held:
+            free = tuple(r for r in state.permission.missing if r.name not in owned and not self.settled(r))
+            if free:
+                why = f"needed before: {self.program.steps[state.step].spec.title}"
+                return Action("ask", state.step, state.member, free, why)
+        for state in held:
+            listed = next((r for r in state.permission.reasons if r.why is Why.OPEN_LIST), None)
+            if listed is not None:
+                why = f"needed before: {self.program.steps[state.step].spec.title}"
+                return Action("list", state.step, state.member, why=why, list=listed.about)
+        if waiting is not None:
+            return waiting
+        if stopped is not None or held:
+            state = stopped or held[0]
+            return Action("stopped", state.step, state.member, permission=state.permission)
+        return Action("finished")
+
+    def _disturbs(self, step: Step) -> set[str]:
+        names = {t.text for t in step.spec.disturbs}
+        marks = {t.text for t in step.spec.marks}
+        for name, wait in self.program.waits.items():
+            if marks & {t.name for t in wait.restarted_by if t.mask is None}:
+                names.add(name)
+        return names
+
+    def _doing(self, step: Step, state: StepState) -> Action:
+        spec = step.spec
+        if step.powered is not None and not self._powered_on(step.powered):
+            powered = self.program.powered[step.powered].spec
+            return Action("begin", spec.name, state.member, why=powered.title)
+        if not self._confirmed(step, state.member):
+            return Action("do", spec.name, state.member, state.asks, spec.why or "")
+        if state.asks:
+            return Action("ask", spec.name, state.member, state.asks, spec.why or "")
+        return self._waiting(step, state)
+
+    def _waiting(self, step: Step, state: StepState) -> Action:
+        assert step.spec.wait is not None
+        name = step.spec.wait.text
+        wait = self.waits[name]
+        if wait.started is None:
+            missing = tuple(self.view.missing_of(Ref(name)))
+            return Action("ask" if missing else "do", step.spec.name, state.member, missing, step.spec.why or "", name)
+        if wait.ready_at is not None and self.at < wait.ready_at:
+            return Action("wait", step.spec.name, state.member, why=step.spec.why or "", wait=name)
+        witness = self.program.waits[name].witness
+        facts = (Ref(witness),) if witness is not None else ()
+        return Action("ask", step.spec.name, state.member, facts, "the time is up", name)
+
+
+def _binding(rule: Rule, member: str | None) -> Binding:
+    return {rule.per: member} if rule.per is not None and member is not None else NO_BINDING
+
+
+def assess(program: Program, lines: Sequence[object], at: float, known: float | None = None) -> Assessment:
+    """What follows from the lines of a job at the time `at`, by what had been entered by `known`.
+
+    Pure: the same program, lines and times give the same assessment. `known` defaults to the last line.
+    """
+    history = fold(lines, program, float("inf") if known is None else known)  # type: ignore[arg-type]
+    view = View(program, history, at)
+    suspicions = _suspicions(program, history, view)
+    if suspicions:
+        history.doubted = {s.observation.line: s.slip for s in suspicions}
+        view = View(program, history, at)
+    found = Assessment(program, history, view, at, suspicions=suspicions)
+    found.waits = {name: view.wait(name) for name in program.waits}
+    found._judge_rules()
+    found._judge_findings()
+    found._judge_places()
+    found._step_states()
+    found.next = found._choose()
+    return found
+
+
+def _suspicions(program: Program, history: History, view: View) -> list[Suspicion]:
+    """Entries that cannot be, and entries that fit what is expected only in another unit.
+
+    An entry made again with the same value is taken as confirmed.
+    """
+    found: dict[int, Suspicion] = {}
+    for impossible in program.impossible:
+        if view.judge(impossible.when) is Verdict.HOLDS:
+            for name in impossible.facts:
+                observation = _latest(history, view, name)
+                if observation is not None:
+                    found.setdefault(observation.line, Suspicion(Ref(name), observation, impossible.slip))
+    for suspect in program.suspects:
+        if view.judge(suspect.expects) is not Verdict.FAILS:
+            continue
+        for name in suspect.facts:
+            observation = _latest(history, view, name)
+            if observation is None or _confirmed_again(history, observation):
+                continue
+            for other, text in _other_readings(program, name, observation):
+                tried = copy.copy(history)
+                tried.observations = dict(history.observations)
+                key = (name, None)
+                tried.observations[key] = [
+                    _replaced(o, other) if o is observation else o for o in history.observations[key]
+                ]
+                if View(program, tried, view.at).judge(suspect.expects) is Verdict.HOLDS:
+                    slip = f"{observation.read} does not fit; {text} would. Which was read?"
+                    found.setdefault(observation.line, Suspicion(Ref(name), observation, slip, text))
+    return list(found.values())
+
+
+def _latest(history: History, view: View, name: str) -> Observation | None:
+    found = [o for o in history.before((name, None), view.at) if o.value is not None]
+    return found[-1] if found else None
+
+
+def _confirmed_again(history: History, observation: Observation) -> bool:
+    same = [
+        o for o in history.observations[(observation.fact, observation.member)]
+        if o.value == observation.value and o.line != observation.line
+    ]
+    return bool(same)
+
+
+def _replaced(observation: Observation, value: float) -> Observation:
+    from dataclasses import replace
+
+    return replace(observation, value=value)
+
+
+def _other_readings(program: Program, name: str, observation: Observation) -> Iterator[tuple[float, str]]:
+    """What the number typed would be under the units it is often confused with."""
+    fact = program.facts[name]
+    if not isinstance(fact.domain, NumberDomain) or not observation.read:
+        return
+    try:
+        typed = quantity.read(observation.read, fact.domain.dimension, default=fact.unit)
+    except quantity.QuantityError:
+        return
+    for other in quantity.other_units(typed):
+        if other.dimension == fact.domain.dimension:
+            yield other.value, other.typed
+

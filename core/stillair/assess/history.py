@@ -1,0 +1,195 @@
+"""A job file folded: what was observed, what happened and who is in the lists, as known at one time."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from stillair.job import Line
+
+from .program import Program
+
+__all__ = ["History", "Instrument", "Observation", "fold"]
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """One standing entry. `value` is a canonical number, an option, or None where it cannot be had."""
+
+    line: int
+    taken: float
+    entered: float
+    by: str | None
+    fact: str
+    member: str | None
+    value: float | str | None
+    read: str
+    unit: str | None = None
+    instrument: str | None = None
+    why: str = ""
+    corrects: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """Tolerances canonical: `offset` is shared by all its readings, `repeat` belongs to each."""
+
+    serial: str
+    kind: str
+    offset: float
+    repeat: float
+    resolution: float
+    checked: str | None
+    line: int
+
+
+Key = tuple[str, str | None]
+
+
+@dataclass(slots=True)
+class History:
+    """What the lines entered up to `known` say; times rising, later lines after earlier ones."""
+
+    known: float
+    observations: dict[Key, list[Observation]] = field(default_factory=dict)
+    events: dict[Key, list[tuple[float, int]]] = field(default_factory=dict)
+    members: dict[str, dict[str, tuple[float, str]]] = field(default_factory=dict)
+    listed: dict[str, tuple[float, int]] = field(default_factory=dict)
+    instruments: dict[str, Instrument] = field(default_factory=dict)
+    done: dict[Key, list[tuple[float, int]]] = field(default_factory=dict)
+    skipped: dict[Key, tuple[float, str, int]] = field(default_factory=dict)
+    opened: dict[str, float] = field(default_factory=dict)
+    closed: dict[str, tuple[float, str]] = field(default_factory=dict)
+    corrected: dict[int, int] = field(default_factory=dict)
+    """Line corrected → the line that corrects it."""
+    doubted: dict[int, str] = field(default_factory=dict)
+    """Lines that nothing may rest on until they are settled, and why."""
+    start: float = 0.0
+    last: float = 0.0
+
+    def before(self, key: Key, at: float) -> list[Observation]:
+        """The observations of a fact taken up to `at`, oldest first."""
+        found = self.observations.get(key)
+        if not found:
+            return []
+        if found[-1].taken <= at:
+            return found
+        return found[: bisect_right(found, at, key=lambda o: o.taken)]
+
+    def latest_event(self, key: Key, at: float, after: float = float("-inf")) -> tuple[float, int] | None:
+        """The last such event in (after, at], as (time, line)."""
+        found = self.events.get(key)
+        if not found:
+            return None
+        index = bisect_right(found, at, key=lambda e: e[0])
+        if index and found[index - 1][0] > after:
+            return found[index - 1]
+        return None
+
+
+def fold(lines: Iterable[Line], program: Program, known: float) -> History:
+    """Fold the lines entered up to `known`. A corrected line gives way to its correction.
+
+    A correction of a value keeps the time the observation was taken; undoing removes it.
+    """
+    history = History(known)
+    kept = [line for line in lines if line.entered <= known]
+    for line in kept:
+        if line.kind == "correct":
+            history.corrected[int(_number(line.body["line"]))] = line.n
+    for line in kept:
+        if line.kind == "job":
+            history.start = line.taken
+        history.last = max(history.last, line.entered)
+        if line.n in history.corrected:
+            continue
+        kind, body, taken, corrects = line.kind, line.body, line.taken, None
+        if kind == "correct":
+            original, replacement = _corrected(kept, line)
+            if replacement is None:
+                continue
+            kind, body, taken, corrects = original.kind, replacement, original.taken, original.n
+            if kind == "unavailable" and "value" in body:
+                kind = "observe"
+        _take(history, program, line, kind, body, taken, corrects)
+    for found in history.observations.values():
+        found.sort(key=lambda o: (o.taken, o.line))
+    for times in (*history.events.values(), *history.done.values()):
+        times.sort()
+    return history
+
+
+def _corrected(lines: list[Line], line: Line) -> tuple[Line, Mapping[str, object] | None]:
+    """The first line of a chain of corrections, and the body that replaces it (None: it is taken back)."""
+    body = line.body.get("body")
+    original = next(each for each in lines if each.n == line.body["line"])
+    while original.kind == "correct":
+        target = original.body["line"]
+        original = next(each for each in lines if each.n == target)
+    return original, body if isinstance(body, Mapping) else None
+
+
+def _take(
+    history: History,
+    program: Program,
+    line: Line,
+    kind: str,
+    body: Mapping[str, object],
+    taken: float,
+    corrects: int | None,
+) -> None:
+    of = body.get("of")
+    member = str(of) if of is not None else None
+    match kind:
+        case "observe" | "unavailable":
+            fact = str(body["fact"])
+            value = body.get("value") if kind == "observe" else None
+            if value is True:
+                value = "present"
+            observation = Observation(
+                line.n, taken, line.entered, line.by, fact, member,
+                float(value) if isinstance(value, int | float) else None if value is None else str(value),
+                str(body.get("read") or ""), _text(body.get("unit")), _text(body.get("instrument")),
+                str(body.get("why") or body.get("reason") or ""), corrects,
+            )
+            history.observations.setdefault((fact, member), []).append(observation)
+        case "event":
+            history.events.setdefault((str(body["event"]), member), []).append((taken, line.n))
+        case "handover" | "emergency":
+            history.events.setdefault((kind, None), []).append((taken, line.n))
+        case "done":
+            step = str(body["step"])
+            history.done.setdefault((step, member), []).append((taken, line.n))
+            if step in program.steps:
+                for text in program.steps[step].spec.marks:
+                    symbol = program.symbols.get(text.text)
+                    of_event = member if symbol is not None and symbol.per is not None else None
+                    history.events.setdefault((text.text, of_event), []).append((taken, line.n))
+        case "skip":
+            history.skipped[(str(body["step"]), member)] = (taken, str(body["why"]), line.n)
+        case "member":
+            names = history.members.setdefault(str(body["list"]), {})
+            names[str(body["member"])] = (taken, str(body.get("label") or body["member"]))
+        case "listed":
+            history.listed[str(body["list"])] = (taken, line.n)
+        case "instrument":
+            serial = str(body["serial"])
+            history.instruments[serial] = Instrument(
+                serial, str(body["kind"]), _number(body.get("offset")), _number(body.get("repeat")),
+                _number(body.get("resolution")), _text(body.get("checked")), line.n,
+            )
+        case "open":
+            history.opened[str(body["checklist"])] = taken
+            history.closed.pop(str(body["checklist"]), None)
+        case "close":
+            name = body.get("checklist")
+            history.closed[str(name) if name is not None else ""] = (taken, str(body.get("outcome") or ""))
+
+
+def _text(value: object) -> str | None:
+    return None if value is None else str(value)
+
+
+def _number(value: object) -> float:
+    return float(value) if isinstance(value, int | float) else 0.0

@@ -1,0 +1,765 @@
+"""A pack compiled: every name resolved, every condition checked and turned into flat code."""
+
+from __future__ import annotations
+
+import dataclasses
+import marshal
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from stillair import quantity
+from stillair.calculator import Calculator, Catalogue
+from stillair.checklist import (
+    BUILT_IN_EVENTS,
+    ActivitySpec,
+    Checklist,
+    EventSpec,
+    FactSpec,
+    LimitSpec,
+    ListSpec,
+    PlaceSpec,
+    PoweredSpec,
+    RuleSpec,
+    StepSpec,
+    Text,
+    WaitSpec,
+)
+from stillair.condition import core
+from stillair.condition.check import GRADES, Checker, Scope, Symbol, leaves
+from stillair.condition.compiled import Judge, code_of, functions, slots_of
+from stillair.condition.core import Condition, Derivation, NumberDomain, OptionDomain, Ref
+from stillair.condition.merge import merged
+from stillair.condition.syntax import ConditionError
+from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.quantity import DIMENSIONS, QuantityError, Unit
+
+if TYPE_CHECKING:
+    from stillair.pack import Pack
+
+__all__ = ["Cond", "Fact", "Limit", "Program", "Trigger", "Wait", "compile_packs"]
+
+PRESENCE = OptionDomain(("present", "absent"))
+YES_NO = OptionDomain(("yes", "no"), {"yes": "yes", "no": "no"})
+WAIT_STATES = OptionDomain(("ready", "running", "not_started"))
+FINDING = OptionDomain(GRADES)
+
+
+@dataclass(frozen=True, slots=True)
+class Cond:
+    """A compiled condition: its number among the program's judges, its tree, and what it reads.
+
+    `checked` is the tree as written, `flat` the one with tests on one fact brought together.
+    """
+
+    number: int
+    checked: Condition
+    flat: Condition
+    slots: tuple[tuple[Ref, bool], ...]
+    text: str
+    mentions: frozenset[str]
+    safety: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Trigger:
+    """An event, or a fact taking one of some options (`mask`), that ends or starts something."""
+
+    name: str
+    mask: int | None
+    per: str | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A fact as the evaluator needs it. Times in seconds, tolerance canonical."""
+
+    spec: FactSpec
+    checklist: str
+    domain: OptionDomain | NumberDomain
+    per: str | None
+    unit: Unit | None
+    tolerance: float
+    good_for: float | None
+    void_after: tuple[Trigger, ...]
+    counts: Cond | None = None
+    counted: int = 0
+    place_counts: Mapping[str, Cond] = field(default_factory=dict)
+
+    @property
+    def name(self) -> str:
+        return self.spec.name
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of instrument with the tolerances assumed until a serial is declared, canonical."""
+
+    name: str
+    title: str
+    offset: float
+    repeat: float
+    resolution: float
+    dimension: str
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    spec: LimitSpec
+    value: float
+    unit: Unit
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    spec: WaitSpec
+    duration: float
+    since: tuple[Trigger, ...]
+    restarted_by: tuple[Trigger, ...]
+
+    @property
+    def witness(self) -> str | None:
+        """The name of the witness fact, if the wait has one."""
+        return f"{self.spec.name}_witness" if self.spec.witness else None
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    spec: RuleSpec
+    checklist: str
+    when: Cond
+    per: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    spec: StepSpec
+    checklist: str
+    when: Cond | None
+    gate: Cond | None
+    asks: tuple[str, ...]
+    per: str | None
+    """The list whose members the step is done for, one by one: set when every fact it asks is kept per it."""
+    powered: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Powered:
+    spec: PoweredSpec
+    gate: Cond
+    at_most: float
+
+
+@dataclass(frozen=True, slots=True)
+class Activity:
+    spec: ActivitySpec
+    gate: Cond | None
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    spec: PlaceSpec
+    when: Cond | None
+
+
+@dataclass(frozen=True, slots=True)
+class Impossible:
+    when: Cond
+    slip: str
+    facts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    facts: tuple[str, ...]
+    expects: Cond
+
+
+@dataclass(slots=True)
+class Program:
+    """Everything the evaluator needs, without the reader, the parser or any plugin.
+
+    `judges` is filled by `bind` from `code`; calculators and catalogues are given there as well.
+    """
+
+    packs: dict[str, tuple[str, str]] = field(default_factory=dict)
+    checklists: dict[str, Checklist] = field(default_factory=dict)
+    symbols: dict[str, Symbol] = field(default_factory=dict)
+    lists: dict[str, ListSpec] = field(default_factory=dict)
+    facts: dict[str, Fact] = field(default_factory=dict)
+    events: dict[str, EventSpec | None] = field(default_factory=dict)
+    kinds: dict[str, Kind] = field(default_factory=dict)
+    limits: dict[str, Limit] = field(default_factory=dict)
+    calculations: dict[str, tuple[core.Formula, str | None, str | None]] = field(default_factory=dict)
+    waits: dict[str, Wait] = field(default_factory=dict)
+    activities: dict[str, Activity] = field(default_factory=dict)
+    steps: dict[str, Step] = field(default_factory=dict)
+    powered: dict[str, Powered] = field(default_factory=dict)
+    rules: dict[str, Rule] = field(default_factory=dict)
+    findings: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    places: dict[str, Place] = field(default_factory=dict)
+    impossible: list[Impossible] = field(default_factory=list)
+    suspects: list[Suspect] = field(default_factory=list)
+    derived: dict[str, Derivation] = field(default_factory=dict)
+    inner: dict[str, Cond] = field(default_factory=dict)
+    """The conditions inside `every`, `any` and `count`, by the name of the derived fact."""
+    outer: dict[str, str] = field(default_factory=dict)
+    """The list a derived fact is itself kept for, where it depends on the member in hand."""
+    conditions: list[Cond] = field(default_factory=list)
+    ways: dict[str, Cond] = field(default_factory=dict)
+    """When places are taken in the order `level` or `rises`; otherwise as for what sinks."""
+    safety_facts: frozenset[str] = frozenset()
+    mentioned: frozenset[str] = frozenset()
+    """The facts that some condition rests on; any other belongs to the record only."""
+    supports: dict[str, frozenset[str]] = field(default_factory=dict)
+    """For each name, the facts and events it rests on, directly or not."""
+    code: bytes = b""
+    judges: list[Judge] = field(default_factory=list)
+    calculators: Mapping[str, Calculator] = field(default_factory=dict)
+    catalogues: Mapping[str, Catalogue] = field(default_factory=dict)
+
+    def bind(self, calculators: Mapping[str, Calculator], catalogues: Mapping[str, Catalogue]) -> Program:
+        """Load the compiled judges and take the plugins' calculators and catalogues."""
+        self.judges = functions(marshal.loads(self.code), len(self.conditions))
+        self.calculators = calculators
+        self.catalogues = catalogues
+        return self
+
+    def look_fact(self) -> str | None:
+        """The fact that says what a look at a place gave: kept per place, counting only on conditions."""
+        for fact in self.facts.values():
+            if fact.per == "place" and (fact.counts is not None or fact.place_counts):
+                return fact.name
+        return None
+
+
+_TRIGGER = re.compile(r"\s*([a-z][a-z0-9_]*)(?:\s+(is|becomes)\s+([A-Za-z0-9][\w.-]*))?\s*$")
+
+
+def compile_packs(
+    packs: Sequence[Pack],
+    calculators: Mapping[str, Calculator],
+    catalogues: Mapping[str, Catalogue],
+) -> Program:
+    """The program of these packs; StillairError with every fault found."""
+    return _Compiler(packs, calculators, catalogues).run()
+
+
+class _Compiler:
+    def __init__(
+        self,
+        packs: Sequence[Pack],
+        calculators: Mapping[str, Calculator],
+        catalogues: Mapping[str, Catalogue],
+    ) -> None:
+        self.packs = packs
+        self.calculators = calculators
+        self.catalogues = catalogues
+        self.faults: list[Fault] = []
+        self.program = Program()
+        self.scope = Scope(calculators=calculators, catalogues=catalogues)
+        self.checker = Checker(self.scope, self.program.derived)
+        self.depends: dict[str, set[str]] = {}
+
+    def run(self) -> Program:
+        program = self.program
+        checklists = [c for pack in self.packs for c in pack.checklists]
+        for pack in self.packs:
+            program.packs[pack.name] = (pack.version, pack.digest)
+        self._declare(checklists)
+        self._calculations(checklists)
+        for checklist in checklists:
+            self._details(checklist)
+        for name, derivation in program.derived.items():
+            if isinstance(derivation, core.Each | core.Count):
+                program.inner[name] = self._add(derivation.condition, derivation.condition.text)
+        if not self.faults:
+            self._order()
+        if self.faults:
+            raise StillairError(*self.faults)
+        program.symbols = self.scope.symbols
+        program.outer = self.checker.outer
+        program.checklists = {c.name: _lean(c) for c in checklists}
+        program.code = marshal.dumps(code_of([c.checked for c in program.conditions]))
+        return program.bind(self.calculators, self.catalogues)
+
+    # -- names -------------------------------------------------------------------------------------------
+
+    def _declare(self, checklists: Iterable[Checklist]) -> None:
+        program, scope = self.program, self.scope
+        members: list[PlaceSpec] = [p for c in checklists for p in c.places]
+        scope.lists["place"] = tuple(p.name for p in members)
+        scope.symbols["now"] = Symbol("now", "now", NumberDomain(DIMENSIONS["moment"]))
+        for event in BUILT_IN_EVENTS:
+            scope.symbols[event] = Symbol(event, "event", None)
+            program.events[event] = None
+        for checklist in checklists:
+            for each in checklist.lists:
+                program.lists[each.name] = _lean(each)
+                scope.lists[each.name] = None if each.open else tuple(m.name for m in each.members)
+            for limit in checklist.limits:
+                self._limit(limit)
+            for kind in checklist.instruments:
+                self._kind(kind)
+        for checklist in checklists:
+            for event_spec in checklist.events:
+                per = self._list_of(event_spec.per)
+                scope.symbols[event_spec.name] = Symbol(event_spec.name, "event", None, per)
+                program.events[event_spec.name] = _lean(event_spec)
+            for powered in checklist.powered:
+                for name in (f"{powered.name}_begun", f"{powered.name}_ended"):
+                    scope.symbols[name] = Symbol(name, "event", None)
+                    program.events[name] = None
+            for spec in checklist.facts:
+                domain = self._domain(spec)
+                if domain is not None:
+                    series = spec.nature == "series"
+                    per = self._list_of(spec.per)
+                    scope.symbols[spec.name] = Symbol(spec.name, "fact", domain, per, series)
+            for wait in checklist.waits:
+                scope.symbols[wait.name] = Symbol(wait.name, "wait", WAIT_STATES)
+                if wait.witness:
+                    name = f"{wait.name}_witness"
+                    scope.symbols[name] = Symbol(name, "fact", YES_NO)
+            for rule in checklist.rules:
+                if rule.finding is not None:
+                    per = self._list_of(rule.per)
+                    name = rule.finding.text
+                    known = scope.symbols.get(name)
+                    if known is not None and known.kind == "finding" and known.per != per:
+                        self._fault(rule.finding, f"finding `{name}` is kept per {known.per or 'nothing'} elsewhere")
+                    scope.symbols[name] = Symbol(name, "finding", FINDING, per)
+
+    def _domain(self, spec: FactSpec) -> OptionDomain | NumberDomain | None:
+        if spec.kind in ("options", "yes-no"):
+            names = tuple(o.name for o in spec.options)
+            return OptionDomain(names, {o.name: o.label for o in spec.options})
+        if spec.kind == "catalogue":
+            assert spec.catalogue is not None
+            catalogue = self.catalogues.get(spec.catalogue.text)
+            if catalogue is None:
+                help = did_you_mean(spec.catalogue.text, self.catalogues)
+                self._fault(spec.catalogue, f"there is no catalogue `{spec.catalogue}`", help, "SA301")
+                return None
+            return OptionDomain(catalogue.names, dict(catalogue.labels), catalogue.name)
+        if spec.kind == "quantity":
+            assert spec.quantity is not None
+            dimension = DIMENSIONS.get(spec.quantity.text)
+            if dimension is None:
+                help = did_you_mean(spec.quantity.text, DIMENSIONS)
+                self._fault(spec.quantity, f"there is no quantity `{spec.quantity}`", help, "SA303")
+                return None
+            if spec.between is None:
+                return NumberDomain(dimension)
+            low, high = (self._read(t, dimension.name, spec.unit) for t in spec.between)
+            if low is None or high is None:
+                return None
+            if low > high:
+                self._fault(spec.between[0], "the range runs downwards", None, "SA303")
+            return NumberDomain(dimension, low, high)
+        return PRESENCE
+
+    def _limit(self, spec: LimitSpec) -> None:
+        try:
+            readings = quantity.read_literal(spec.value.text)
+        except QuantityError as error:
+            self._fault(spec.value, str(error), error.help, "SA306")
+            return
+        chosen = readings[0]
+        if len(readings) > 1:
+            chosen = next((r for r in readings if r.dimension.point is None), readings[0])
+        if spec.between is not None:
+            low, high = (self._read(t, chosen.dimension.name, None) for t in spec.between)
+            if low is not None and high is not None and not low <= chosen.value <= high:
+                self._fault(spec.value, f"the limit lies outside {spec.between[0]} .. {spec.between[1]}", None, "SA303")
+        self.program.limits[spec.name] = Limit(_lean(spec), chosen.value, chosen.unit, spec.value.text)
+        self.scope.limits[spec.name] = (chosen.value, chosen.dimension)
+
+    def _kind(self, spec: Any) -> None:
+        dimension = DIMENSIONS.get(spec.quantity.text)
+        if dimension is None:
+            help = did_you_mean(spec.quantity.text, DIMENSIONS)
+            self._fault(spec.quantity, f"there is no quantity `{spec.quantity}`", help, "SA303")
+            return
+        difference = quantity.difference_of(dimension) if dimension.point else dimension
+        amounts = [
+            0.0 if text is None else self._read(text, difference.name, None) or 0.0
+            for text in (spec.offset, spec.repeat, spec.resolution)
+        ]
+        self.program.kinds[spec.name] = Kind(spec.name, spec.title, *amounts, dimension.name)
+
+    def _list_of(self, text: Text | None) -> str | None:
+        if text is None:
+            return None
+        if text.text not in self.scope.lists:
+            help = did_you_mean(text.text, self.scope.lists)
+            self._fault(text, f"there is no list `{text}`", help, "SA301")
+            return None
+        return text.text
+
+    # -- conditions --------------------------------------------------------------------------------------
+
+    def _calculations(self, checklists: Iterable[Checklist]) -> None:
+        waiting = [spec for c in checklists for spec in c.calculations]
+        while waiting:
+            names = {spec.name for spec in waiting}
+            later = []
+            progress = False
+            for spec in waiting:
+                used = set(re.findall(r"[A-Za-z][A-Za-z0-9_]*", spec.expression.text))
+                if used & names:
+                    later.append(spec)
+                    continue
+                progress = True
+                per = self._list_of(spec.per)
+                try:
+                    formula = self.checker.expression(spec.expression.text, per=per)
+                except ConditionError as error:
+                    self._fault_in(spec.expression, error)
+                    self.scope.symbols[spec.name] = Symbol(spec.name, "calculation", NumberDomain(DIMENSIONS["number"]), per)
+                    continue
+                self.program.calculations[spec.name] = (formula, per, spec.about)
+                self.depends[spec.name] = {r.name for r in leaves(formula.expression)}
+                domain = NumberDomain(formula.dimension)
+                self.scope.symbols[spec.name] = Symbol(spec.name, "calculation", domain, per)
+            if not progress:
+                for spec in later:
+                    self._fault(spec.expression, f"`{spec.name}` depends on itself", None, "SA307")
+                return
+            waiting = later
+
+    def _cond(self, text: Text | None, *, per: str | None = None, judged: str | None = None) -> Cond | None:
+        if text is None:
+            return None
+        try:
+            checked = self.checker.condition(text.text, per=per, judged=judged)
+        except ConditionError as error:
+            self._fault_in(text, error)
+            checked = core.Truth(False, text.text)
+        return self._add(checked, text.text)
+
+    def _add(self, checked: Condition, text: str) -> Cond:
+        flat = merged(checked)
+        cond = Cond(len(self.program.conditions), checked, flat, slots_of(flat), text, frozenset())
+        self.program.conditions.append(cond)
+        return cond
+
+    def _needed(self, text: Text, *, per: str | None = None) -> Cond:
+        cond = self._cond(text, per=per)
+        assert cond is not None
+        return cond
+
+    def _details(self, checklist: Checklist) -> None:
+        program = self.program
+        for spec in checklist.facts:
+            symbol = self.scope.symbols.get(spec.name)
+            if symbol is not None:
+                self._fact(spec, checklist, symbol)
+        for wait in checklist.waits:
+            self._wait(wait, checklist)
+        for activity in checklist.activities:
+            program.activities[activity.name] = Activity(_lean(activity), self._cond(activity.gate))
+        inside: dict[str, str] = {}
+        for powered in checklist.powered:
+            at_most = self._read(powered.at_most, "duration", None) or 0.0
+            program.powered[powered.name] = Powered(_lean(powered), self._needed(powered.gate), at_most)
+            inside.update({text.text: powered.name for text in powered.steps})
+        for step in checklist.steps:
+            self._step(step, checklist, inside.get(step.name))
+        for rule in checklist.rules:
+            self._rule(rule, checklist)
+        for place in checklist.places:
+            program.places[place.name] = Place(_lean(place), self._cond(place.when))
+        for impossible in checklist.impossible:
+            facts = tuple(t.text for t in impossible.facts)
+            program.impossible.append(Impossible(self._needed(impossible.when), impossible.slip, facts))
+        for suspect in checklist.suspect:
+            facts = tuple(t.text for t in suspect.facts)
+            program.suspects.append(Suspect(facts, self._needed(suspect.expects)))
+
+    def _fact(self, spec: FactSpec, checklist: Checklist, symbol: Symbol) -> None:
+        assert symbol.domain is not None
+        domain = symbol.domain
+        unit: Unit | None = None
+        tolerance = 0.0
+        if isinstance(domain, NumberDomain):
+            unit = self._unit(spec, domain)
+            if spec.tolerance is not None:
+                point = domain.dimension.point
+                named = quantity.difference_of(domain.dimension) if point else domain.dimension
+                tolerance = self._read(spec.tolerance, named.name, None) or 0.0
+            if spec.read_with is not None and spec.read_with.text not in self.program.kinds:
+                help = did_you_mean(spec.read_with.text, self.program.kinds)
+                self._fault(spec.read_with, f"there is no kind of instrument `{spec.read_with}`", help, "SA301")
+        triggers = [self._trigger(text, symbol.per) for text in spec.void_after]
+        if any(spec.name in {t.text for t in p.proof} for p in checklist.powered):
+            for powered in checklist.powered:
+                if spec.name in {t.text for t in powered.proof}:
+                    name = f"{powered.name}_begun"
+                    triggers.append(Trigger(name, None, None, name))
+        counts = None
+        counted = 0
+        if spec.counts_when is not None:
+            counts = self._cond(spec.counts_when.condition, per=symbol.per, judged=spec.name)
+            counted = self._counted(spec, domain)
+        place_counts: dict[str, Cond] = {}
+        if spec.per is not None and spec.per.text == "place" and counts is not None:
+            for place in (p for pack in self.packs for c in pack.checklists for p in c.places):
+                cond = self._cond(place.counts_when, per="place", judged=spec.name)
+                if cond is not None:
+                    place_counts[place.name] = cond
+        self.program.facts[spec.name] = Fact(
+            _lean(spec), checklist.name, domain, symbol.per, unit, tolerance,
+            self._duration(spec.good_for), tuple(t for t in triggers if t is not None), counts, counted,
+            place_counts,
+        )
+
+    def _counted(self, spec: FactSpec, domain: OptionDomain | NumberDomain) -> int:
+        assert spec.counts_when is not None
+        if not isinstance(domain, OptionDomain):
+            return -1
+        mask = 0
+        for text in spec.counts_when.values:
+            if text.text not in domain.names:
+                help = did_you_mean(text.text, domain.names)
+                self._fault(text, f"`{text}` is not an option of `{spec.name}`", help, "SA304")
+            else:
+                mask |= domain.mask(text.text)
+        return mask or domain.whole
+
+    def _unit(self, spec: FactSpec, domain: NumberDomain) -> Unit:
+        if spec.unit is not None:
+            try:
+                return quantity.find_unit(spec.unit.text, domain.dimension)
+            except QuantityError as error:
+                self._fault(spec.unit, str(error), error.help, "SA306")
+        if spec.between is not None:
+            try:
+                return quantity.read(spec.between[1].text, domain.dimension).unit
+            except QuantityError:
+                pass
+        return quantity.canonical_unit(domain.dimension)
+
+    def _wait(self, spec: WaitSpec, checklist: Checklist) -> None:
+        duration = self._duration(spec.duration) or 0.0
+        since = [self._trigger(text, None) for text in spec.since]
+        restarted = [self._trigger(text, None) for text in spec.restarted_by]
+        wait = Wait(
+            _lean(spec), duration, tuple(t for t in since if t), tuple(t for t in restarted if t)
+        )
+        self.program.waits[spec.name] = wait
+        self.depends[spec.name] = {t.name for t in (*wait.since, *wait.restarted_by)}
+        if wait.witness is not None:
+            self.depends[spec.name].add(wait.witness)
+            witness = _witness(spec)
+            self.program.facts[wait.witness] = Fact(
+                witness, checklist.name, YES_NO, None, None, 0.0, None, ()
+            )
+
+    def _trigger(self, text: Text, per: str | None) -> Trigger | None:
+        found = _TRIGGER.match(text.text)
+        if found is None:
+            self._fault(text, "this is neither an event nor `FACT becomes OPTION`", None, "SA300")
+            return None
+        name, _, option = found.groups()
+        symbol = self.scope.symbols.get(name)
+        if symbol is None:
+            help = did_you_mean(name, self.scope.symbols)
+            self._fault(text, f"`{name}` is not defined", help, "SA301")
+            return None
+        if option is None:
+            if symbol.kind != "event":
+                self._fault(text, f"`{name}` is not an event", f"write `{name} becomes …`", "SA302")
+                return None
+            return Trigger(name, None, symbol.per, text.text)
+        if not isinstance(symbol.domain, OptionDomain) or symbol.kind != "fact":
+            self._fault(text, f"`{name}` is not a fact with options", None, "SA302")
+            return None
+        if option not in symbol.domain.names:
+            help = did_you_mean(option, symbol.domain.names)
+            self._fault(text, f"`{option}` is not an option of `{name}`", help, "SA304")
+            return None
+        return Trigger(name, symbol.domain.mask(option), symbol.per, text.text)
+
+    def _step(self, spec: StepSpec, checklist: Checklist, powered: str | None) -> None:
+        asks = []
+        for text in spec.ask:
+            if text.text not in self.scope.symbols or self.scope.symbols[text.text].kind != "fact":
+                help = did_you_mean(text.text, self.program.facts)
+                self._fault(text, f"there is no fact `{text}`", help, "SA301")
+            else:
+                asks.append(text.text)
+        lists = {self.scope.symbols[name].per for name in asks}
+        per = next(iter(lists)) if len(lists) == 1 else None
+        for text in (*spec.marks,):
+            if text.text not in self.program.events:
+                self._fault(text, f"there is no event `{text}`", did_you_mean(text.text, self.program.events), "SA301")
+        activity_ok = spec.activity is None or any(
+            spec.activity.text == a.name for pack in self.packs for c in pack.checklists for a in c.activities
+        )
+        if not activity_ok:
+            assert spec.activity is not None
+            self._fault(spec.activity, f"there is no activity `{spec.activity}`", None, "SA301")
+        if spec.wait is not None and self.scope.symbols.get(spec.wait.text, Symbol("", "", None)).kind != "wait":
+            self._fault(spec.wait, f"there is no wait `{spec.wait}`", None, "SA301")
+        when = self._cond(spec.when, per=per)
+        gate = self._cond(spec.gate, per=per)
+        self.program.steps[spec.name] = Step(
+            _lean(spec), checklist.name, when, gate, tuple(asks), per, powered
+        )
+
+    def _rule(self, spec: RuleSpec, checklist: Checklist) -> None:
+        per = self._list_of(spec.per)
+        when = self._needed(spec.when, per=per)
+        self.program.rules[spec.name] = Rule(_lean(spec), checklist.name, when, per)
+        if spec.finding is not None:
+            name = spec.finding.text
+            self.program.findings[name] = (*self.program.findings.get(name, ()), spec.name)
+        known = {a.name for pack in self.packs for c in pack.checklists for a in c.activities}
+        for text in spec.stop:
+            if text.text not in known:
+                self._fault(text, f"there is no activity `{text}`", did_you_mean(text.text, known), "SA301")
+
+    # -- order -------------------------------------------------------------------------------------------
+
+    def _order(self) -> None:
+        """Find what each name rests on; refuse circles; mark the conditions that mention a safety fact."""
+        program, depends = self.program, self.depends
+        for name, derivation in program.derived.items():
+            depends[name] = {r.name for r in _names(derivation)}
+        for name, fact in program.facts.items():
+            needs = depends.setdefault(name, set())
+            needs.update(t.name for t in fact.void_after)
+            for cond in (fact.counts, *fact.place_counts.values()):
+                if cond is not None:
+                    needs.update(ref.name for ref, _ in cond.slots)
+        for name, rules in program.findings.items():
+            depends[name] = {ref.name for r in rules for ref, _ in program.rules[r].when.slots}
+        done: dict[str, frozenset[str]] = {}
+        path: list[str] = []
+
+        def visit(name: str) -> frozenset[str]:
+            if name in done:
+                return done[name]
+            if name in path:
+                circle = [*path[path.index(name) :], name]
+                self.faults.append(
+                    Fault("SA307", f"these depend on each other: {' → '.join(circle)}", self.packs[0].name)
+                )
+                return frozenset()
+            path.append(name)
+            found = {name}
+            for other in depends.get(name, ()):
+                found |= visit(other)
+            path.pop()
+            done[name] = frozenset(found)
+            return done[name]
+
+        for name in [*depends, *program.facts, *program.events]:
+            visit(name)
+            if self.faults:
+                return
+        program.supports = {
+            name: frozenset(n for n in found if n in program.facts or n in program.events)
+            for name, found in done.items()
+        }
+        program.safety_facts = frozenset(n for n, f in program.facts.items() if f.spec.safety)
+        triggers = {t.name for f in program.facts.values() for t in f.void_after}
+        for wait in program.waits.values():
+            triggers |= {t.name for t in (*wait.since, *wait.restarted_by)}
+        for number, cond in enumerate(program.conditions):
+            mentions = frozenset[str]().union(*(done.get(ref.name, {ref.name}) for ref, _ in cond.slots))
+            safety = bool(mentions & program.safety_facts)
+            program.conditions[number] = dataclasses.replace(cond, mentions=mentions, safety=safety)
+        program.mentioned = frozenset(triggers).union(*(c.mentions for c in program.conditions))
+        self._refresh()
+
+    def _refresh(self) -> None:
+        """Put the finished conditions in the place of the ones first made."""
+        program = self.program
+
+        def fresh(cond: Cond | None) -> Any:
+            return None if cond is None else program.conditions[cond.number]
+
+        for table in (
+            program.facts, program.activities, program.steps, program.powered, program.rules, program.places,
+        ):
+            for name, record in table.items():  # type: ignore[attr-defined]
+                changes: dict[str, Any] = {
+                    f.name: fresh(value)
+                    for f in dataclasses.fields(record)
+                    if isinstance(value := getattr(record, f.name), Cond)
+                }
+                if isinstance(record, Fact):
+                    changes["place_counts"] = {k: fresh(v) for k, v in record.place_counts.items()}
+                table[name] = dataclasses.replace(record, **changes)  # type: ignore[index]
+        program.impossible = [dataclasses.replace(i, when=fresh(i.when)) for i in program.impossible]
+        program.suspects = [dataclasses.replace(s, expects=fresh(s.expects)) for s in program.suspects]
+        program.ways = {name: fresh(cond) for name, cond in program.ways.items()}
+        program.inner = {name: fresh(cond) for name, cond in program.inner.items()}
+
+    # -- small things ------------------------------------------------------------------------------------
+
+    def _duration(self, text: Text | None) -> float | None:
+        if text is None:
+            return None
+        if text.text in self.program.limits:
+            return self.program.limits[text.text].value
+        return self._read(text, "duration", None)
+
+    def _read(self, text: Text, dimension: str, unit: Text | None) -> float | None:
+        try:
+            default = quantity.find_unit(unit.text, DIMENSIONS[dimension]) if unit is not None else None
+            return quantity.read(text.text, DIMENSIONS[dimension], default=default).value
+        except QuantityError as error:
+            self._fault(text, str(error), error.help, "SA306")
+            return None
+
+    def _fault(self, text: Text, message: str, help: str | None = None, code: str = "SA302") -> None:
+        self.faults.append(text.fault(code, message, help=help))
+
+    def _fault_in(self, text: Text, error: ConditionError) -> None:
+        length = error.end - error.start
+        self.faults.append(
+            text.fault(error.code, error.message, start=error.start, length=length, help=error.help)
+        )
+
+
+def _names(derivation: Derivation) -> Iterator[Ref]:
+    match derivation:
+        case core.Formula():
+            yield from leaves(derivation.expression)
+        case core.Each() | core.Count():
+            yield from core.refs_of(derivation.condition)
+        case core.Sum():
+            yield derivation.item
+        case core.Near():
+            yield derivation.ref
+            if derivation.anchor is not None:
+                yield derivation.anchor
+        case core.Readings() | core.Spread() | core.SinceEvent():
+            yield derivation.ref
+
+
+def _witness(spec: WaitSpec) -> FactSpec:
+    return FactSpec(
+        name=f"{spec.name}_witness", where=Text(f"{spec.name}_witness"), ask=spec.witness or "", kind="yes-no",
+        options=(), catalogue=None, quantity=None, between=None, unit=None, nature="series", per=None,
+        safety=False, personal=False, read_with=None, tolerance=None, good_for=None, void_after=(),
+        why="A clock alone cannot know what happened meanwhile.", how=None, caution=None, counts_when=None,
+    )
+
+
+def _lean(record: Any) -> Any:
+    """The record without the places of its texts in their file, which only the compiler needs."""
+    if isinstance(record, Text):
+        return Text(record.text)
+    if isinstance(record, tuple):
+        return tuple(_lean(item) for item in record)
+    if dataclasses.is_dataclass(record) and not isinstance(record, type):
+        changes = {f.name: _lean(getattr(record, f.name)) for f in dataclasses.fields(record)}
+        return dataclasses.replace(record, **changes)
+    return record

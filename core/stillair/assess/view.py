@@ -1,0 +1,877 @@
+"""What every fact may be, as of one moment: the lazy evaluator behind an assessment."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from stillair.calculator import OutOfRange, propagate
+from stillair.condition import core
+from stillair.condition.check import GRADES, leaves
+from stillair.condition.core import NumberDomain, OptionDomain, Ref
+from stillair.condition.tree import open_tests_of
+from stillair.possible import Number, Options
+from stillair.verdict import Reason, Verdict, Why, all_of, any_of
+
+from .history import History, Observation
+from .program import Cond, Fact, Program, Rule, Trigger
+
+__all__ = ["Judged", "View", "WaitState"]
+
+Binding = Mapping[str, str]
+NO_BINDING: Binding = {}
+INF = math.inf
+VERDICTS = (Verdict.FAILS, Verdict.HOLDS, Verdict.OPEN)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """The observation that a `counts when` is about."""
+
+    observation: Observation
+
+
+@dataclass(frozen=True, slots=True)
+class WaitState:
+    """A wait: when it started (None: not yet), when it can be ready, and what is still missing."""
+
+    name: str
+    options: Options
+    started: float | None
+    ready_at: float | None
+    restarted_by: str = ""
+
+
+class View:
+    """The facts as of `at`, as far as they were known; checks made later, up to `now`, may confirm them.
+
+    Values are computed when first asked for and kept. Pure: nothing here reads a clock or a file.
+    """
+
+    def __init__(
+        self,
+        program: Program,
+        history: History,
+        at: float,
+        now: float | None = None,
+        judged: Judged | None = None,
+        views: dict[object, View] | None = None,
+    ) -> None:
+        self.program = program
+        self.history = history
+        self.at = at
+        self.now = at if now is None else now
+        self.judged = judged
+        self._values: dict[Ref, Number | Options] = {}
+        self._verdicts: dict[tuple[int, tuple[str, ...]], Verdict] = {}
+        self._waits: dict[str, WaitState] = {}
+        self._views: dict[object, View] = {} if views is None else views
+
+    def as_of(self, at: float, judged: Judged | None = None) -> View:
+        """The same knowledge, as of an earlier moment."""
+        if at == self.at and judged is self.judged:
+            return self
+        key = (at, None if judged is None else judged.observation.line)
+        view = self._views.get(key)
+        if view is None:
+            view = View(self.program, self.history, at, self.now, judged, self._views)
+            self._views[key] = view
+        return view
+
+    # -- verdicts ----------------------------------------------------------------------------------------
+
+    def judge(self, cond: Cond, binding: Binding = NO_BINDING) -> Verdict:
+        """The verdict of a compiled condition."""
+        key = (cond.number, tuple(binding.values()))
+        verdict = self._verdicts.get(key)
+        if verdict is None:
+            flat: list[float] = []
+            for ref, is_number in cond.slots:
+                value = self.value(ref.bound(binding) if binding else ref)
+                if is_number:
+                    assert isinstance(value, Number)
+                    flat.extend(value.span())
+                else:
+                    assert isinstance(value, Options)
+                    flat.append(value.mask)
+            verdict = VERDICTS[self.program.judges[cond.number](flat)]
+            self._verdicts[key] = verdict
+        return verdict
+
+    # -- values ------------------------------------------------------------------------------------------
+
+    def value(self, ref: Ref) -> Number | Options:
+        """What a fact or derived fact may be."""
+        value = self._values.get(ref)
+        if value is None:
+            value = self._value(ref)
+            self._values[ref] = value
+        return value
+
+    def options(self, ref: Ref) -> Options:
+        value = self.value(ref)
+        assert isinstance(value, Options)
+        return value
+
+    def number(self, ref: Ref) -> Number:
+        value = self.value(ref)
+        assert isinstance(value, Number)
+        return value
+
+    def _value(self, ref: Ref) -> Number | Options:
+        name = ref.name
+        program = self.program
+        if name[0] == "=":
+            return self._derived(program.derived[name], ref)
+        fact = program.facts.get(name)
+        if fact is not None:
+            return self._fact(fact, ref)
+        calculation = program.calculations.get(name)
+        if calculation is not None:
+            return self._formula(calculation[0], ref, name)
+        if name in program.waits:
+            return self.wait(name).options
+        if name in program.findings:
+            return self._finding(ref)
+        if name == "now":
+            return Number(self.at, self.at)
+        raise KeyError(name)
+
+    # -- facts -------------------------------------------------------------------------------------------
+
+    def _fact(self, fact: Fact, ref: Ref) -> Number | Options:
+        found = self.history.before((fact.name, ref.member), self.at)
+        reasons: list[Reason] = []
+        nature = fact.spec.nature
+        kept: list[Observation] = []
+        for observation in reversed(found):
+            if kept and nature != "fixed" and observation.taken != kept[0].taken:
+                break
+            if observation.value is None:
+                if not kept and nature != "fixed":
+                    reasons.append(Reason(Why.UNAVAILABLE, str(ref), observation.why))
+                    break
+                continue
+            if observation.line in self.history.doubted:
+                reasons.append(Reason(Why.DISPUTED, str(ref), self.history.doubted[observation.line]))
+                if nature != "fixed":
+                    break
+                continue
+            stale = self._stale(fact, ref, observation)
+            if stale is not None:
+                if not kept:
+                    reasons.append(stale)
+                    if nature != "fixed":
+                        break
+                continue
+            doubt = self.doubt(fact, ref, observation)
+            if doubt is not None:
+                reasons.append(doubt)
+                continue
+            kept.append(observation)
+        if not kept:
+            if not reasons:
+                unavailable = next((o for o in reversed(found) if o.value is None), None)
+                if unavailable is not None:
+                    reasons.append(Reason(Why.UNAVAILABLE, str(ref), unavailable.why))
+                else:
+                    reasons.append(Reason(Why.NOT_ASKED, str(ref)))
+            return self._whole(fact.domain, reasons)
+        if isinstance(fact.domain, OptionDomain):
+            return self._chosen(fact, ref, kept, found)
+        return self._reading(fact, ref, kept)
+
+    @staticmethod
+    def _whole(domain: OptionDomain | NumberDomain, reasons: Sequence[Reason]) -> Number | Options:
+        if isinstance(domain, OptionDomain):
+            return Options(domain.whole, tuple(reasons))
+        return Number(domain.low, domain.high, reasons=tuple(reasons))
+
+    def _stale(self, fact: Fact, ref: Ref, observation: Observation) -> Reason | None:
+        """Why an observation is no longer good at this moment, if it is not."""
+        good_for = fact.good_for
+        if good_for is not None and self.at - observation.taken > good_for:
+            return Reason(Why.STALE, str(ref), f"good for {_minutes(good_for)}, taken longer ago")
+        for trigger in fact.void_after:
+            happened = self.trigger_time(trigger, ref.member, self.at)
+            if happened is not None and happened > (observation.taken, observation.line):
+                return Reason(Why.STALE, str(ref), f"{trigger.text.replace('_', ' ')} after it was taken")
+        return None
+
+    def doubt(self, fact: Fact, ref: Ref, observation: Observation) -> Reason | None:
+        """Why an observation is not evidence, if it is not (or not yet)."""
+        conds = [c for c in (fact.counts, fact.place_counts.get(ref.member or "")) if c is not None]
+        if not conds or not self._needs_support(fact, observation):
+            return None
+        view = self.as_of(observation.taken, Judged(observation))
+        binding = {fact.per: ref.member} if fact.per is not None and ref.member is not None else NO_BINDING
+        verdict = all_of(view.judge(cond, binding) for cond in conds)
+        if verdict is Verdict.HOLDS:
+            return None
+        because = fact.spec.counts_when.because if fact.spec.counts_when else None
+        if verdict is Verdict.FAILS:
+            return Reason(Why.VOID, str(ref), because or "what it rests on did not hold")
+        open_reasons = [r for cond in conds for r in view.reasons(cond, binding)]
+        later = next((r for r in open_reasons if r.why is Why.LATER), None) or next(iter(open_reasons), None)
+        return Reason(Why.LATER, str(ref), f"rests on {later}" if later else "what it rests on is not shown")
+
+    @staticmethod
+    def _needs_support(fact: Fact, observation: Observation) -> bool:
+        if isinstance(fact.domain, OptionDomain):
+            return bool(fact.counted >> fact.domain.names.index(str(observation.value)) & 1)
+        return True
+
+    def _chosen(
+        self, fact: Fact, ref: Ref, kept: Sequence[Observation], found: Sequence[Observation]
+    ) -> Options:
+        domain = fact.domain
+        assert isinstance(domain, OptionDomain)
+        mask = domain.mask(*(str(o.value) for o in kept))
+        reasons: tuple[Reason, ...] = ()
+        if mask & (mask - 1):
+            said = ", ".join(f"{o.value} (line {o.line})" for o in reversed(kept))
+            reasons = (Reason(Why.DISPUTED, str(ref), f"entries differ: {said}"),)
+        latest = kept[0]
+        since = latest.taken
+        for observation in reversed(found):
+            if observation.taken > latest.taken or observation.value is None:
+                continue
+            if observation.value != latest.value:
+                break
+            since = observation.taken
+        lines = tuple(sorted(o.line for o in kept))
+        return Options(mask, reasons, lines, latest.taken, since)
+
+    def _reading(self, fact: Fact, ref: Ref, kept: Sequence[Observation]) -> Number:
+        latest = kept[0]
+        numbers = [self.reading(fact, o) for o in kept]
+        low = min(n.low for n in numbers)
+        high = max(n.high for n in numbers)
+        reasons: tuple[Reason, ...] = ()
+        if low != high:
+            said = ", ".join(f"{o.read} (line {o.line})" for o in reversed(kept))
+            reasons = (Reason(Why.DISPUTED, str(ref), f"entries differ: {said}"),)
+        widest = max(numbers, key=lambda n: n.tolerance)
+        return Number(low, high, widest.effects, reasons, tuple(sorted(o.line for o in kept)), latest.taken)
+
+    def reading(self, fact: Fact, observation: Observation) -> Number:
+        """One reading with the effects of its instrument."""
+        assert isinstance(observation.value, float)
+        effects: dict[tuple[str, str], float] = {}
+        kind = self.program.kinds.get(fact.spec.read_with.text) if fact.spec.read_with else None
+        instrument = self.history.instruments.get(observation.instrument or "")
+        offset = repeat = resolution = 0.0
+        who = observation.instrument or (f"the {kind.title}" if kind else "")
+        if instrument is not None:
+            offset, repeat, resolution = instrument.offset, instrument.repeat, instrument.resolution
+        elif kind is not None:
+            offset, repeat, resolution = kind.offset, kind.repeat, kind.resolution
+            who = observation.instrument or f"{kind.name} of line {observation.line}"
+        if offset:
+            effects["offset", who] = offset
+        own = math.hypot(repeat, resolution / 2, fact.tolerance)
+        if own:
+            effects["repeat", str(observation.line)] = own
+        value = observation.value
+        return Number(value, value, effects, (), (observation.line,), observation.taken)
+
+    def trigger_time(self, trigger: Trigger, member: str | None, at: float) -> tuple[float, int] | None:
+        """The last time, up to `at`, that an event happened or a fact was seen to take an option."""
+        key = (trigger.name, member if trigger.per is not None else None)
+        if trigger.mask is None:
+            return self.history.latest_event(key, at)
+        domain = self.program.facts[trigger.name].domain
+        assert isinstance(domain, OptionDomain)
+        for observation in reversed(self.history.before(key, at)):
+            if observation.value is not None and domain.mask(str(observation.value)) & trigger.mask:
+                return observation.taken, observation.line
+        return None
+
+    # -- waits -------------------------------------------------------------------------------------------
+
+    def wait(self, name: str) -> WaitState:
+        """Where a wait stands at this moment."""
+        state = self._waits.get(name)
+        if state is None:
+            state = self._wait(name)
+            self._waits[name] = state
+        return state
+
+    def _wait(self, name: str) -> WaitState:
+        wait = self.program.waits[name]
+        ready, running, not_started = 1, 2, 4
+        started = -INF
+        lines: list[int] = []
+        for trigger in wait.since:
+            if trigger.mask is None:
+                happened = self.trigger_time(trigger, None, self.at)
+                if happened is None:
+                    reason = Reason(Why.NOT_YET, name, f"starts with: {trigger.text.replace('_', ' ')}")
+                    return WaitState(name, Options(not_started, (reason,)), None, None)
+                started = max(started, happened[0])
+                lines.append(happened[1])
+                continue
+            options = self.options(Ref(trigger.name))
+            if options.mask & ~trigger.mask:
+                reason = Reason(Why.NOT_YET, name, f"starts when {trigger.text.replace('_', ' ')}")
+                return WaitState(name, Options(not_started, (reason, *options.reasons)), None, None)
+            started = max(started, options.since or -INF)
+            lines.extend(options.lines)
+        restarted = ""
+        for trigger in wait.restarted_by:
+            happened = self.trigger_time(trigger, None, self.at)
+            if happened is not None and happened[0] > started:
+                started = happened[0]
+                restarted = trigger.text.replace("_", " ")
+                lines.append(happened[1])
+        witness = wait.witness
+        answers: list[Observation] = []
+        if witness is not None:
+            answers = self.history.before((witness, None), self.at)
+            for answer in answers:
+                if answer.value == "yes" and answer.taken > started:
+                    started = answer.taken
+                    restarted = "something ran or was opened"
+        ready_at = started + wait.duration
+        taken = started
+        if self.at < ready_at:
+            return WaitState(name, Options(running, (), tuple(lines), taken), started, ready_at, restarted)
+        if witness is None:
+            return WaitState(name, Options(ready, (), tuple(lines), ready_at), started, ready_at, restarted)
+        for answer in reversed(answers):
+            if answer.taken < ready_at:
+                break
+            if answer.value == "no":
+                options = Options(ready, (), (*lines, answer.line), answer.taken)
+                return WaitState(name, options, started, ready_at, restarted)
+            if answer.value is None:
+                reason = Reason(Why.UNWATCHED, name, answer.why or "nobody watched")
+                return WaitState(name, Options(ready | running, (reason,)), started, ready_at, restarted)
+        reason = Reason(Why.NOT_ASKED, witness, "the time is up; has anything happened since?")
+        return WaitState(name, Options(ready | running, (reason,)), started, ready_at, restarted)
+
+    # -- findings ----------------------------------------------------------------------------------------
+
+    def rule(self, rule: Rule, member: str | None) -> tuple[Verdict, float | None]:
+        """A rule's verdict and the moment it was decided. A finding once decided is not undone by age."""
+        binding = {rule.per: member} if rule.per is not None and member is not None else NO_BINDING
+        verdict = self.judge(rule.when, binding)
+        if rule.spec.finding is None or rule.spec.while_:
+            return verdict, self.at if verdict is not Verdict.OPEN else None
+        if verdict is Verdict.HOLDS:
+            return verdict, self._rested_on(rule.when, binding)
+        if verdict is Verdict.OPEN and any(r.why is Why.STALE for r in self.reasons(rule.when, binding)):
+            for moment in self._moments(rule.when, member):
+                earlier = self.as_of(moment).judge(rule.when, binding)
+                if earlier is not Verdict.OPEN:
+                    return earlier, moment if earlier is Verdict.HOLDS else None
+        return verdict, None
+
+    def _rested_on(self, cond: Cond, binding: Binding) -> float | None:
+        taken = [self.value(ref.bound(binding)).taken for ref, _ in cond.slots]
+        return max((t for t in taken if t is not None), default=None)
+
+    def _moments(self, cond: Cond, member: str | None) -> Iterator[float]:
+        """The times at which what a condition rests on was observed, latest first."""
+        times: set[float] = set()
+        names = cond.mentions
+        for (name, of), found in self.history.observations.items():
+            if name in names and (member is None or of is None or of == member):
+                times.update(o.taken for o in found if o.taken < self.at)
+        yield from sorted(times, reverse=True)
+
+    def held(self, name: str, member: str | None) -> tuple[Rule, float | None] | None:
+        """The strongest rule that gives this finding now, and the moment it was decided."""
+        for rule in self._rules_of(name):
+            verdict, decided = self.rule(rule, member)
+            if verdict is Verdict.HOLDS:
+                return rule, decided
+        return None
+
+    def _rules_of(self, name: str) -> list[Rule]:
+        rules = [self.program.rules[each] for each in self.program.findings[name]]
+        return sorted(rules, key=lambda r: -_strength(r.spec.grade))
+
+    def _finding(self, ref: Ref) -> Options:
+        """The grades a finding may have: that of the strongest rule that holds, and of any open one above."""
+        mask = 0
+        reasons: dict[Reason, None] = {}
+        lines: set[int] = set()
+        taken: float | None = None
+        for rule in self._rules_of(ref.name):
+            verdict, decided = self.rule(rule, ref.member)
+            binding = {rule.per: ref.member} if rule.per and ref.member else NO_BINDING
+            bit = 1 << GRADES.index(rule.spec.grade.replace(" ", "_"))
+            if verdict is Verdict.HOLDS:
+                mask |= bit
+                taken = decided
+                for slot, _ in rule.when.slots:
+                    lines.update(self.value(slot.bound(binding)).lines)
+                break
+            if verdict is Verdict.OPEN:
+                mask |= bit
+                reasons.update(dict.fromkeys(self.reasons(rule.when, binding)))
+        else:
+            mask |= 1
+        return Options(mask, tuple(reasons), tuple(sorted(lines)), taken)
+
+    # -- derived facts -----------------------------------------------------------------------------------
+
+    def _derived(self, derivation: core.Derivation, ref: Ref) -> Number | Options:
+        match derivation:
+            case core.Formula():
+                return self._formula(derivation, ref, derivation.text)
+            case core.Each():
+                return self._each(derivation, ref)
+            case core.Count():
+                return self._count(derivation, ref)
+            case core.Sum():
+                return self._sum(derivation)
+            case core.Readings():
+                found = self.history.before((derivation.ref.name, self._member(derivation.ref, ref)), self.at)
+                count = float(sum(1 for o in found if o.value is not None))
+                return Number(count, count, lines=tuple(o.line for o in found))
+            case core.Spread():
+                return self._spread(derivation, ref)
+            case core.SinceEvent():
+                return self._since(derivation, ref)
+            case core.Near():
+                return self._near(derivation, ref)
+
+    @staticmethod
+    def _member(inner: Ref, outer: Ref) -> str | None:
+        return outer.member if inner.member is not None and inner.member[0] == "@" else inner.member
+
+    def _bind(self, inner: Ref, outer: Ref) -> Ref:
+        return Ref(inner.name, self._member(inner, outer))
+
+    def _formula(self, formula: core.Formula, ref: Ref, about: str) -> Number:
+        compiled = _compiled(self.program, formula)
+        values = [self.value(self._bind(leaf, ref)) for leaf in compiled.leaves]
+        return propagate(compiled.function, values, compiled.choices, compiled.monotone, about)
+
+    def members(self, name: str) -> tuple[list[str], bool]:
+        """The members of a list at this moment, and whether the list is closed."""
+        if name == "place":
+            return list(self.program.places), True
+        spec = self.program.lists[name]
+        found = [m.name for m in spec.members]
+        for member, (taken, _) in self.history.members.get(name, {}).items():
+            if taken <= self.at and member not in found:
+                found.append(member)
+        if not spec.open:
+            return found, True
+        listed = self.history.listed.get(name)
+        closed = listed is not None and listed[0] <= self.at
+        if closed and listed is not None:
+            added = [t for t, _ in self.history.members.get(name, {}).values() if t <= self.at]
+            closed = all(t <= listed[0] for t in added)
+        return found, closed
+
+    def _each(self, each: core.Each, ref: Ref) -> Options:
+        members, closed = self.members(each.list)
+        verdicts: list[Verdict] = []
+        reasons: list[Reason] = []
+        lines: set[int] = set()
+        taken: float | None = None
+        inner = self.program.inner[ref.name]
+        for member in members:
+            binding = self._in_hand(ref, each.list, member)
+            verdict = self.judge(inner, binding)
+            verdicts.append(verdict)
+            if verdict is Verdict.OPEN:
+                reasons.extend(self.reasons(inner, binding))
+            for leaf in core.refs_of(each.condition):
+                value = self.value(leaf.bound(binding))
+                lines.update(value.lines)
+                if value.taken is not None:
+                    taken = value.taken if taken is None else max(taken, value.taken)
+        verdict = all_of(verdicts) if each.quantifier == "every" else any_of(verdicts)
+        if each.quantifier == "every":
+            if not members and closed:
+                verdict = Verdict.FAILS
+            elif not closed and verdict is Verdict.HOLDS:
+                verdict = Verdict.OPEN
+                reasons.append(Reason(Why.OPEN_LIST, each.list, self._that_is_all(each.list)))
+        elif not closed and verdict is Verdict.FAILS:
+            verdict = Verdict.OPEN
+            reasons.append(Reason(Why.OPEN_LIST, each.list, self._that_is_all(each.list)))
+        mask = {Verdict.HOLDS: 1, Verdict.FAILS: 2, Verdict.OPEN: 3}[verdict]
+        kept = tuple(dict.fromkeys(reasons)) if verdict is Verdict.OPEN else ()
+        return Options(mask, kept, tuple(sorted(lines)), taken)
+
+    def _in_hand(self, ref: Ref, list_name: str, member: str) -> Binding:
+        """The members in hand inside a derived fact: its own list's, and the one it is itself kept for."""
+        outer = self.program.outer.get(ref.name)
+        if outer is None or ref.member is None or outer == list_name:
+            return {list_name: member}
+        return {outer: ref.member, list_name: member}
+
+    def _that_is_all(self, name: str) -> str:
+        spec = self.program.lists.get(name)
+        return f"nobody has said that the list of {spec.title.lower() if spec else name} is complete"
+
+    def _count(self, count: core.Count, ref: Ref) -> Number:
+        members, closed = self.members(count.list)
+        low = high = 0
+        reasons: list[Reason] = []
+        inner = self.program.inner[ref.name]
+        for member in members:
+            binding = self._in_hand(ref, count.list, member)
+            verdict = self.judge(inner, binding)
+            low += verdict is Verdict.HOLDS
+            high += verdict is not Verdict.FAILS
+            if verdict is Verdict.OPEN:
+                reasons.extend(self.reasons(inner, binding))
+        top = float(high)
+        if not closed:
+            top = INF
+            reasons.append(Reason(Why.OPEN_LIST, count.list, self._that_is_all(count.list)))
+        return Number(float(low), top, reasons=tuple(dict.fromkeys(reasons)))
+
+    def _sum(self, total: core.Sum) -> Number:
+        members, closed = self.members(total.list)
+        low = high = 0.0
+        effects: dict[tuple[str, str], float] = {}
+        reasons: list[Reason] = []
+        lines: list[int] = []
+        for member in members:
+            number = self.number(total.item.bound({total.list: member}))
+            if number.undefined:
+                return Number.nothing(*number.reasons)
+            low += number.low
+            high += number.high
+            for source, effect in number.effects.items():
+                effects[source] = effects.get(source, 0.0) + effect
+            reasons.extend(number.reasons)
+            lines.extend(number.lines)
+        if not closed:
+            reasons.append(Reason(Why.OPEN_LIST, total.list, self._that_is_all(total.list)))
+            high = INF
+            symbol = self.program.facts.get(total.item.name)
+            domain = symbol.domain if symbol is not None else None
+            if not (isinstance(domain, NumberDomain) and domain.low >= 0):
+                low = -INF
+        return Number(low, high, effects, tuple(dict.fromkeys(reasons)), tuple(lines))
+
+    def _spread(self, spread: core.Spread, ref: Ref) -> Number:
+        inner = self._bind(spread.ref, ref)
+        fact = self.program.facts[inner.name]
+        found = [
+            o
+            for o in self.history.before((inner.name, inner.member), self.at)
+            if o.value is not None and o.taken > self.at - spread.window and self._stale(fact, inner, o) is None
+        ]
+        if len(found) < 2:
+            return Number.nothing(Reason(Why.NOT_ASKED, inner.name, "two readings are needed"))
+        highest = max(found, key=lambda o: float(o.value or 0.0))
+        lowest = min(found, key=lambda o: float(o.value or 0.0))
+        high, low = self.reading(fact, highest), self.reading(fact, lowest)
+        return propagate(
+            lambda v: float(v[0]) - float(v[1]),  # type: ignore[arg-type]
+            [high, low], [None, None], [True, True], spread.text,
+        )
+
+    def _since(self, since: core.SinceEvent, ref: Ref) -> Number:
+        inner = self._bind(since.ref, ref)
+        if inner.name in self.program.events:
+            happened = self.history.latest_event((inner.name, inner.member), self.at)
+            if happened is None:
+                return Number.nothing(Reason(Why.NOT_YET, inner.name, "it has not happened, as far as is known"))
+            elapsed = self.at - happened[0]
+            return Number(elapsed, elapsed, lines=(happened[1],))
+        found = [o for o in self.history.before((inner.name, inner.member), self.at) if o.value is not None]
+        if not found:
+            return Number.nothing(Reason(Why.NOT_ASKED, inner.name))
+        elapsed = self.at - found[-1].taken
+        return Number(elapsed, elapsed, lines=(found[-1].line,))
+
+    def _near(self, near: core.Near, ref: Ref) -> Number | Options:
+        inner = self._bind(near.ref, ref)
+        fact = self.program.facts[inner.name]
+        if near.anchor is not None:
+            happened = self.history.latest_event((near.anchor.name, None), self.at)
+            if happened is None:
+                return self._whole(near.domain, [Reason(Why.NOT_YET, near.anchor.name)])
+            anchor = happened
+        else:
+            assert self.judged is not None
+            anchor = (self.judged.observation.taken, self.judged.observation.line)
+        chosen: Observation | None = None
+        if near.kind == "last":
+            for observation in self.history.before((inner.name, inner.member), anchor[0]):
+                if observation.value is not None and (observation.taken, observation.line) < anchor:
+                    chosen = observation
+            missing = Reason(Why.NOT_ASKED, str(inner), "no such check before it is known")
+        else:
+            for observation in self.history.before((inner.name, inner.member), self.now):
+                if observation.value is not None and (observation.taken, observation.line) > anchor:
+                    chosen = observation
+                    break
+            missing = Reason(Why.LATER, str(inner), "the check that must follow has not been made")
+        if chosen is not None and near.window is not None and abs(anchor[0] - chosen.taken) > near.window:
+            chosen = None
+            missing = Reason(Why.STALE, str(inner), f"no such check within {_minutes(near.window)}")
+        if chosen is None:
+            return self._whole(near.domain, [missing])
+        if isinstance(near.domain, OptionDomain):
+            mask = near.domain.mask(str(chosen.value))
+            return Options(mask, (), (chosen.line,), chosen.taken)
+        return self.reading(fact, chosen)
+
+    # -- reasons -----------------------------------------------------------------------------------------
+
+    def reasons(self, cond: Cond, binding: Binding = NO_BINDING) -> tuple[Reason, ...]:
+        """Why a condition is open; empty where it is decided."""
+        if self.judge(cond, binding) is not Verdict.OPEN:
+            return ()
+        found: dict[Reason, None] = {}
+        for test in self._open_tests(cond, binding):
+            bound = test.ref.bound(binding)
+            reasons = self.value(bound).reasons
+            if reasons:
+                found.update(dict.fromkeys(reasons))
+            else:
+                found[Reason(Why.CLOSE, str(bound).lstrip("="), test.text)] = None
+        return tuple(found)
+
+    def missing(self, cond: Cond, binding: Binding = NO_BINDING) -> tuple[Ref, ...]:
+        """The facts that could still decide an open condition, in the order they are mentioned."""
+        if self.judge(cond, binding) is not Verdict.OPEN:
+            return ()
+        found: dict[Ref, None] = {}
+        for test in self._open_tests(cond, binding):
+            found.update(dict.fromkeys(self.missing_of(test.ref.bound(binding))))
+        return tuple(found)
+
+    def _open_tests(self, cond: Cond, binding: Binding) -> list[core.Test | core.Within]:
+        if not binding:
+            return open_tests_of(cond.flat, self.value)
+        return open_tests_of(cond.flat, lambda ref: self.value(ref.bound(binding)))
+
+    def missing_of(self, ref: Ref) -> Iterator[Ref]:
+        """The facts that could still settle what a fact or derived fact may be."""
+        program = self.program
+        name = ref.name
+        if name in program.facts:
+            fact = program.facts[name]
+            value = self.value(ref)
+            waiting = [r for r in value.reasons if r.why is Why.LATER]
+            if waiting and (fact.counts is not None or fact.place_counts):
+                found = self.history.before((name, ref.member), self.at)
+                observation = next((o for o in reversed(found) if o.value is not None), None)
+                if observation is not None:
+                    view = self.as_of(observation.taken, Judged(observation))
+                    binding = {fact.per: ref.member} if fact.per and ref.member else NO_BINDING
+                    later: list[Ref] = []
+                    for cond in (fact.counts, fact.place_counts.get(ref.member or "")):
+                        if cond is not None:
+                            later.extend(view.missing(cond, binding))
+                    if later:
+                        yield from later
+                        return
+            yield ref
+        elif name in program.calculations:
+            yield from self._missing_leaves(program.calculations[name][0], ref)
+        elif name in program.waits:
+            wait = program.waits[name]
+            state = self.wait(name)
+            if state.started is None:
+                for trigger in wait.since:
+                    if trigger.mask is not None and self.options(Ref(trigger.name)).mask & ~trigger.mask:
+                        yield Ref(trigger.name)
+            elif wait.witness is not None:
+                yield Ref(wait.witness)
+        elif name in program.findings:
+            for rule_name in program.findings[name]:
+                rule = program.rules[rule_name]
+                binding = {rule.per: ref.member} if rule.per and ref.member else NO_BINDING
+                yield from self.missing(rule.when, binding)
+        elif name[0] == "=":
+            derivation = program.derived[name]
+            match derivation:
+                case core.Formula():
+                    yield from self._missing_leaves(derivation, ref)
+                case core.Each() | core.Count():
+                    for member in self.members(derivation.list)[0]:
+                        yield from self.missing(
+                            program.inner[name], self._in_hand(ref, derivation.list, member)
+                        )
+                case core.Sum():
+                    for member in self.members(derivation.list)[0]:
+                        yield from self.missing_of(derivation.item.bound({derivation.list: member}))
+                case core.Near() | core.Spread() | core.Readings() | core.SinceEvent():
+                    inner = self._bind(derivation.ref, ref)
+                    if inner.name in program.facts:
+                        yield inner
+
+    def _missing_leaves(self, formula: core.Formula, ref: Ref) -> Iterator[Ref]:
+        for leaf in leaves(formula.expression):
+            bound = self._bind(leaf, ref)
+            value = self.value(bound)
+            settled = (
+                not value.mask & (value.mask - 1) if isinstance(value, Options)
+                else not value.undefined and not value.ignorant
+            )
+            if not settled:
+                yield from self.missing_of(bound)
+
+
+# -- formulas compiled to closures ------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Closure:
+    function: Callable[[Sequence[object]], float]
+    leaves: tuple[Ref, ...]
+    choices: tuple[Sequence[object] | None, ...]
+    monotone: tuple[bool, ...]
+
+
+_CLOSURES: dict[tuple[int, int], tuple[core.Formula, Program, _Closure]] = {}
+
+
+def _compiled(program: Program, formula: core.Formula) -> _Closure:
+    key = (id(program), id(formula))
+    held = _CLOSURES.get(key)
+    if held is None or held[0] is not formula or held[1] is not program:
+        held = (formula, program, _closure(program, formula.expression))
+        if len(_CLOSURES) > 4096:
+            _CLOSURES.clear()
+        _CLOSURES[key] = held
+    return held[2]
+
+
+def _closure(program: Program, expression: core.Expression) -> _Closure:
+    slots: dict[tuple[Ref, str], int] = {}
+    choices: list[Sequence[object] | None] = []
+
+    def slot(ref: Ref, column: str, choice: Sequence[object] | None) -> int:
+        key = (ref, column)
+        if key not in slots:
+            slots[key] = len(slots)
+            choices.append(choice)
+        return slots[key]
+
+    def build(node: core.Expression) -> Callable[[Sequence[object]], object]:
+        match node:
+            case core.Number():
+                constant = node.value
+                return lambda v: constant
+            case core.Fixed():
+                fixed: object = node.option
+                if node.catalogue is not None:
+                    fixed = program.catalogues[node.catalogue].entry(node.option)
+                return lambda v: fixed
+            case core.Value():
+                index = slot(node.ref, "", None)
+                return lambda v: v[index]
+            case core.Chosen():
+                found: Sequence[object] = node.domain.names
+                if node.catalogue is not None:
+                    catalogue = program.catalogues[node.catalogue]
+                    found = [catalogue.entry(name) for name in node.domain.names]
+                chosen = slot(node.ref, "option", found)
+                return lambda v: v[chosen]
+            case core.Column():
+                column = slot(node.ref, node.attribute, node.values)
+                name = node.attribute.replace("_", " ")
+
+                def attribute(v: Sequence[object]) -> object:
+                    if v[column] is None:
+                        raise OutOfRange(f"the {name} is not known")
+                    return v[column]
+
+                return attribute
+            case core.Operation():
+                left, right = build(node.left), build(node.right)
+                return _operation(node.operator, left, right)
+            case core.Apply():
+                parts = [build(argument) for argument in node.arguments]
+                built_in = {"abs": abs, "min": min, "max": max}.get(node.name)
+                function = built_in or program.calculators[node.name]
+                return lambda v: function(*[part(v) for part in parts])  # type: ignore[operator]
+
+    function = build(expression)
+    refs = tuple(ref for ref, _ in slots)
+    monotone = tuple(_monotone(program, expression, ref) for ref in refs)
+    return _Closure(function, refs, tuple(choices), monotone)  # type: ignore[arg-type]
+
+
+def _operation(
+    operator: str,
+    left: Callable[[Sequence[object]], object],
+    right: Callable[[Sequence[object]], object],
+) -> Callable[[Sequence[object]], object]:
+    def divide(v: Sequence[object]) -> float:
+        divisor = right(v)
+        if divisor == 0:
+            raise OutOfRange("division by zero")
+        return left(v) / divisor  # type: ignore[operator, no-any-return]
+
+    match operator:
+        case "+":
+            return lambda v: left(v) + right(v)  # type: ignore[operator]
+        case "-":
+            return lambda v: left(v) - right(v)  # type: ignore[operator]
+        case "*":
+            return lambda v: left(v) * right(v)  # type: ignore[operator]
+    return divide
+
+
+def _monotone(program: Program, node: core.Expression, ref: Ref) -> bool:
+    """Whether the expression is monotone in a reference, whatever the others are."""
+    match node:
+        case core.Operation():
+            sides = [_mentions(node.left, ref), _mentions(node.right, ref)]
+            if all(sides):
+                return node.operator in "+-" and _affine(node.left, ref) and _affine(node.right, ref)
+            if node.operator == "/" and sides[1]:
+                return False
+            return _monotone(program, node.left if sides[0] else node.right, ref)
+        case core.Apply():
+            inside = [i for i, a in enumerate(node.arguments) if _mentions(a, ref)]
+            if not inside:
+                return True
+            if len(inside) > 1 and node.name not in ("min", "max"):
+                return False
+            if node.name == "abs":
+                return False
+            if node.name not in ("min", "max"):
+                calculator = program.calculators[node.name]
+                names = list(calculator.inputs)
+                known = {*calculator.rises_with, *calculator.falls_with}
+                if names[inside[0]] not in known and calculator.inputs[names[inside[0]]].dimension is not None:
+                    return False
+            if len(inside) > 1:
+                return all(node.arguments[i] == core.Value(ref) for i in inside)
+            return _monotone(program, node.arguments[inside[0]], ref)
+    return True
+
+
+def _affine(node: core.Expression, ref: Ref) -> bool:
+    match node:
+        case core.Operation() if node.operator in "+-":
+            return _affine(node.left, ref) and _affine(node.right, ref)
+        case core.Value():
+            return True
+    return not _mentions(node, ref)
+
+
+def _mentions(node: core.Expression, ref: Ref) -> bool:
+    return any(leaf == ref for leaf in leaves(node))
+
+
+def _strength(grade: str) -> int:
+    order: Iterable[str] = ("not found", "ruled out", "suspected", "probable", "confirmed")
+    return list(order).index(grade)
+
+
+def _minutes(seconds: float) -> str:
+    if seconds % 86400 == 0:
+        return f"{seconds / 86400:g} d"
+    if seconds % 3600 == 0:
+        return f"{seconds / 3600:g} h"
+    return f"{seconds / 60:g} min"
+

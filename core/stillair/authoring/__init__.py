@@ -1,0 +1,1 @@
+"""For those who write procedures: rehearse a pack's scenarios."""

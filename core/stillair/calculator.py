@@ -1,0 +1,317 @@
+"""Calculators: typed functions with their sources, range and worked example, and how doubt passes through them."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import random
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from .possible import Number, Options, Source as ErrorSource
+from .verdict import Reason, Why
+
+__all__ = [
+    "Attribute",
+    "Calculator",
+    "Catalogue",
+    "Entry",
+    "Example",
+    "Input",
+    "OutOfRange",
+    "Source",
+    "calculator",
+    "propagate",
+]
+
+
+class OutOfRange(Exception):
+    """Raised by a calculator outside its valid range; the text is the reason shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A published source: author or body, document, edition or year, table or paragraph."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Attribute:
+    """One column of a catalogue: `kind` is "option", "text" or the name of a quantity's dimension."""
+
+    name: str
+    kind: str
+    options: tuple[str, ...] = ()
+    unit: str | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One row of a catalogue; an attribute that is None is not known."""
+
+    name: str
+    attributes: Mapping[str, str | float | None]
+
+    def __getitem__(self, attribute: str) -> str | float | None:
+        return self.attributes[attribute]
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """A named list of options with attributes, from a plugin."""
+
+    name: str
+    attributes: tuple[Attribute, ...]
+    entries: tuple[Entry, ...]
+    source: str = ""
+    labels: Mapping[str, str] = field(default_factory=dict)
+
+    def entry(self, name: str) -> Entry:
+        """The entry of that name; KeyError if there is none."""
+        for entry in self.entries:
+            if entry.name == name:
+                return entry
+        raise KeyError(name)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(entry.name for entry in self.entries)
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """What a calculator takes: a dimension by name, an entry of a catalogue, or one of some options."""
+
+    dimension: str | None = None
+    catalogue: str | None = None
+    options: tuple[str, ...] = ()
+    default: str | None = None
+    about: str = ""
+
+    def __post_init__(self) -> None:
+        if (self.dimension is not None) + (self.catalogue is not None) + bool(self.options) != 1:
+            raise ValueError("an input has one of: dimension, catalogue, options")
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A worked example, run as a test: inputs and result as a person would write them."""
+
+    inputs: Mapping[str, str]
+    result: str
+    within: str
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Calculator:
+    """A typed function with what makes it trustworthy. Call it with canonical SI values."""
+
+    name: str
+    function: Callable[..., float]
+    inputs: Mapping[str, Input]
+    output: str
+    unit: str
+    formula: str
+    sources: tuple[Source, ...]
+    valid: str
+    examples: tuple[Example, ...]
+    rises_with: tuple[str, ...] = ()
+    falls_with: tuple[str, ...] = ()
+    about: str = ""
+
+    def __post_init__(self) -> None:
+        for name in (*self.rises_with, *self.falls_with):
+            if name not in self.inputs:
+                raise ValueError(f"{self.name}: {name} is not an input")
+        if not self.sources:
+            raise ValueError(f"{self.name}: a calculator names its sources")
+        if not self.examples:
+            raise ValueError(f"{self.name}: a calculator has a worked example")
+
+    def __call__(self, *args: object, **kwargs: object) -> float:
+        """The value, finite, in canonical SI; raises OutOfRange outside the valid range."""
+        value = self.function(*args, **kwargs)
+        if not isinstance(value, float | int) or not math.isfinite(value):
+            raise OutOfRange(f"{self.name} has no finite value here")
+        return float(value)
+
+
+def calculator(
+    *,
+    inputs: Mapping[str, Input],
+    output: str,
+    unit: str,
+    formula: str,
+    sources: tuple[Source, ...],
+    valid: str,
+    examples: tuple[Example, ...],
+    rises_with: tuple[str, ...] = (),
+    falls_with: tuple[str, ...] = (),
+    name: str | None = None,
+) -> Callable[[Callable[..., float]], Calculator]:
+    """Declare a function as a calculator; the decorated name is the Calculator.
+
+    `output` is the name of a dimension, `unit` the unit the result is shown in. `rises_with` and
+    `falls_with` name the inputs in which the function is monotone over its whole valid range.
+    """
+
+    def declare(function: Callable[..., float]) -> Calculator:
+        return Calculator(
+            name=name or function.__name__,
+            function=function,
+            inputs=dict(inputs),
+            output=output,
+            unit=unit,
+            formula=formula,
+            sources=sources,
+            valid=valid,
+            examples=examples,
+            rises_with=rises_with,
+            falls_with=falls_with,
+            about=(function.__doc__ or "").strip(),
+        )
+
+    return declare
+
+
+# ---------------------------------------------------------------------------------------------------------
+# How ignorance and tolerance pass through a function
+
+#: Largest number of combinations of options, or of ends of spans, tried before the result stays open.
+MOST_CORNERS = 256
+#: The share of the linear half-width by which curvature may shift the span before simulation is used.
+MOST_CURVATURE = 0.1
+#: Draws of the simulation (JCGM 101:2008, 7.2 recommends 10^6 for two digits; 2 x 10^4 gives the ends of a
+#: 95 % interval within about 1.5 % of its half-width, below what is shown).
+DRAWS = 20_000
+#: A normal quantity lies within this many standard deviations of its mean in 95 % of cases.
+NORMAL_95 = 1.959963984540054
+
+Value = Number | Options
+Function = Callable[[Sequence[object]], float]
+
+
+def propagate(
+    function: Function,
+    values: Sequence[Value],
+    choices: Sequence[Sequence[object] | None],
+    monotone: Sequence[bool],
+    about: str,
+) -> Number:
+    """The number that `function` gives for values that are not fully known.
+
+    `function` takes one list: a float for each Number, and for each Options one of its `choices` (in the
+    order of the mask's bits). Ignorance is combined by worst case, which needs `monotone` in that input;
+    tolerance by root-sum-square of the effect of each source, shifted through all inputs at once, so an
+    error that enters twice is counted once with its sign (JCGM 100:2008, 5.1). Where the function is curved,
+    simulation replaces the linear span (JCGM 101:2008). An input that does not exist, an ignorant input
+    without monotony, or any point outside the valid range leaves the result undefined with its reason.
+    """
+    reasons: list[Reason] = []
+    lines: set[int] = set()
+    taken: float | None = None
+    ends: list[Sequence[object]] = []
+    for value, choice, rising in zip(values, choices, monotone, strict=True):
+        reasons.extend(value.reasons)
+        lines.update(value.lines)
+        if value.taken is not None:
+            taken = value.taken if taken is None else max(taken, value.taken)
+        if isinstance(value, Options):
+            assert choice is not None
+            ends.append([entry for bit, entry in enumerate(choice) if value.mask >> bit & 1])
+        elif value.undefined:
+            return Number.nothing(*(value.reasons or (Reason(Why.OUTSIDE, about),)))
+        elif not value.ignorant:
+            ends.append((value.low,))
+        elif not rising or math.isinf(value.low) or math.isinf(value.high):
+            return Number.nothing(*(value.reasons or (Reason(Why.NOT_ASKED, about),)))
+        else:
+            ends.append((value.low, value.high))
+    if math.prod(len(e) for e in ends) > MOST_CORNERS:
+        return Number.nothing(*(reasons or [Reason(Why.NOT_ASKED, about, "too much is not known yet")]))
+
+    sources: dict[ErrorSource, dict[int, float]] = {}
+    for index, value in enumerate(values):
+        if isinstance(value, Number):
+            for source, effect in value.effects.items():
+                sources.setdefault(source, {})[index] = effect
+
+    results: list[tuple[float, dict[ErrorSource, float], float, list[object]]] = []
+    try:
+        for corner in itertools.product(*ends):
+            point = list(corner)
+            middle = _finite(function(point), about)
+            effects: dict[ErrorSource, float] = {}
+            curvature = 0.0
+            for source, shifts in sources.items():
+                up = _finite(function(_shifted(point, shifts, 1.0)), about)
+                down = _finite(function(_shifted(point, shifts, -1.0)), about)
+                effects[source] = (up - down) / 2
+                curvature += abs((up + down) / 2 - middle)
+            results.append((middle, effects, curvature, point))
+    except OutOfRange as error:
+        return Number.nothing(*reasons, Reason(Why.OUTSIDE, about, str(error)))
+
+    low = min(r[0] for r in results)
+    high = max(r[0] for r in results)
+    widest = max(results, key=lambda r: math.fsum(e * e for e in r[1].values()))
+    shape = None
+    half = math.sqrt(math.fsum(e * e for e in widest[1].values()))
+    curvature = max(r[2] for r in results)
+    if curvature > MOST_CURVATURE * half and curvature > 1e-12 * max(abs(low), abs(high)):
+        spans = [_simulated(function, point, sources) for _, _, _, point in results]
+        if any(span is None for span in spans):
+            return Number.nothing(
+                *reasons, Reason(Why.OUTSIDE, about, "its tolerance reaches outside the valid range")
+            )
+        found = [span for span in spans if span is not None]
+        shape = (min(s[0] for s in found), max(s[1] for s in found))
+    return Number(low, high, widest[1], tuple(dict.fromkeys(reasons)), tuple(sorted(lines)), taken, shape)
+
+
+def _finite(value: float, about: str) -> float:
+    if not math.isfinite(value):
+        raise OutOfRange(f"{about} has no finite value here")
+    return value
+
+
+def _shifted(point: list[object], shifts: Mapping[int, float], sign: float) -> list[object]:
+    moved = list(point)
+    for index, effect in shifts.items():
+        base = moved[index]
+        assert isinstance(base, float)
+        moved[index] = base + sign * effect
+    return moved
+
+
+def _simulated(
+    function: Function, point: list[object], sources: Mapping[ErrorSource, Mapping[int, float]]
+) -> tuple[float, float] | None:
+    """The central 95 % of the result when each source of error is normal; None if it leaves the range."""
+    draw = random.Random(20_000).gauss
+    found: list[float] = []
+    outside = 0
+    for _ in range(DRAWS):
+        moved = list(point)
+        for shifts in sources.values():
+            z = draw(0.0, 1 / NORMAL_95)
+            for index, effect in shifts.items():
+                base = moved[index]
+                assert isinstance(base, float)
+                moved[index] = base + z * effect
+        try:
+            value = function(moved)
+        except OutOfRange:
+            outside += 1
+            continue
+        if math.isfinite(value):
+            found.append(value)
+        else:
+            outside += 1
+    if outside > 0.001 * DRAWS:
+        return None
+    found.sort()
+    return (found[int(0.025 * len(found))], found[int(0.975 * len(found)) - 1])

@@ -1,0 +1,399 @@
+"""A checklist as it was read: frozen records, with the place of every name and condition in its file.
+
+Nothing here imports the reader, so that a compiled checklist runs without it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from stillair.fault import Fault
+
+__all__ = [
+    "BUILT_IN_EVENTS",
+    "BUILT_IN_LISTS",
+    "GRADES",
+    "ActivitySpec",
+    "CalculationSpec",
+    "Checklist",
+    "CountsWhen",
+    "EventSpec",
+    "FactSpec",
+    "Impossible",
+    "InstrumentSpec",
+    "LimitSpec",
+    "ListSpec",
+    "Member",
+    "Option",
+    "PlaceOrder",
+    "PlaceSpec",
+    "PoweredSpec",
+    "RuleSpec",
+    "Run",
+    "StepSpec",
+    "Suspect",
+    "Text",
+    "WaitSpec",
+]
+
+BUILT_IN_EVENTS = ("handover", "break_taken", "emergency")
+BUILT_IN_LISTS = ("place",)
+GRADES = ("suspected", "probable", "confirmed", "ruled out", "not found")
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A stretch of a text that stands in one line of the file: from `offset` on, at `line`, `column`."""
+
+    offset: int
+    line: int
+    column: int
+    source_line: str
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A condition, an expression, a quantity or a name, and where it stands.
+
+    Two texts are equal when they read the same, wherever they stand.
+    `runs` places every character: a folded text has one run per line of the file.
+    """
+
+    text: str
+    path: str = field(default="", compare=False)
+    runs: tuple[Run, ...] = field(default=(), compare=False, repr=False)
+
+    def __str__(self) -> str:
+        return self.text
+
+    @property
+    def line(self) -> int:
+        """The line the text starts in, from 1; 0 when it did not come from a file."""
+        return self.runs[0].line if self.runs else 0
+
+    @property
+    def column(self) -> int:
+        """The column the text starts at, from 1."""
+        return self.runs[0].column if self.runs else 0
+
+    def part(self, start: int, stop: int) -> Text:
+        """The characters from `start` up to `stop`, still knowing where they stand."""
+        runs: list[Run] = []
+        for i, run in enumerate(self.runs):
+            end = self.runs[i + 1].offset if i + 1 < len(self.runs) else len(self.text) + 1
+            if run.offset < max(stop, start + 1) and end > start:
+                skipped = max(0, start - run.offset)
+                runs.append(
+                    Run(run.offset + skipped - start, run.line, run.column + skipped, run.source_line)
+                )
+        return Text(self.text[start:stop], self.path, tuple(runs))
+
+    def fault(
+        self, code: str, message: str, *, start: int = 0, length: int | None = None, help: str | None = None
+    ) -> Fault:
+        """A fault under the `length` characters from `start` on (by default, all that is left)."""
+        if not self.runs:
+            return Fault(code, message, self.path, help=help)
+        wanted = len(self.text) - start if length is None else length
+        run, following = self.runs[0], len(self.text)
+        for each in self.runs:
+            if each.offset <= start:
+                run, following = each, len(self.text)
+            elif following == len(self.text):
+                following = each.offset
+        column = run.column + start - run.offset
+        # A fault ends with its line, and never reaches the space that joins two lines of a folded text.
+        shown = max(1, min(wanted, following - start, len(run.source_line) - column + 1))
+        return Fault(code, message, self.path, run.line, column, shown, run.source_line, help)
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One answer a fact may have: the word conditions use, and the label people read."""
+
+    name: str
+    label: str
+    where: Text
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One member a list starts with."""
+
+    name: str
+    label: str
+    where: Text
+
+
+@dataclass(frozen=True, slots=True)
+class ListSpec:
+    """A list that facts may be kept for; `open` until someone says "that is all"."""
+
+    name: str
+    where: Text
+    title: str
+    ask: str | None
+    members: tuple[Member, ...]
+    open: bool
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentSpec:
+    """A kind of instrument, with the tolerance assumed until a serial is declared."""
+
+    name: str
+    where: Text
+    title: str
+    quantity: Text
+    offset: Text | None
+    repeat: Text | None
+    resolution: Text | None
+    check_every: Text | None
+    source: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class CountsWhen:
+    """What must have held for an observation to be evidence; `values` empty: for every observation."""
+
+    condition: Text
+    values: tuple[Text, ...]
+    because: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class FactSpec:
+    """Something that can be observed.
+
+    `kind` is one of: options, yes-no, text, photo, signature, catalogue, quantity.
+    `options` is filled for options and yes-no only.
+    """
+
+    name: str
+    where: Text
+    ask: str
+    kind: str
+    options: tuple[Option, ...]
+    catalogue: Text | None
+    quantity: Text | None
+    between: tuple[Text, Text] | None
+    unit: Text | None
+    nature: str
+    per: Text | None
+    safety: bool
+    personal: bool
+    read_with: Text | None
+    tolerance: Text | None
+    good_for: Text | None
+    void_after: tuple[Text, ...]
+    why: str | None
+    how: str | None
+    caution: str | None
+    counts_when: CountsWhen | None
+
+
+@dataclass(frozen=True, slots=True)
+class EventSpec:
+    """Something that happens."""
+
+    name: str
+    where: Text
+    say: str
+    per: Text | None
+
+
+@dataclass(frozen=True, slots=True)
+class LimitSpec:
+    """A number a company may set: its default, how far it may go, which direction is safer."""
+
+    name: str
+    where: Text
+    value: Text
+    between: tuple[Text, Text] | None
+    safer: str
+    source: str
+    about: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class CalculationSpec:
+    """A derived fact."""
+
+    name: str
+    where: Text
+    expression: Text
+    per: Text | None
+    about: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ActivitySpec:
+    """A tag on steps, with the gate all of them share."""
+
+    name: str
+    where: Text
+    title: str
+    gate: Text | None
+    caution: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class WaitSpec:
+    """A timer: how long, since what (event or condition), what starts it again, the question at its end."""
+
+    name: str
+    where: Text
+    title: str
+    duration: Text
+    since: tuple[Text, ...]
+    restarted_by: tuple[Text, ...]
+    witness: str | None
+    then: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class StepSpec:
+    """Something to do. `never` is the reason of an act that must not be done."""
+
+    name: str
+    where: Text
+    title: str
+    activity: Text | None
+    do: str | None
+    why: str | None
+    ask: tuple[Text, ...]
+    when: Text | None
+    gate: Text | None
+    wait: Text | None
+    disturbs: tuple[Text, ...]
+    marks: tuple[Text, ...]
+    optional: bool
+    caution: str | None
+    never: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class PoweredSpec:
+    """A declared exception to the lockout: members `frees` of the list `of`."""
+
+    name: str
+    where: Text
+    title: str
+    frees: tuple[Text, ...]
+    of: Text
+    gate: Text
+    steps: tuple[Text, ...]
+    at_most: Text
+    proof: tuple[Text, ...]
+    caution: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class RuleSpec:
+    """Condition to finding, caution or stop: exactly one of `finding`, `caution`, `stop` is given.
+
+    `grade` is one of GRADES (confirmed unless said); `while_` is true for a finding that must not
+    outlive its facts.
+    """
+
+    name: str
+    where: Text
+    finding: Text | None
+    grade: str
+    say: str | None
+    caution: str | None
+    stop: tuple[Text, ...]
+    lifted_by: str | None
+    when: Text
+    per: Text | None
+    why: str | None
+    source: str | None
+    while_: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceOrder:
+    """The position of a place when what is sought sinks, stays level or rises."""
+
+    sinks: float
+    level: float
+    rises: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceSpec:
+    """Where the fault may be. `belief` is from 0 to 1, `minutes` what looking there takes."""
+
+    name: str
+    where: Text
+    title: str
+    how: str | None
+    activity: Text | None
+    unit: str | None
+    belief: float
+    minutes: float
+    order: PlaceOrder | None
+    counts_when: Text | None
+    when: Text | None
+    caution: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Impossible:
+    """A state of things that cannot be, and the slip that most often makes it look so."""
+
+    when: Text
+    slip: str
+    facts: tuple[Text, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """Facts whose number is tried with the units it is often confused with when `expects` fails."""
+
+    facts: tuple[Text, ...]
+    expects: Text
+
+
+@dataclass(frozen=True, slots=True)
+class Checklist:
+    """Everything one checklist file declares, each kind in the order of the file."""
+
+    name: str
+    where: Text
+    path: str
+    title: str
+    about: str | None
+    lists: tuple[ListSpec, ...]
+    instruments: tuple[InstrumentSpec, ...]
+    facts: tuple[FactSpec, ...]
+    events: tuple[EventSpec, ...]
+    limits: tuple[LimitSpec, ...]
+    calculations: tuple[CalculationSpec, ...]
+    activities: tuple[ActivitySpec, ...]
+    waits: tuple[WaitSpec, ...]
+    steps: tuple[StepSpec, ...]
+    powered: tuple[PoweredSpec, ...]
+    rules: tuple[RuleSpec, ...]
+    places: tuple[PlaceSpec, ...]
+    impossible: tuple[Impossible, ...]
+    suspect: tuple[Suspect, ...]
+    cautions: tuple[str, ...]
+    defers: tuple[str, ...]
+
+    def names(self) -> Iterator[tuple[str, str, Text]]:
+        """(kind, name, where) of everything in the one namespace of a pack; findings may repeat."""
+        for kind, specs in (
+            ("list", self.lists),
+            ("fact", self.facts),
+            ("event", self.events),
+            ("limit", self.limits),
+            ("calculation", self.calculations),
+            ("wait", self.waits),
+        ):
+            for spec in specs:
+                yield kind, spec.name, spec.where
+        for rule in self.rules:
+            if rule.finding is not None:
+                yield "finding", rule.finding.text, rule.finding

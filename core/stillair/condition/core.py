@@ -1,0 +1,297 @@
+"""Checked conditions: tests on what facts may be, joined by and/or, and the derived facts they rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Union
+
+from stillair.possible import Region
+from stillair.quantity import Dimension
+
+__all__ = [
+    "All",
+    "Apply",
+    "Chosen",
+    "Column",
+    "Condition",
+    "Count",
+    "Derivation",
+    "Each",
+    "Either",
+    "Expression",
+    "Fixed",
+    "Formula",
+    "Near",
+    "Number",
+    "NumberDomain",
+    "Operation",
+    "OptionDomain",
+    "Readings",
+    "Ref",
+    "SinceEvent",
+    "Spread",
+    "Sum",
+    "Test",
+    "Truth",
+    "Value",
+    "Within",
+    "refs_of",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class OptionDomain:
+    """A closed list of options; `labels` is what people read."""
+
+    names: tuple[str, ...]
+    labels: Mapping[str, str] = field(default_factory=dict, compare=False)
+    catalogue: str | None = None
+
+    @property
+    def whole(self) -> int:
+        return (1 << len(self.names)) - 1
+
+    def mask(self, *names: str) -> int:
+        """The mask of these options; ValueError if one is not in the domain."""
+        return sum(1 << self.names.index(name) for name in set(names))
+
+    def of_mask(self, mask: int) -> tuple[str, ...]:
+        return tuple(name for bit, name in enumerate(self.names) if mask >> bit & 1)
+
+
+@dataclass(frozen=True, slots=True)
+class NumberDomain:
+    """A range of numbers, canonical SI; unbounded where the author gave no `between`."""
+
+    dimension: Dimension
+    low: float = float("-inf")
+    high: float = float("inf")
+
+
+Domain = OptionDomain | NumberDomain
+
+
+@dataclass(frozen=True, slots=True)
+class Ref:
+    """A fact or derived fact; `member` names one member, `@list` means the member in hand of that list."""
+
+    name: str
+    member: str | None = None
+
+    def bound(self, binding: Mapping[str, str]) -> Ref:
+        """The reference with the member in hand filled in."""
+        if self.member is not None and self.member[0] == "@":
+            return Ref(self.name, binding[self.member[1:]])
+        return self
+
+    def __str__(self) -> str:
+        if self.member is None or self.member[0] == "@":
+            return self.name
+        return f"{self.name} of {self.member}"
+
+
+# -- conditions ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """Always or never."""
+
+    value: bool
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Test:
+    """True for the options in `sure`, false for those in `never`; not known for the rest."""
+
+    __test__ = False
+
+    ref: Ref
+    sure: int
+    never: int
+    domain: OptionDomain
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Within:
+    """The number lies in the region. `unit` is the unit its bounds were written in."""
+
+    ref: Ref
+    region: Region
+    dimension: Dimension
+    text: str
+    bounds: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class All:
+    parts: tuple[Condition, ...]
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Either:
+    parts: tuple[Condition, ...]
+    text: str
+
+
+Condition = Union[Truth, Test, Within, All, Either]  # noqa: UP007 - recursive
+
+
+def refs_of(condition: Condition) -> Iterator[Ref]:
+    """Every reference of a condition, in order, with repeats."""
+    if isinstance(condition, Test | Within):
+        yield condition.ref
+    elif isinstance(condition, All | Either):
+        for part in condition.parts:
+            yield from refs_of(part)
+
+
+# -- expressions -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A constant: canonical value, and how it was written (a limit keeps its name)."""
+
+    value: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """The number of a fact or derived fact."""
+
+    ref: Ref
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The option of a fact, given to a calculator that takes an option or a catalogue entry."""
+
+    ref: Ref
+    domain: OptionDomain
+    catalogue: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Fixed:
+    """An option written in the text."""
+
+    option: str
+    catalogue: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A numeric attribute of the catalogue entry a fact has; None where it is not known."""
+
+    ref: Ref
+    attribute: str
+    values: tuple[float | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Operation:
+    operator: str
+    left: Expression
+    right: Expression
+
+
+@dataclass(frozen=True, slots=True)
+class Apply:
+    """A calculator, or one of the built-in functions abs, min, max."""
+
+    name: str
+    arguments: tuple[Expression, ...]
+
+
+Expression = Union[Number, Value, Chosen, Fixed, Column, Operation, Apply]  # noqa: UP007 - recursive
+
+
+# -- derived facts ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Formula:
+    """A number computed from others."""
+
+    expression: Expression
+    dimension: Dimension
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Each:
+    """yes or no: the condition for every, or for any, member of a list."""
+
+    quantifier: str
+    list: str
+    condition: Condition
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """How many members of a list meet the condition."""
+
+    list: str
+    condition: Condition
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sum:
+    """The sum of a derived number over the members of a list."""
+
+    list: str
+    item: Ref
+    dimension: Dimension
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """How many readings of a series stand."""
+
+    ref: Ref
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """Highest less lowest of the readings of a series in the last `window` seconds."""
+
+    ref: Ref
+    window: float
+    dimension: Dimension
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SinceEvent:
+    """Time since the latest such event, or since the latest observation of a fact."""
+
+    ref: Ref
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Near:
+    """The last observation before, or the first after, an event or the observation being judged.
+
+    `anchor` None is the observation being judged.
+    """
+
+    kind: str
+    ref: Ref
+    anchor: Ref | None
+    window: float | None
+    domain: Domain
+    text: str
+
+
+Derivation = Formula | Each | Count | Sum | Readings | Spread | SinceEvent | Near

@@ -1,0 +1,515 @@
+"""The shape of a checklist file and of a manifest: pydantic models that give the plain records."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, Any, Self, TypeVar
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
+
+from stillair.checklist import (
+    GRADES,
+    ActivitySpec,
+    CalculationSpec,
+    Checklist,
+    CountsWhen,
+    EventSpec,
+    FactSpec,
+    Impossible,
+    InstrumentSpec,
+    LimitSpec,
+    ListSpec,
+    Option,
+    PlaceOrder,
+    PlaceSpec,
+    PoweredSpec,
+    RuleSpec,
+    StepSpec,
+    Suspect,
+    Text,
+    WaitSpec,
+)
+from stillair.fault import did_you_mean
+from stillair.leaves import (
+    Flag,
+    Identifier,
+    Members,
+    Name,
+    Number,
+    Options,
+    Prose,
+    Range,
+    Reference,
+    Share,
+    Words,
+    choice,
+    flaw,
+)
+from stillair.strict_yaml import Scalar
+
+__all__ = ["ChecklistShape", "ManifestShape"]
+
+T = TypeVar("T")
+References = tuple[Reference, ...]
+DOMAINS = ("options", "kind", "catalogue", "quantity")
+
+
+class Shape(BaseModel):
+    """A mapping with fixed keys; a key is the name of its field with spaces for `_`."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        arbitrary_types_allowed=True,
+        alias_generator=lambda name: name.rstrip("_").replace("_", " "),
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _tell_which(cls, data: object, info: ValidationInfo) -> object:
+        # Remembered by node, so that an unknown key can be answered with the nearest known one.
+        if info.context is not None:
+            info.context[id(getattr(data, "node", None))] = cls
+        return data
+
+    @classmethod
+    def keys(cls) -> tuple[str, ...]:
+        """The keys as they are written in the file."""
+        return tuple(field.alias or name for name, field in cls.model_fields.items())
+
+    def record(self, kind: Callable[..., T], /, **given: object) -> T:
+        """The plain record with the fields of this shape, and those given."""
+        return kind(**{name: getattr(self, name) for name in type(self).model_fields} | given)
+
+    def said(self) -> set[str]:
+        """The keys that are written in the file."""
+        return {type(self).model_fields[name].alias or name for name in self.model_fields_set}
+
+
+def _under(key: str) -> BeforeValidator:
+    """A single value stands for a mapping with that one key."""
+
+    def widen(value: object) -> object:
+        return value if isinstance(value, dict | list) else {key: value}
+
+    return BeforeValidator(widen)
+
+
+class ListShape(Shape):
+    title: Prose
+    ask: Prose | None = None
+    members: Members = ()
+    open: Flag = False
+
+    @model_validator(mode="after")
+    def _can_have_members(self) -> Self:
+        if not self.open and not self.members:
+            raise flaw("SA208", "{here} is closed and has no members", help="add `members`, or `open: true`")
+        if self.open and self.ask is None:
+            raise flaw("SA202", "{here} is open and has no question", help="add `ask`")
+        return self
+
+
+class InstrumentShape(Shape):
+    title: Prose
+    quantity: Words
+    offset: Words | None = None
+    repeat: Words | None = None
+    resolution: Words | None = None
+    check_every: Words | None = None
+    source: Prose | None = None
+
+
+class CountsWhenShape(Shape):
+    condition: Words = Field(alias="is")
+    values: tuple[Words, ...] = Field(default=(), alias="for")
+    because: Prose | None = None
+
+
+class FactShape(Shape):
+    ask: Prose
+    options: Options | None = None
+    kind: choice("yes-no", "text", "photo", "signature") | None = None  # type: ignore[valid-type]
+    catalogue: Reference | None = None
+    quantity: Words | None = None
+    between: Range | None = None
+    unit: Words | None = None
+    nature: choice("fixed", "state", "series") = "state"  # type: ignore[valid-type]
+    per: Reference | None = None
+    safety: Flag = False
+    personal: Flag = False
+    read_with: Reference | None = None
+    tolerance: Words | None = None
+    good_for: Words | None = None
+    void_after: tuple[Words, ...] = ()
+    why: Prose | None = None
+    how: Prose | None = None
+    caution: Prose | None = None
+    counts_when: Annotated[CountsWhenShape, _under("is")] | None = None
+
+    @model_validator(mode="after")
+    def _has_one_domain(self) -> Self:
+        said = [key for key in DOMAINS if key in self.said()]
+        if not said:
+            raise flaw(
+                "SA207",
+                "{here} has no domain",
+                help="add one of `options`, `quantity`, `catalogue`, `kind`; `kind: yes-no` for yes or no",
+            )
+        if len(said) > 1:
+            raise flaw(
+                "SA207",
+                f"{{here}} has more than one domain: `{said[0]}` and `{said[1]}`",
+                help="keep one of them",
+                key=said[1],
+            )
+        if self.quantity is None:
+            for key in ("between", "unit", "tolerance", "read with"):
+                if key in self.said():
+                    raise flaw(
+                        "SA208",
+                        f"`{key}` belongs to a quantity, and {{here}} has `{said[0]}`",
+                        help="remove it",
+                        key=key,
+                    )
+        elif self.between is None:
+            raise flaw(
+                "SA202",
+                "{here} has a quantity and no `between`",
+                help="add the lowest and the highest value that can be: `between: LOW .. HIGH`",
+                key="quantity",
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _counts_for_its_own_options(self) -> Self:
+        names = [option.name for option in self.answers()]
+        if names and self.counts_when:
+            for value in self.counts_when.values:
+                if value.text not in names:
+                    listed = ", ".join(f"`{name}`" for name in names)
+                    raise flaw(
+                        "SA209",
+                        f"`{value}` is not an option of {{here}}",
+                        help=did_you_mean(value.text, names) or f"use one of {listed}",
+                        at=value,
+                    )
+        return self
+
+    def answers(self) -> tuple[Option, ...]:
+        """The options written, or those of a yes/no question."""
+        if self.kind == "yes-no":
+            return (Option("yes", "Yes", Text("yes")), Option("no", "No", Text("no")))
+        return self.options or ()
+
+    def spec(self, where: Text) -> FactSpec:
+        kind = self.kind or next(key for key in DOMAINS if key in self.said())
+        counts = self.counts_when.record(CountsWhen) if self.counts_when else None
+        return self.record(
+            FactSpec, name=where.text, where=where, kind=kind, options=self.answers(), counts_when=counts
+        )
+
+
+class EventShape(Shape):
+    say: Prose
+    per: Reference | None = None
+
+
+class LimitShape(Shape):
+    value: Words = Field(alias="is")
+    between: Range | None = None
+    safer: choice("longer", "shorter", "higher", "lower", "neither")  # type: ignore[valid-type]
+    source: Prose
+    about: Prose | None = None
+
+
+class CalculationShape(Shape):
+    expression: Words = Field(alias="is")
+    per: Reference | None = None
+    about: Prose | None = None
+
+
+class ActivityShape(Shape):
+    title: Prose
+    gate: Words | None = None
+    caution: Prose | None = None
+
+
+class WaitShape(Shape):
+    title: Prose
+    duration: Words = Field(alias="for")
+    since: tuple[Words, ...]
+    restarted_by: tuple[Words, ...] = ()
+    witness: Prose | None = None
+    then: Prose | None = None
+
+    @model_validator(mode="after")
+    def _has_a_witness(self) -> Self:
+        if not self.since:
+            raise flaw("SA212", "`since` is empty", help="name the event the wait starts with", key="since")
+        if self.restarted_by and self.witness is None:
+            raise flaw(
+                "SA202",
+                "{here} can be restarted and has no `witness`",
+                help="add the question asked at its end: has anything started it again?",
+                key="restarted by",
+            )
+        return self
+
+
+class StepShape(Shape):
+    step: Identifier
+    title: Prose | None = None
+    activity: Reference | None = None
+    do: Prose | None = None
+    why: Prose | None = None
+    ask: References = ()
+    when: Words | None = None
+    gate: Words | None = None
+    wait: Reference | None = None
+    disturbs: References = ()
+    marks: References = ()
+    optional: Flag = False
+    caution: Prose | None = None
+    never: Prose | None = None
+
+    @model_validator(mode="after")
+    def _has_something_to_do(self) -> Self:
+        said = self.said()
+        if not said & {"do", "ask", "wait", "marks", "never"}:
+            raise flaw(
+                "SA202",
+                "{here} has nothing to do",
+                help="add one of `do`, `ask`, `wait`, `marks`",
+                key="step",
+            )
+        for key in ("gate", "wait", "ask", "marks", "optional"):
+            if self.never is not None and key in said:
+                raise flaw(
+                    "SA208",
+                    f"{{here}} must never be done and has `{key}`",
+                    help="remove one of them",
+                    key=key,
+                )
+        return self
+
+    def spec(self) -> StepSpec:
+        name = self.step.text
+        title = self.title or name.replace("-", " ").replace("_", " ").capitalize()
+        return _named(self, StepSpec, "step", name=name, where=self.step, title=title)
+
+
+class PoweredShape(Shape):
+    state: Identifier
+    title: Prose
+    frees: References
+    of: Reference
+    gate: Words
+    steps: References
+    at_most: Words
+    proof: References
+    caution: Prose | None = None
+
+    @model_validator(mode="after")
+    def _ends_with_proof(self) -> Self:
+        for key, value in (("frees", self.frees), ("proof", self.proof)):
+            if not value:
+                raise flaw("SA212", f"`{key}` of {{here}} is empty", key=key)
+        return self
+
+    def spec(self) -> PoweredSpec:
+        return _named(self, PoweredSpec, "state", name=self.state.text, where=self.state)
+
+
+class RuleShape(Shape):
+    rule: Identifier
+    finding: Name | None = None
+    grade: choice(*GRADES) = "confirmed"  # type: ignore[valid-type]
+    say: Prose | None = None
+    caution: Prose | None = None
+    stop: References = ()
+    lifted_by: Prose | None = None
+    when: Words
+    per: Reference | None = None
+    why: Prose | None = None
+    source: Prose | None = None
+    while_: Flag = False
+
+    @model_validator(mode="after")
+    def _concludes_one_thing(self) -> Self:
+        said = self.said()
+        ends = [key for key in ("finding", "caution", "stop") if key in said]
+        if not ends:
+            raise flaw(
+                "SA202",
+                "{here} concludes nothing",
+                help="add one of `finding`, `caution`, `stop`",
+                key="rule",
+            )
+        if len(ends) > 1:
+            raise flaw(
+                "SA208",
+                f"{{here}} has `{ends[0]}` and `{ends[1]}`",
+                help="make a rule of each",
+                key=ends[1],
+            )
+        belongs = {
+            "grade": ("finding",),
+            "while": ("finding",),
+            "say": ("finding", "stop"),
+            "lifted by": ("stop",),
+        }
+        for key, homes in belongs.items():
+            if key in said and ends[0] not in homes:
+                listed = " or ".join(f"`{home}`" for home in homes)
+                raise flaw(
+                    "SA208",
+                    f"`{key}` belongs to a {listed}, and {{here}} has `{ends[0]}`",
+                    help="remove it",
+                    key=key,
+                )
+        if ends == ["stop"]:
+            if not self.stop:
+                raise flaw(
+                    "SA212", "`stop` is empty", help="name the activities that may not go on", key="stop"
+                )
+            if self.lifted_by is None:
+                raise flaw(
+                    "SA202",
+                    "{here} stops work and does not say what lifts the stop",
+                    help="add `lifted by`",
+                    key="stop",
+                )
+        return self
+
+    def spec(self) -> RuleSpec:
+        return _named(self, RuleSpec, "rule", name=self.rule.text, where=self.rule)
+
+
+class PlaceOrderShape(Shape):
+    sinks: Number
+    level: Number
+    rises: Number
+
+
+def _order(value: object) -> object:
+    """A plain number is the position whatever is sought."""
+    if isinstance(value, dict):
+        return value
+    if not isinstance(value, Scalar) or value.kind not in ("int", "float"):
+        raise flaw("SA203", "{here} must be a number", help="or write `{sinks: 1, level: 2, rises: 3}`")
+    return {"sinks": value, "level": value, "rises": value}
+
+
+class PlaceShape(Shape):
+    place: Identifier
+    title: Prose
+    how: Prose | None = None
+    activity: Reference | None = None
+    unit: Prose | None = None
+    belief: Share
+    minutes: Number
+    order: Annotated[PlaceOrderShape, BeforeValidator(_order)] | None = None
+    counts_when: Words | None = None
+    when: Words | None = None
+    caution: Prose | None = None
+
+    @model_validator(mode="after")
+    def _takes_time(self) -> Self:
+        if self.minutes <= 0:
+            raise flaw("SA203", "`minutes` of {here} must be more than 0", key="minutes")
+        return self
+
+    def spec(self) -> PlaceSpec:
+        order = self.order.record(PlaceOrder) if self.order else None
+        return _named(self, PlaceSpec, "place", name=self.place.text, where=self.place, order=order)
+
+
+class ImpossibleShape(Shape):
+    when: Words
+    slip: Prose
+    facts: References = ()
+
+
+class SuspectShape(Shape):
+    facts: References
+    expects: Words
+
+
+def _named(shape: Shape, kind: Callable[..., T], key: str, /, **given: object) -> T:
+    """The record of a shape whose own name is written under `key`."""
+    kept = {name: getattr(shape, name) for name in type(shape).model_fields if name != key}
+    return kind(**kept | given)
+
+
+class ChecklistShape(Shape):
+    checklist: Identifier
+    title: Prose
+    about: Prose | None = None
+    lists: dict[Name, ListShape] = {}
+    instruments: dict[Name, InstrumentShape] = {}
+    facts: dict[Name, FactShape] = {}
+    events: dict[Name, EventShape] = {}
+    limits: dict[Name, LimitShape] = {}
+    calculate: dict[Name, Annotated[CalculationShape, _under("is")]] = {}
+    activities: dict[Name, ActivityShape] = {}
+    waits: dict[Name, WaitShape] = {}
+    steps: tuple[StepShape, ...] = ()
+    powered: tuple[PoweredShape, ...] = ()
+    rules: tuple[RuleShape, ...] = ()
+    places: tuple[PlaceShape, ...] = ()
+    impossible: tuple[ImpossibleShape, ...] = ()
+    suspect: tuple[SuspectShape, ...] = ()
+    cautions: tuple[Prose, ...] = ()
+    defers: tuple[Prose, ...] = ()
+
+    def spec(self, path: str) -> Checklist:
+        return Checklist(
+            name=self.checklist.text,
+            where=self.checklist,
+            path=path,
+            title=self.title,
+            about=self.about,
+            lists=_each(ListSpec, self.lists),
+            instruments=_each(InstrumentSpec, self.instruments),
+            facts=tuple(fact.spec(where) for where, fact in self.facts.items()),
+            events=_each(EventSpec, self.events),
+            limits=_each(LimitSpec, self.limits),
+            calculations=_each(CalculationSpec, self.calculate),
+            activities=_each(ActivitySpec, self.activities),
+            waits=_each(WaitSpec, self.waits),
+            steps=tuple(step.spec() for step in self.steps),
+            powered=tuple(state.spec() for state in self.powered),
+            rules=tuple(rule.spec() for rule in self.rules),
+            places=tuple(place.spec() for place in self.places),
+            impossible=tuple(each.record(Impossible) for each in self.impossible),
+            suspect=tuple(each.record(Suspect) for each in self.suspect),
+            cautions=self.cautions,
+            defers=self.defers,
+        )
+
+
+def _each(kind: Callable[..., T], shapes: dict[Text, Any]) -> tuple[T, ...]:
+    return tuple(shape.record(kind, name=where.text, where=where) for where, shape in shapes.items())
+
+
+class ManifestShape(Shape):
+    pack: Name
+    version: Words
+    title: Prose
+    engine: Words
+    plugins: dict[Reference, Words] = {}
+    checklists: tuple[Words, ...]
+    licence: Prose | None = None
+    about: Prose | None = None
+
+    @model_validator(mode="after")
+    def _has_checklists(self) -> Self:
+        if not self.checklists:
+            raise flaw(
+                "SA212",
+                "`checklists` is empty",
+                help="list the files, in the order of work",
+                key="checklists",
+            )
+        return self

@@ -1,0 +1,31 @@
+"""The pressure of the atmosphere by elevation (U.S. Standard Atmosphere, 1976, layer from 0 to 11 km)."""
+
+from __future__ import annotations
+
+from stillair.calculator import OutOfRange
+
+__all__ = ["SEA_LEVEL", "pressure_at"]
+
+#: Pa, temperature K, lapse rate K/m, gravity m/s2, molar mass kg/mol, gas constant J/(mol K), effective
+#: radius of the earth m: U.S. Standard Atmosphere, 1976, Tables 1, 2 and 4 and equation 18.
+SEA_LEVEL = 101325.0
+TEMPERATURE = 288.15
+LAPSE = 0.0065
+GRAVITY = 9.80665
+MOLAR_MASS = 0.0289644
+GAS_CONSTANT = 8.31432
+RADIUS = 6356766.0
+
+LOWEST, HIGHEST = -500.0, 9000.0
+
+
+def pressure_at(elevation: float) -> float:
+    """Pa at an elevation in m above sea level; OutOfRange below -500 m and above 9000 m."""
+    if not LOWEST <= elevation <= HIGHEST:
+        raise OutOfRange(
+            f"{elevation / 0.3048:,.0f} ft is not an elevation on dry land ({LOWEST / 0.3048:,.0f} to "
+            f"{HIGHEST / 0.3048:,.0f} ft)"
+        )
+    geopotential = RADIUS * elevation / (RADIUS + elevation)
+    exponent = GRAVITY * MOLAR_MASS / (GAS_CONSTANT * LAPSE)
+    return SEA_LEVEL * float((1 - LAPSE * geopotential / TEMPERATURE) ** exponent)
