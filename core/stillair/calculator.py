@@ -1,4 +1,4 @@
-"""Calculators: typed functions with their sources, range and worked example, and how doubt passes through them."""
+"""Calculators: typed functions with sources, range and example, and how doubt passes through them."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ import random
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from .possible import Number, Options, Source as ErrorSource
+from .possible import Number, Options
+from .possible import Source as ErrorSource
 from .verdict import Reason, Why
 
 __all__ = [

@@ -220,16 +220,16 @@ class Assessment:
                 yield Permission(May.NO, (blocked,))
             elif state.verdict is Verdict.OPEN and rule.when.safety:
                 binding = _binding(rule, state.member)
-                yield Permission(
-                    May.NOT_YET, (), self.view.missing(rule.when, binding), state.reasons
-                )
+                yield Permission(May.NOT_YET, (), self.view.missing(rule.when, binding), state.reasons)
         if gated and activity.gate is not None:
             yield self._gate(activity.gate, NO_BINDING, activity.spec.title)
         for powered_name, powered in self.program.powered.items():
             if self._powered_on(powered_name) and gated:
                 say = f"{powered.spec.title} has begun; lock out again and prove it first"
                 yield Permission(
-                    May.NOT_YET, (), tuple(self._proof(powered_name)),
+                    May.NOT_YET,
+                    (),
+                    tuple(self._proof(powered_name)),
                     (Reason(Why.LATER, powered_name, say),),
                 )
 
@@ -290,7 +290,9 @@ class Assessment:
             fact = self.program.facts[text.text]
             members: Sequence[str | None] = [None]
             if fact.per is not None:
-                members = [m for m in self.view.members(fact.per)[0] if m in freed or fact.per != powered.of.text]
+                members = [
+                    m for m in self.view.members(fact.per)[0] if m in freed or fact.per != powered.of.text
+                ]
             for member in members:
                 found = self.history.before((fact.name, member), self.at)
                 if not found or (found[-1].taken, found[-1].line) < begun:
@@ -310,9 +312,12 @@ class Assessment:
                 for ref, _ in rule.when.slots:
                     lines.update(self.view.value(ref.bound(binding)).lines)
                 state = RuleState(
-                    rule.spec.name, member, verdict,
+                    rule.spec.name,
+                    member,
+                    verdict,
                     self.view.reasons(rule.when, binding) if verdict is Verdict.OPEN else (),
-                    decided, tuple(sorted(lines)),
+                    decided,
+                    tuple(sorted(lines)),
                 )
                 self.rules.append(state)
                 if rule.spec.stop:
@@ -343,7 +348,7 @@ class Assessment:
                 )
 
     def _judge_places(self) -> None:
-        look = self.program.look_fact()
+        look = self.program.look
         if look is None:
             return
         fact = self.program.facts[look]
@@ -382,7 +387,9 @@ class Assessment:
         )
         if "" in closed:
             return
-        steps = [s for n in opened if n not in closed for s in self.program.steps.values() if s.checklist == n]
+        steps = [
+            s for n in opened if n not in closed for s in self.program.steps.values() if s.checklist == n
+        ]
         index = 0
         while index < len(steps):
             per = steps[index].per
@@ -391,7 +398,9 @@ class Assessment:
                 index += 1
                 continue
             end = index
-            while end < len(steps) and steps[end].per == per and steps[end].checklist == steps[index].checklist:
+            while (
+                end < len(steps) and steps[end].per == per and steps[end].checklist == steps[index].checklist
+            ):
                 end += 1
             for member in self.ordered(per):
                 for step in steps[index:end]:
@@ -414,8 +423,7 @@ class Assessment:
         return [
             m
             for m in chosen
-            if (when := places[m].when) is None
-            or self.view.judge(when, {"place": m}) is not Verdict.FAILS
+            if (when := places[m].when) is None or self.view.judge(when, {"place": m}) is not Verdict.FAILS
         ]
 
     def _way(self) -> str:
@@ -438,7 +446,10 @@ class Assessment:
                 return StepState(spec.name, member, "passed over", YES)
             if verdict is Verdict.OPEN:
                 permission = Permission(
-                    May.NOT_YET, (), self.view.missing(step.when, binding), self.view.reasons(step.when, binding)
+                    May.NOT_YET,
+                    (),
+                    self.view.missing(step.when, binding),
+                    self.view.reasons(step.when, binding),
                 )
                 return StepState(spec.name, member, "not yet", permission)
         asks = tuple(self._outstanding(step, member))
@@ -493,7 +504,7 @@ class Assessment:
         return bool(value.reasons) and all(r.why in (Why.UNAVAILABLE, Why.LATER) for r in value.reasons)
 
     def worth_asking(self, ref: Ref) -> bool:
-        """Whether an answer could still matter: an open verdict depends on it, or it belongs to the record."""
+        """Whether an answer could still matter: an open verdict rests on it, or it is for the record."""
         if ref.name not in self.program.mentioned:
             return True
         return ref in self.relevant
@@ -628,7 +639,9 @@ class Assessment:
         wait = self.waits[name]
         if wait.started is None:
             missing = tuple(self.view.missing_of(Ref(name)))
-            return Action("ask" if missing else "do", step.spec.name, state.member, missing, step.spec.why or "", name)
+            return Action(
+                "ask" if missing else "do", step.spec.name, state.member, missing, step.spec.why or "", name
+            )
         if wait.ready_at is not None and self.at < wait.ready_at:
             return Action("wait", step.spec.name, state.member, why=step.spec.why or "", wait=name)
         witness = self.program.waits[name].witness
@@ -700,7 +713,8 @@ def _latest(history: History, view: View, name: str) -> Observation | None:
 
 def _confirmed_again(history: History, observation: Observation) -> bool:
     same = [
-        o for o in history.observations[(observation.fact, observation.member)]
+        o
+        for o in history.observations[(observation.fact, observation.member)]
         if o.value == observation.value and o.line != observation.line
     ]
     return bool(same)
@@ -724,4 +738,3 @@ def _other_readings(program: Program, name: str, observation: Observation) -> It
     for other in quantity.other_units(typed):
         if other.dimension == fact.domain.dimension:
             yield other.value, other.typed
-

@@ -13,7 +13,7 @@ from stillair.job import JSON
 
 from .program import PRESENCE, Fact, Program
 
-__all__ = ["EntryError", "Entry", "read_fact", "read_value", "split"]
+__all__ = ["Entry", "EntryError", "read_fact", "read_value", "split"]
 
 
 class EntryError(Exception):
@@ -39,7 +39,9 @@ def split(text: str) -> tuple[str, str]:
     """`NAME=VALUE` in two. EntryError where there is no `=`."""
     name, sign, value = text.partition("=")
     if not sign or not name.strip():
-        raise EntryError(f"`{text}` is not FACT=VALUE", "such as blower=stopped or static_pressure='217 psig'")
+        raise EntryError(
+            f"`{text}` is not FACT=VALUE", "such as blower=stopped or static_pressure='217 psig'"
+        )
     return name.strip(), value.strip()
 
 
@@ -63,7 +65,9 @@ def read_fact(program: Program, text: str, members: Mapping[str, list[str]] | No
     if members is not None:
         known = list(members.get(fact.per, known))
     if not member:
-        raise EntryError(f"`{name}` is kept per {fact.per}", f"write `{name} of {known[0] if known else '…'}`")
+        raise EntryError(
+            f"`{name}` is kept per {fact.per}", f"write `{name} of {known[0] if known else '…'}`"
+        )
     if member not in known:
         help = did_you_mean(member, known) or (f"one of: {', '.join(known)}" if known else "add it first")
         raise EntryError(f"`{member}` is not in the list {fact.per}", help)
@@ -134,7 +138,11 @@ def _number(
 def _option(domain: OptionDomain, text: str, ref: Ref) -> str:
     wanted = text.casefold()
     for name in domain.names:
-        if wanted in (name.casefold(), name.casefold().replace("_", " "), domain.labels.get(name, name).casefold()):
+        if wanted in (
+            name.casefold(),
+            name.casefold().replace("_", " "),
+            domain.labels.get(name, name).casefold(),
+        ):
             return name
     starts = [n for n in domain.names if n.casefold().startswith(wanted)]
     if len(starts) == 1:

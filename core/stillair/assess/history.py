@@ -6,7 +6,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from stillair.job import Line
+from stillair.job import JSON, Line
 
 from .program import Program
 
@@ -120,7 +120,7 @@ def fold(lines: Iterable[Line], program: Program, known: float) -> History:
     return history
 
 
-def _corrected(lines: list[Line], line: Line) -> tuple[Line, Mapping[str, object] | None]:
+def _corrected(lines: list[Line], line: Line) -> tuple[Line, Mapping[str, JSON] | None]:
     """The first line of a chain of corrections, and the body that replaces it (None: it is taken back)."""
     body = line.body.get("body")
     original = next(each for each in lines if each.n == line.body["line"])
@@ -135,7 +135,7 @@ def _take(
     program: Program,
     line: Line,
     kind: str,
-    body: Mapping[str, object],
+    body: Mapping[str, JSON],
     taken: float,
     corrects: int | None,
 ) -> None:
@@ -148,10 +148,18 @@ def _take(
             if value is True:
                 value = "present"
             observation = Observation(
-                line.n, taken, line.entered, line.by, fact, member,
+                line.n,
+                taken,
+                line.entered,
+                line.by,
+                fact,
+                member,
                 float(value) if isinstance(value, int | float) else None if value is None else str(value),
-                str(body.get("read") or ""), _text(body.get("unit")), _text(body.get("instrument")),
-                str(body.get("why") or body.get("reason") or ""), corrects,
+                str(body.get("read") or ""),
+                _text(body.get("unit")),
+                _text(body.get("instrument")),
+                str(body.get("why") or body.get("reason") or ""),
+                corrects,
             )
             history.observations.setdefault((fact, member), []).append(observation)
         case "event":
@@ -175,9 +183,14 @@ def _take(
             history.listed[str(body["list"])] = (taken, line.n)
         case "instrument":
             serial = str(body["serial"])
+            kind_name = str(body["kind"])
+            usual = program.kinds.get(kind_name)
+            offset, repeat, resolution = (
+                _number(body[name] if body.get(name) is not None else getattr(usual, name, 0.0))
+                for name in ("offset", "repeat", "resolution")
+            )
             history.instruments[serial] = Instrument(
-                serial, str(body["kind"]), _number(body.get("offset")), _number(body.get("repeat")),
-                _number(body.get("resolution")), _text(body.get("checked")), line.n,
+                serial, kind_name, offset, repeat, resolution, _text(body.get("checked")), line.n
             )
         case "open":
             history.opened[str(body["checklist"])] = taken

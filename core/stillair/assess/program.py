@@ -46,11 +46,12 @@ WAIT_STATES = OptionDomain(("ready", "running", "not_started"))
 FINDING = OptionDomain(GRADES)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False)
 class Cond:
     """A compiled condition: its number among the program's judges, its tree, and what it reads.
 
-    `checked` is the tree as written, `flat` the one with tests on one fact brought together.
+    `checked` is the tree as written, `flat` the one with tests on one fact brought together. `mentions`, all
+    names it rests on, and `safety` are known once the whole pack is.
     """
 
     number: int
@@ -58,18 +59,22 @@ class Cond:
     flat: Condition
     slots: tuple[tuple[Ref, bool], ...]
     text: str
-    mentions: frozenset[str]
+    mentions: frozenset[str] = frozenset()
     safety: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Trigger:
-    """An event, or a fact taking one of some options (`mask`), that ends or starts something."""
+    """An event, or a fact taking one of some options (`mask`), that ends or starts something.
+
+    `only` names the members of a list it is about, where it is not about all of them.
+    """
 
     name: str
     mask: int | None
     per: str | None
     text: str
+    only: frozenset[str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +206,8 @@ class Program:
     rules: dict[str, Rule] = field(default_factory=dict)
     findings: dict[str, tuple[str, ...]] = field(default_factory=dict)
     places: dict[str, Place] = field(default_factory=dict)
+    look: str | None = None
+    """The fact that says what a look at a place gave: the first one kept per place that has `counts when`."""
     impossible: list[Impossible] = field(default_factory=list)
     suspects: list[Suspect] = field(default_factory=list)
     derived: dict[str, Derivation] = field(default_factory=dict)
@@ -227,13 +234,6 @@ class Program:
         self.calculators = calculators
         self.catalogues = catalogues
         return self
-
-    def look_fact(self) -> str | None:
-        """The fact that says what a look at a place gave: kept per place, counting only on conditions."""
-        for fact in self.facts.values():
-            if fact.per == "place" and (fact.counts is not None or fact.place_counts):
-                return fact.name
-        return None
 
 
 _TRIGGER = re.compile(r"\s*([a-z][a-z0-9_]*)(?:\s+(is|becomes)\s+([A-Za-z0-9][\w.-]*))?\s*$")
@@ -271,6 +271,15 @@ class _Compiler:
             program.packs[pack.name] = (pack.version, pack.digest)
         self._declare(checklists)
         self._calculations(checklists)
+        self.program.look = next(
+            (
+                f.name
+                for c in checklists
+                for f in c.facts
+                if f.per is not None and f.per.text == "place" and f.counts_when is not None
+            ),
+            None,
+        )
         for checklist in checklists:
             self._details(checklist)
         for name, derivation in program.derived.items():
@@ -330,7 +339,9 @@ class _Compiler:
                     name = rule.finding.text
                     known = scope.symbols.get(name)
                     if known is not None and known.kind == "finding" and known.per != per:
-                        self._fault(rule.finding, f"finding `{name}` is kept per {known.per or 'nothing'} elsewhere")
+                        self._fault(
+                            rule.finding, f"finding `{name}` is kept per {known.per or 'nothing'} elsewhere"
+                        )
                     scope.symbols[name] = Symbol(name, "finding", FINDING, per)
 
     def _domain(self, spec: FactSpec) -> OptionDomain | NumberDomain | None:
@@ -374,7 +385,12 @@ class _Compiler:
         if spec.between is not None:
             low, high = (self._read(t, chosen.dimension.name, None) for t in spec.between)
             if low is not None and high is not None and not low <= chosen.value <= high:
-                self._fault(spec.value, f"the limit lies outside {spec.between[0]} .. {spec.between[1]}", None, "SA303")
+                self._fault(
+                    spec.value,
+                    f"the limit lies outside {spec.between[0]} .. {spec.between[1]}",
+                    None,
+                    "SA303",
+                )
         self.program.limits[spec.name] = Limit(_lean(spec), chosen.value, chosen.unit, spec.value.text)
         self.scope.limits[spec.name] = (chosen.value, chosen.dimension)
 
@@ -389,7 +405,9 @@ class _Compiler:
             0.0 if text is None else self._read(text, difference.name, None) or 0.0
             for text in (spec.offset, spec.repeat, spec.resolution)
         ]
-        self.program.kinds[spec.name] = Kind(spec.name, spec.title, *amounts, dimension.name)
+        self.program.kinds[spec.name] = Kind(
+            spec.name, spec.title, amounts[0], amounts[1], amounts[2], dimension.name
+        )
 
     def _list_of(self, text: Text | None) -> str | None:
         if text is None:
@@ -419,7 +437,9 @@ class _Compiler:
                     formula = self.checker.expression(spec.expression.text, per=per)
                 except ConditionError as error:
                     self._fault_in(spec.expression, error)
-                    self.scope.symbols[spec.name] = Symbol(spec.name, "calculation", NumberDomain(DIMENSIONS["number"]), per)
+                    self.scope.symbols[spec.name] = Symbol(
+                        spec.name, "calculation", NumberDomain(DIMENSIONS["number"]), per
+                    )
                     continue
                 self.program.calculations[spec.name] = (formula, per, spec.about)
                 self.depends[spec.name] = {r.name for r in leaves(formula.expression)}
@@ -443,7 +463,7 @@ class _Compiler:
 
     def _add(self, checked: Condition, text: str) -> Cond:
         flat = merged(checked)
-        cond = Cond(len(self.program.conditions), checked, flat, slots_of(flat), text, frozenset())
+        cond = Cond(len(self.program.conditions), checked, flat, slots_of(flat), text)
         self.program.conditions.append(cond)
         return cond
 
@@ -493,27 +513,39 @@ class _Compiler:
                 tolerance = self._read(spec.tolerance, named.name, None) or 0.0
             if spec.read_with is not None and spec.read_with.text not in self.program.kinds:
                 help = did_you_mean(spec.read_with.text, self.program.kinds)
-                self._fault(spec.read_with, f"there is no kind of instrument `{spec.read_with}`", help, "SA301")
+                self._fault(
+                    spec.read_with, f"there is no kind of instrument `{spec.read_with}`", help, "SA301"
+                )
         triggers = [self._trigger(text, symbol.per) for text in spec.void_after]
-        if any(spec.name in {t.text for t in p.proof} for p in checklist.powered):
-            for powered in checklist.powered:
-                if spec.name in {t.text for t in powered.proof}:
-                    name = f"{powered.name}_begun"
-                    triggers.append(Trigger(name, None, None, name))
+        for powered in (p for pack in self.packs for c in pack.checklists for p in c.powered):
+            if spec.name in {t.text for t in powered.proof}:
+                name = f"{powered.name}_begun"
+                freed = None
+                if symbol.per is not None and symbol.per == powered.of.text:
+                    freed = frozenset(t.text for t in powered.frees)
+                triggers.append(Trigger(name, None, None, name, freed))
         counts = None
         counted = 0
         if spec.counts_when is not None:
             counts = self._cond(spec.counts_when.condition, per=symbol.per, judged=spec.name)
             counted = self._counted(spec, domain)
         place_counts: dict[str, Cond] = {}
-        if spec.per is not None and spec.per.text == "place" and counts is not None:
+        if spec.name == self.program.look:
             for place in (p for pack in self.packs for c in pack.checklists for p in c.places):
                 cond = self._cond(place.counts_when, per="place", judged=spec.name)
                 if cond is not None:
                     place_counts[place.name] = cond
         self.program.facts[spec.name] = Fact(
-            _lean(spec), checklist.name, domain, symbol.per, unit, tolerance,
-            self._duration(spec.good_for), tuple(t for t in triggers if t is not None), counts, counted,
+            _lean(spec),
+            checklist.name,
+            domain,
+            symbol.per,
+            unit,
+            tolerance,
+            self._duration(spec.good_for),
+            tuple(t for t in triggers if t is not None),
+            counts,
+            counted,
             place_counts,
         )
 
@@ -547,9 +579,7 @@ class _Compiler:
         duration = self._duration(spec.duration) or 0.0
         since = [self._trigger(text, None) for text in spec.since]
         restarted = [self._trigger(text, None) for text in spec.restarted_by]
-        wait = Wait(
-            _lean(spec), duration, tuple(t for t in since if t), tuple(t for t in restarted if t)
-        )
+        wait = Wait(_lean(spec), duration, tuple(t for t in since if t), tuple(t for t in restarted if t))
         self.program.waits[spec.name] = wait
         self.depends[spec.name] = {t.name for t in (*wait.since, *wait.restarted_by)}
         if wait.witness is not None:
@@ -596,14 +626,19 @@ class _Compiler:
         per = next(iter(lists)) if len(lists) == 1 else None
         for text in (*spec.marks,):
             if text.text not in self.program.events:
-                self._fault(text, f"there is no event `{text}`", did_you_mean(text.text, self.program.events), "SA301")
+                self._fault(
+                    text, f"there is no event `{text}`", did_you_mean(text.text, self.program.events), "SA301"
+                )
         activity_ok = spec.activity is None or any(
             spec.activity.text == a.name for pack in self.packs for c in pack.checklists for a in c.activities
         )
         if not activity_ok:
             assert spec.activity is not None
             self._fault(spec.activity, f"there is no activity `{spec.activity}`", None, "SA301")
-        if spec.wait is not None and self.scope.symbols.get(spec.wait.text, Symbol("", "", None)).kind != "wait":
+        if (
+            spec.wait is not None
+            and self.scope.symbols.get(spec.wait.text, Symbol("", "", None)).kind != "wait"
+        ):
             self._fault(spec.wait, f"there is no wait `{spec.wait}`", None, "SA301")
         when = self._cond(spec.when, per=per)
         gate = self._cond(spec.gate, per=per)
@@ -670,36 +705,10 @@ class _Compiler:
         triggers = {t.name for f in program.facts.values() for t in f.void_after}
         for wait in program.waits.values():
             triggers |= {t.name for t in (*wait.since, *wait.restarted_by)}
-        for number, cond in enumerate(program.conditions):
-            mentions = frozenset[str]().union(*(done.get(ref.name, {ref.name}) for ref, _ in cond.slots))
-            safety = bool(mentions & program.safety_facts)
-            program.conditions[number] = dataclasses.replace(cond, mentions=mentions, safety=safety)
+        for cond in program.conditions:
+            cond.mentions = frozenset[str]().union(*(done.get(ref.name, {ref.name}) for ref, _ in cond.slots))
+            cond.safety = bool(cond.mentions & program.safety_facts)
         program.mentioned = frozenset(triggers).union(*(c.mentions for c in program.conditions))
-        self._refresh()
-
-    def _refresh(self) -> None:
-        """Put the finished conditions in the place of the ones first made."""
-        program = self.program
-
-        def fresh(cond: Cond | None) -> Any:
-            return None if cond is None else program.conditions[cond.number]
-
-        for table in (
-            program.facts, program.activities, program.steps, program.powered, program.rules, program.places,
-        ):
-            for name, record in table.items():  # type: ignore[attr-defined]
-                changes: dict[str, Any] = {
-                    f.name: fresh(value)
-                    for f in dataclasses.fields(record)
-                    if isinstance(value := getattr(record, f.name), Cond)
-                }
-                if isinstance(record, Fact):
-                    changes["place_counts"] = {k: fresh(v) for k, v in record.place_counts.items()}
-                table[name] = dataclasses.replace(record, **changes)  # type: ignore[index]
-        program.impossible = [dataclasses.replace(i, when=fresh(i.when)) for i in program.impossible]
-        program.suspects = [dataclasses.replace(s, expects=fresh(s.expects)) for s in program.suspects]
-        program.ways = {name: fresh(cond) for name, cond in program.ways.items()}
-        program.inner = {name: fresh(cond) for name, cond in program.inner.items()}
 
     # -- small things ------------------------------------------------------------------------------------
 
@@ -746,10 +755,27 @@ def _names(derivation: Derivation) -> Iterator[Ref]:
 
 def _witness(spec: WaitSpec) -> FactSpec:
     return FactSpec(
-        name=f"{spec.name}_witness", where=Text(f"{spec.name}_witness"), ask=spec.witness or "", kind="yes-no",
-        options=(), catalogue=None, quantity=None, between=None, unit=None, nature="series", per=None,
-        safety=False, personal=False, read_with=None, tolerance=None, good_for=None, void_after=(),
-        why="A clock alone cannot know what happened meanwhile.", how=None, caution=None, counts_when=None,
+        name=f"{spec.name}_witness",
+        where=Text(f"{spec.name}_witness"),
+        ask=spec.witness or "",
+        kind="yes-no",
+        options=(),
+        catalogue=None,
+        quantity=None,
+        between=None,
+        unit=None,
+        nature="series",
+        per=None,
+        safety=False,
+        personal=False,
+        read_with=None,
+        tolerance=None,
+        good_for=None,
+        void_after=(),
+        why="A clock alone cannot know what happened meanwhile.",
+        how=None,
+        caution=None,
+        counts_when=None,
     )
 
 

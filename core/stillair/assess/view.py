@@ -278,6 +278,8 @@ class View:
 
     def trigger_time(self, trigger: Trigger, member: str | None, at: float) -> tuple[float, int] | None:
         """The last time, up to `at`, that an event happened or a fact was seen to take an option."""
+        if trigger.only is not None and member not in trigger.only:
+            return None
         key = (trigger.name, member if trigger.per is not None else None)
         if trigger.mask is None:
             return self.history.latest_event(key, at)
@@ -561,7 +563,9 @@ class View:
         found = [
             o
             for o in self.history.before((inner.name, inner.member), self.at)
-            if o.value is not None and o.taken > self.at - spread.window and self._stale(fact, inner, o) is None
+            if o.value is not None
+            and o.taken > self.at - spread.window
+            and self._stale(fact, inner, o) is None
         ]
         if len(found) < 2:
             return Number.nothing(Reason(Why.NOT_ASKED, inner.name, "two readings are needed"))
@@ -570,7 +574,10 @@ class View:
         high, low = self.reading(fact, highest), self.reading(fact, lowest)
         return propagate(
             lambda v: float(v[0]) - float(v[1]),  # type: ignore[arg-type]
-            [high, low], [None, None], [True, True], spread.text,
+            [high, low],
+            [None, None],
+            [True, True],
+            spread.text,
         )
 
     def _since(self, since: core.SinceEvent, ref: Ref) -> Number:
@@ -578,7 +585,9 @@ class View:
         if inner.name in self.program.events:
             happened = self.history.latest_event((inner.name, inner.member), self.at)
             if happened is None:
-                return Number.nothing(Reason(Why.NOT_YET, inner.name, "it has not happened, as far as is known"))
+                return Number.nothing(
+                    Reason(Why.NOT_YET, inner.name, "it has not happened, as far as is known")
+                )
             elapsed = self.at - happened[0]
             return Number(elapsed, elapsed, lines=(happened[1],))
         found = [o for o in self.history.before((inner.name, inner.member), self.at) if o.value is not None]
@@ -711,7 +720,8 @@ class View:
             bound = self._bind(leaf, ref)
             value = self.value(bound)
             settled = (
-                not value.mask & (value.mask - 1) if isinstance(value, Options)
+                not value.mask & (value.mask - 1)
+                if isinstance(value, Options)
                 else not value.undefined and not value.ignorant
             )
             if not settled:
@@ -842,7 +852,10 @@ def _monotone(program: Program, node: core.Expression, ref: Ref) -> bool:
                 calculator = program.calculators[node.name]
                 names = list(calculator.inputs)
                 known = {*calculator.rises_with, *calculator.falls_with}
-                if names[inside[0]] not in known and calculator.inputs[names[inside[0]]].dimension is not None:
+                if (
+                    names[inside[0]] not in known
+                    and calculator.inputs[names[inside[0]]].dimension is not None
+                ):
                     return False
             if len(inside) > 1:
                 return all(node.arguments[i] == core.Value(ref) for i in inside)
@@ -874,4 +887,3 @@ def _minutes(seconds: float) -> str:
     if seconds % 3600 == 0:
         return f"{seconds / 3600:g} h"
     return f"{seconds / 60:g} min"
-

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta, timezone, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ from stillair.strict_yaml import plain, read_yaml
 
 __all__ = ["Miss", "Rehearsal", "ScenarioError", "play", "read_scenario"]
 
+_Check = Callable[[Assessment, Any], Iterable[tuple[str, Any, Any]]]
 TrailMaker = Callable[[Assessment, Sequence[Line], tzinfo], str]
 
 
@@ -59,7 +60,7 @@ def read_scenario(path: Path) -> Mapping[str, Any]:
 
 
 def play(program: Program, scenario: Mapping[str, Any], trail: TrailMaker | None = None) -> Rehearsal:
-    """Play a scenario. ScenarioError where an entry is refused that should be taken, or nothing is asserted."""
+    """Play a scenario. ScenarioError where an entry is refused, or nothing is expected."""
     player = _Player(program, scenario, trail)
     for number, part in enumerate(scenario["does"], 1):
         player.turn(number, part)
@@ -76,15 +77,21 @@ class _Player:
         self.lines = self.result.lines
         self.by = str(scenario.get("by", "A. Tech"))
         start = datetime.strptime(str(scenario["starts"]), "%Y-%m-%d %H:%M %z")
-        self.zone: tzinfo = start.tzinfo or timezone.utc
+        self.zone: tzinfo = start.tzinfo or UTC
         self.day = start
         self.now = start.timestamp()
         self.instruments: dict[str, str] = {}
         versions = {name: {"version": v, "digest": d} for name, (v, d) in program.packs.items()}
-        self._add("job", {
-            "format": "stillair.job/1", "engine": "stillair", "title": self.result.title,
-            "packs": versions, "plugins": {},
-        })
+        self._add(
+            "job",
+            {
+                "format": "stillair.job/1",
+                "engine": "stillair",
+                "title": self.result.title,
+                "packs": versions,
+                "plugins": {},
+            },
+        )
         for name in program.checklists:
             self._add("open", {"checklist": name})
 
@@ -92,8 +99,13 @@ class _Player:
         offset = self.zone.utcoffset(None) or timedelta(0)
         self.lines.append(
             Line(
-                n=len(self.lines) + 1, kind=kind, taken=self.now, entered=self.now,
-                offset=int(offset.total_seconds() // 60), by=self.by, body=dict(body),
+                n=len(self.lines) + 1,
+                kind=kind,
+                taken=self.now,
+                entered=self.now,
+                offset=int(offset.total_seconds() // 60),
+                by=self.by,
+                body=dict(body),
             )
         )
 
@@ -103,8 +115,22 @@ class _Player:
 
     def turn(self, number: int, part: Mapping[str, Any]) -> None:
         known = {
-            "at", "instrument", "note", "with", "event", "of", "did", "skip", "cannot", "member", "listed",
-            "correct", "why", "handover", "emergency", "expect",
+            "at",
+            "instrument",
+            "note",
+            "with",
+            "event",
+            "of",
+            "did",
+            "skip",
+            "cannot",
+            "member",
+            "listed",
+            "correct",
+            "why",
+            "handover",
+            "emergency",
+            "expect",
         }
         strange = set(part) - known
         if strange:
@@ -191,9 +217,7 @@ class _Player:
             entry = read_value(self.program, ref, str(value), now=self.now, zone=self.zone)
             corrected = {line.body["line"] for line in self.lines if line.kind == "correct"}
             target = next(
-                line.n
-                for line in reversed(self.lines)
-                if line.n not in corrected and self._is_of(line, ref)
+                line.n for line in reversed(self.lines) if line.n not in corrected and self._is_of(line, ref)
             )
             self._add("correct", {"line": target, "why": why, "body": dict(entry.body)})
 
@@ -208,12 +232,23 @@ class _Player:
 
     def _expect(self, number: int, wanted: Mapping[str, Any]) -> None:
         found = assess(self.program, self.lines, self.now)
-        checks = {
-            "findings": self._findings, "rules": self._rules, "because": self._because, "may": self._may,
-            "stopped": self._stopped, "allowed": self._allowed, "next": self._next, "asks": self._asks,
-            "not asked": self._not_asked, "awaits": self._awaits, "facts": self._facts,
-            "voided": self._voided, "suspects": self._suspects, "refuses": self._refuses,
-            "trail says": self._trail_says, "trail does not say": self._trail_silent,
+        checks: dict[str, _Check] = {
+            "findings": self._findings,
+            "rules": self._rules,
+            "because": self._because,
+            "may": self._may,
+            "stopped": self._stopped,
+            "allowed": self._allowed,
+            "next": self._next,
+            "asks": self._asks,
+            "not asked": self._not_asked,
+            "awaits": self._awaits,
+            "facts": self._facts,
+            "voided": self._voided,
+            "suspects": self._suspects,
+            "refuses": self._refuses,
+            "trail says": self._trail_says,
+            "trail does not say": self._trail_silent,
             "places": self._places,
         }
         for key, value in wanted.items():
@@ -291,7 +326,7 @@ class _Player:
             yield f"activity {name}", May.YES.value, got
 
     def _next(self, found: Assessment, wanted: str) -> Iterable[tuple[str, Any, Any]]:
-        name, member = self._named(wanted)
+        member = self._named(wanted)[1]
         got = found.next.step or found.next.kind
         if member is not None:
             got = f"{got} of {found.next.member}"
@@ -354,7 +389,11 @@ class _Player:
             return
         said = " ".join(self.trail(found, self.lines, self.zone).split()).casefold()
         for phrase in wanted:
-            yield "trail says", phrase, phrase if " ".join(phrase.split()).casefold() in said else "no such words"
+            yield (
+                "trail says",
+                phrase,
+                phrase if " ".join(phrase.split()).casefold() in said else "no such words",
+            )
 
     def _trail_silent(self, found: Assessment, wanted: Sequence[str]) -> Iterable[tuple[str, Any, Any]]:
         if self.trail is None:

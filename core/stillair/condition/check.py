@@ -172,7 +172,9 @@ class Checker:
                 )
             if node.at_least:
                 if name not in _RISING or domain.names != GRADES:
-                    raise ConditionError("`at least` is for the grade of a finding", start, end, None, "SA304")
+                    raise ConditionError(
+                        "`at least` is for the grade of a finding", start, end, None, "SA304"
+                    )
                 wanted.update(_RISING[_RISING.index(name) :])
             else:
                 wanted.add(name)
@@ -195,8 +197,10 @@ class Checker:
             if column is None:
                 known = [a.name for a in catalogue.attributes]
                 raise self._error(
-                    node, f"{catalogue.name} has no attribute `{node.attribute}`",
-                    did_you_mean(node.attribute, known) or f"one of: {', '.join(known)}", "SA302",
+                    node,
+                    f"{catalogue.name} has no attribute `{node.attribute}`",
+                    did_you_mean(node.attribute, known) or f"one of: {', '.join(known)}",
+                    "SA302",
                 )
             if column.kind not in ("option", "text"):
                 raise self._error(node, f"`{node.attribute}` is a number", "compare it: <, <=, >, >=")
@@ -217,15 +221,19 @@ class Checker:
             if isinstance(symbol.domain, OptionDomain):
                 return ref, symbol.domain, symbol.domain.names
         raise self._error(
-            node, f"`{self._said(node)}` is a number",
-            "compare it: <, <=, >, >=, or `agrees with … within …`", "SA303",
+            node,
+            f"`{self._said(node)}` is a number",
+            "compare it: <, <=, >, >=, or `agrees with … within …`",
+            "SA303",
         )
 
     def _compare(self, node: syntax.Compare) -> Condition:
         if node.operator in ("=", "==", "!="):
             raise self._error(
-                node, "equality of measurements is never tested",
-                "write `agrees with … within …`, or `is` for an option", "SA305",
+                node,
+                "equality of measurements is never tested",
+                "write `agrees with … within …`, or `is` for an option",
+                "SA305",
             )
         left, right = self._matched(node.left, node.right, node)
         text = self._said(node)
@@ -237,7 +245,9 @@ class Checker:
             flipped = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}[node.operator]
             bound = left.expression
             region = Region.comparison(flipped, bound.value)
-            return core.Within(self._number_ref(right, node.right), region, right.dimension, text, (bound.text,))
+            return core.Within(
+                self._number_ref(right, node.right), region, right.dimension, text, (bound.text,)
+            )
         difference = _Typed(
             _difference(left.dimension), core.Operation("-", left.expression, right.expression)
         )
@@ -251,9 +261,7 @@ class Checker:
         dimension = _difference(left.dimension)
         band = next((t for t in self._typings(node.band) if t.dimension == dimension), None)
         if band is None:
-            raise self._error(
-                node.band, f"the band is not a {dimension.name}", None, "SA303"
-            )
+            raise self._error(node.band, f"the band is not a {dimension.name}", None, "SA303")
         if not isinstance(band.expression, core.Number) or band.expression.value < 0:
             raise self._error(node.band, "a band is a limit or a number, not negative", None, "SA303")
         expression = core.Operation("-", left.expression, right.expression)
@@ -349,15 +357,20 @@ class Checker:
         function = self.scope.calculators.get(node.name)
         if function is None:
             raise ConditionError(
-                f"there is no calculator `{node.name}`", node.start, node.start + len(node.name),
-                did_you_mean(node.name, [*self.scope.calculators, *BUILT_IN]), "SA301",
+                f"there is no calculator `{node.name}`",
+                node.start,
+                node.start + len(node.name),
+                did_you_mean(node.name, [*self.scope.calculators, *BUILT_IN]),
+                "SA301",
             )
         inputs = list(function.inputs.items())
         needed = [name for name, given in inputs if given.default is None]
         if not len(needed) <= len(node.arguments) <= len(inputs):
             raise self._error(
-                node, f"`{node.name}` takes {len(inputs)} inputs, not {len(node.arguments)}",
-                f"{node.name}({', '.join(function.inputs)})", "SA303",
+                node,
+                f"`{node.name}` takes {len(inputs)} inputs, not {len(node.arguments)}",
+                f"{node.name}({', '.join(function.inputs)})",
+                "SA303",
             )
         arguments: list[core.Expression] = []
         for (name, wanted), argument in zip(inputs, node.arguments, strict=False):
@@ -369,8 +382,10 @@ class Checker:
             typed = next((t for t in typings if t.dimension == dimension), None)
             if typed is None:
                 raise self._error(
-                    argument, f"`{name}` of {node.name} is a {dimension.name}, not a {typings[0].dimension.name}",
-                    _conversion(typings[0].dimension, dimension), "SA303",
+                    argument,
+                    f"`{name}` of {node.name} is a {dimension.name}, not a {typings[0].dimension.name}",
+                    _conversion(typings[0].dimension, dimension),
+                    "SA303",
                 )
             arguments.append(typed.expression)
         return _Typed(DIMENSIONS[function.output], core.Apply(node.name, tuple(arguments)))
@@ -413,8 +428,10 @@ class Checker:
         if column is None or column.kind not in DIMENSIONS:
             numbers = [a.name for a in catalogue.attributes if a.kind in DIMENSIONS]
             raise self._error(
-                node, f"{catalogue.name} has no number `{node.attribute}`",
-                did_you_mean(node.attribute, numbers), "SA302",
+                node,
+                f"{catalogue.name} has no number `{node.attribute}`",
+                did_you_mean(node.attribute, numbers),
+                "SA302",
             )
         assert isinstance(symbol.domain, OptionDomain)
         found = [catalogue.entry(name)[node.attribute] for name in symbol.domain.names]
@@ -477,7 +494,9 @@ class Checker:
             anchor, anchored = self._ref(node.anchor)
             if anchored.kind != "event":
                 raise self._error(
-                    node.anchor, f"`{node.anchor.name}` is neither an event nor the fact judged here", None,
+                    node.anchor,
+                    f"`{node.anchor.name}` is neither an event nor the fact judged here",
+                    None,
                     "SA303",
                 )
         window = None if node.window is None else self._seconds(node.window)
@@ -510,14 +529,18 @@ class Checker:
             members = self.scope.lists.get(symbol.per)
             if members is not None and node.member not in members:
                 raise self._error(
-                    node, f"`{node.member}` is not in the list {symbol.per}",
-                    did_you_mean(node.member, members), "SA302",
+                    node,
+                    f"`{node.member}` is not in the list {symbol.per}",
+                    did_you_mean(node.member, members),
+                    "SA302",
                 )
             return Ref(node.name, node.member), symbol
         if symbol.per not in self._here:
             raise self._error(
-                node, f"`{node.name}` is kept per {symbol.per}",
-                f"write `{node.name} of …`, or `every {symbol.per} has (…)`", "SA302",
+                node,
+                f"`{node.name}` is kept per {symbol.per}",
+                f"write `{node.name} of …`, or `every {symbol.per} has (…)`",
+                "SA302",
             )
         return Ref(node.name, "@" + symbol.per), symbol
 
@@ -527,7 +550,9 @@ class Checker:
                 node, f"there is no list `{name}`", did_you_mean(name, self.scope.lists), "SA301"
             )
 
-    def _error(self, node: Node, message: str, help: str | None = None, code: str = "SA303") -> ConditionError:
+    def _error(
+        self, node: Node, message: str, help: str | None = None, code: str = "SA303"
+    ) -> ConditionError:
         return ConditionError(message, node.start, node.end, help, code)
 
 

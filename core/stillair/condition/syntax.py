@@ -10,8 +10,8 @@ if TYPE_CHECKING:
     from lark import Lark, Token
 
 __all__ = [
-    "Agrees",
     "Aggregate",
+    "Agrees",
     "Attribute",
     "Binary",
     "Call",
@@ -159,6 +159,15 @@ class Constant(Node):
     value: bool
 
 
+#: A number with a unit, perhaps in parts: `5`, `10 psi`, `0.1 oz/yr`, `20 inHg vac`, `7 lb 8 oz`.
+_QUANTITY = (
+    r"\d+(?:\.\d+)?"
+    r"(?:\s*(?!(?:and|or|within|over|is|before|after|has|with|of|agrees)(?![\w]))"
+    r"(?:[Δ°%µA-Za-z][\w²³°]*(?:[·\/][A-Za-z³²]+[\w²³]*)*)"
+    r"(?:\s+(?:vac|vol|w\.c\.))?"
+    r"(?:\s+\d+(?:\.\d+)?\s*(?:oz|in|min|s|h)(?![\w]))*)?"
+)
+
 GRAMMAR = r"""
 ?start: disjunction
 ?disjunction: conjunction (_OR conjunction)*      -> any_of
@@ -237,11 +246,11 @@ MINUS: /[-−]/
 TIMES: "*"
 OVER: "/"
 DOT: "."
-QUANTITY: /\d+(?:\.\d+)?(?:\s*(?!(?:and|or|within|over|is|before|after|has|with|of|agrees)(?![\w]))(?:[Δ°%µA-Za-z][\w²³°]*(?:[·\/][A-Za-z³²]+[\w²³]*)*)(?:\s+(?:vac|vol|w\.c\.))?(?:\s+\d+(?:\.\d+)?\s*(?:oz|in|min|s|h)(?![\w]))*)?/
+QUANTITY: /%s/
 NAME: /[A-Za-z][A-Za-z0-9_]*(?:-[A-Za-z0-9_]+)*/
 OPTION: /[A-Za-z0-9][\w]*(?:[-.][\w]+)*/
 %ignore /\s+/
-"""
+""".replace("%s", _QUANTITY)
 
 
 @cache
@@ -265,7 +274,7 @@ def parse(text: str) -> Node:
             f"'{error.token}' is not expected here", start, start + len(error.token), _hint(text, start)
         ) from None
     except UnexpectedCharacters as error:
-        start = error.pos_in_stream
+        start = error.pos_in_stream or 0
         found = text[start : start + 1]
         raise ConditionError(
             f"'{found}' is not expected here", start, start + 1, _hint(text, start)

@@ -1,0 +1,212 @@
+"""The command line: one group, whose verbs are imported only when they are used."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+__all__ = ["STOPPED", "main"]
+
+DONE, NO, WRONG, STOPPED = 0, 1, 2, 3
+"""Exit codes: done; the answer is no; wrong usage; stopped for safety."""
+
+_VERBS: dict[str, dict[str, tuple[str, str]]] = {
+    "For the technician": {
+        "demo": ("demo", "Play a whole job in a few seconds and keep its file and its trail."),
+        "guide": ("guide", "Start or resume a job: one next action at a time."),
+        "jobs": ("report", "List the open jobs of a folder and their running waits."),
+        "note": ("note", "Enter facts: FACT=VALUE …"),
+        "next": ("report", "Say the next action."),
+        "may": ("report", "Say whether a step may be done, and if not, what is missing or why."),
+        "why": ("report", "Explain a finding, a fact, a rule or a step."),
+        "whatif": ("report", "Say what would follow if facts were so; nothing is kept."),
+        "handover": ("journal", "Hand the job over to another person."),
+        "close": ("journal", "Close a job, or one checklist of it."),
+        "trail": ("trail", "Write the trail of a job."),
+        "verify": ("verify", "Check that a job is as it was written."),
+        "calc": ("calc", "Calculate one thing and show the working."),
+        "instruments": ("instruments", "List the instruments of a job and their check dates."),
+    },
+    "For the company": {
+        "lint": ("lint", "Check packs without running them."),
+        "rehearse": ("rehearse", "Run the scenarios of packs."),
+        "compare": ("compare", "Say what changed between two versions of a pack."),
+        "print": ("print", "Print a checklist to be read on paper."),
+        "replay": ("replay", "Assess old jobs with other rules."),
+        "learn": ("learn", "Learn from old jobs where leaks were."),
+        "move": ("move", "Move a job to a newer pack or plugin, on the record."),
+        "copy": ("copy", "Copy a job without its personal data."),
+        "schema": ("schema", "Print the schema of a file format."),
+        "explain": ("explain", "Explain the code of a fault."),
+        "new-pack": ("new_pack", "Begin a pack."),
+    },
+    "For the author of a plugin": {
+        "plugins": ("plugins", "List the plugins and what they give."),
+        "new-plugin": ("new_plugin", "Begin a plugin."),
+    },
+}
+"""For each verb the module here that defines it, and one line about it, so that help imports none of them."""
+
+
+class Verbs(click.Group):
+    """The verbs by name. A mistake of the user ends in a message and an exit code, never in a traceback."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return [name for verbs in _VERBS.values() for name in verbs if _is_here(name)]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        module = _module_of(cmd_name)
+        if module is None or not _is_here(cmd_name):
+            return None
+        found = importlib.import_module(f"{__name__}.{module}")
+        command = getattr(found, cmd_name.replace("-", "_"), None)
+        if command is None:
+            command = getattr(found, f"{cmd_name}_")
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0]
+        if not name.startswith("-") and self.get_command(ctx, name) is None:
+            from stillair.fault import did_you_mean
+
+            near = did_you_mean(name, self.list_commands(ctx))
+            raise Mistake(f"there is no verb `{name}`", near or "`stillair --help` lists them")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        for title, verbs in _VERBS.items():
+            rows = [(name, about) for name, (_, about) in verbs.items() if _is_here(name)]
+            if rows:
+                with formatter.section(title):
+                    formatter.write_dl(rows)
+
+    def main(
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        windows_expand_args: bool = True,
+        **extra: Any,
+    ) -> Any:
+        for stream in (sys.stdout, sys.stderr):
+            if hasattr(stream, "reconfigure"):
+                # A terminal without some character shows `?` for it rather than end the session.
+                stream.reconfigure(errors="replace")
+        try:
+            code = super().main(
+                args, prog_name or "stillair", complete_var, False, windows_expand_args, **extra
+            )
+        except Exception as error:
+            code = _told(error)
+            if code is None:
+                raise
+        except KeyboardInterrupt:
+            _say("interrupted", "what was entered is kept")
+            code = NO
+        if not standalone_mode:
+            return code
+        sys.exit(code if isinstance(code, int) else DONE)
+
+
+class Mistake(click.UsageError):
+    """Wrong usage, with the way out."""
+
+    def __init__(self, message: str, help: str | None = None) -> None:
+        super().__init__(message)
+        self.help = help
+
+
+class Answer(Exception):
+    """The end of a verb with an exit code, its message already printed."""
+
+    def __init__(self, code: int) -> None:
+        super().__init__(code)
+        self.code = code
+
+
+@click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option(
+    "--plugin-dir",
+    "plugin_dirs",
+    multiple=True,
+    metavar="FOLDER",
+    help="A folder with plugins that are not installed. May be given again.",
+)
+@click.option("--by", metavar="NAME", help="Who makes the entries.")
+@click.version_option(package_name="stillair", message="%(prog)s %(version)s")
+@click.pass_context
+def main(ctx: click.Context, plugin_dirs: tuple[str, ...], by: str | None) -> None:
+    """Stillair guides a diagnostic job, one next action at a time, and keeps the record of it."""
+    from .session import Settings
+
+    settings = ctx.obj if isinstance(ctx.obj, Settings) else Settings()
+    settings.plugin_dirs = tuple(Path(folder) for folder in plugin_dirs)
+    settings.by = by.strip() or None if by else None
+    ctx.obj = settings
+
+
+def _module_of(verb: str) -> str | None:
+    return next((verbs[verb][0] for verbs in _VERBS.values() if verb in verbs), None)
+
+
+def _is_here(verb: str) -> bool:
+    return os.path.exists(os.path.join(os.path.dirname(__file__), f"{_module_of(verb)}.py"))
+
+
+def _say(message: str, help: str | None = None) -> None:
+    from stillair.fault import printable
+
+    lines = [f"stillair: {message}", *([f"help: {help}"] if help else [])]
+    for line in "\n".join(lines).split("\n"):
+        click.echo(printable(line), err=True)
+
+
+def _told(error: Exception) -> int | None:
+    """Print what the error says to the user; its exit code, or None if it is no mistake of theirs."""
+    if isinstance(error, Answer):
+        return error.code
+    if isinstance(error, click.exceptions.Exit):
+        return error.exit_code
+    if isinstance(error, click.Abort):
+        _say("interrupted", "what was entered is kept")
+        return NO
+    if isinstance(error, click.UsageError):
+        message = error.format_message().rstrip(".")
+        usage = f"`{error.ctx.command_path} --help` shows what can be written" if error.ctx else None
+        _say(message[:1].lower() + message[1:], getattr(error, "help", None) or usage)
+        return WRONG
+    if isinstance(error, click.ClickException):
+        _say(error.format_message())
+        return NO
+    from stillair.assess import EntryError
+    from stillair.fault import StillairError
+    from stillair.job import JobError
+
+    if isinstance(error, EntryError):
+        _say(error.message, error.help)
+        return WRONG
+    if isinstance(error, JobError):
+        _say(str(error), error.help)
+        missing = isinstance(error.__cause__, FileNotFoundError) or error.message == "does not exist"
+        return WRONG if missing else NO
+    if isinstance(error, StillairError):
+        _say(str(error))
+        return STOPPED if any(f.code.startswith("SA5") for f in error.faults) else NO
+    if isinstance(error, BrokenPipeError):
+        # The reader has gone: nothing can be said to it, and the interpreter must not try again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    if isinstance(error, OSError):
+        _say(f"{error.filename or 'the system'}: {(error.strerror or str(error)).lower()}")
+        return NO
+    return None

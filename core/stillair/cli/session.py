@@ -1,0 +1,368 @@
+"""A job in use: its lines, the checklists it was begun with, the plugins, and the time."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, tzinfo
+from pathlib import Path
+from types import TracebackType
+
+from stillair.assess import Assessment, Entry, EntryError, Program, assess
+from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.hooks import Plugins
+from stillair.job import JSON, Job, JobError, Line, PackStore
+from stillair.version import engine_version
+
+from .cache import load_program
+from .clock import Clock
+
+__all__ = ["Session", "Settings", "writer"]
+
+_PACK = re.compile(r"^pack:\s*([a-z][a-z0-9_-]*)", re.MULTILINE)
+_FELL_BACK = 5.0
+"""Seconds by which a clock may be set back without a word (judgement: network time corrections are smaller)."""
+
+
+@dataclass(slots=True)
+class Settings:
+    """What the options before the verb say; `clock` is replaced in tests."""
+
+    plugin_dirs: tuple[Path, ...] = ()
+    by: str | None = None
+    clock: Clock = field(default_factory=Clock)
+
+
+def writer() -> str:
+    """What a job file names as its writer."""
+    return f"stillair {engine_version()}"
+
+
+class Session:
+    """A job opened for reading or writing, with everything needed to assess it.
+
+    Made by `Session.load` and `Session.start`; used in a `with` statement, or closed by `close`.
+    The checklists are those kept beside the job, whatever is installed now.
+    """
+
+    def __init__(self, job: Job, program: Program, plugins: Plugins, clock: Clock, by: str | None) -> None:
+        self.job = job
+        self.program = program
+        self.plugins = plugins
+        self.clock = clock
+        self.by = by if by is not None else _last_name(job.lines)
+        self.differs: tuple[str, ...] = ()
+        """What of the plugins is not as the job recorded it, one sentence each."""
+
+    # -- opening -----------------------------------------------------------------------------------------
+
+    @classmethod
+    def load(
+        cls,
+        path: str | os.PathLike[str],
+        plugin_dirs: Iterable[Path] = (),
+        *,
+        write: bool = False,
+        by: str | None = None,
+        clock: Clock | None = None,
+    ) -> Session:
+        """Open a job. JobError or StillairError says what stands in the way.
+
+        For writing, plugins that give calculators or catalogues must be those the job recorded.
+        """
+        clock = clock or Clock()
+        if not os.path.exists(path):
+            raise JobError("does not exist", help="`stillair guide` starts a job", path=Path(path))
+        plugins = Plugins.load(plugin_dirs)
+        if write:
+            now = clock.now()
+            job = Job.resume(path, writer=writer(), now=now, offset=clock.offset(now))
+        else:
+            job = Job.open(path)
+        try:
+            packs, recorded = _recorded(job.lines)
+            texts = [_texts(job.packs, entry["digest"]) for _, entry in sorted(packs.items())]
+            session = cls(job, load_program(texts, plugins), plugins, clock, by)
+            session.differs = tuple(_differences(recorded, plugins))
+            if write:
+                if session.differs:
+                    raise JobError(
+                        session.differs[0],
+                        help="install what the job was begun with, or go over to the new one with `stillair move`",
+                        path=job.path,
+                    )
+                session._finish_opening()
+        except BaseException:
+            job.close()
+            raise
+        return session
+
+    @classmethod
+    def start(
+        cls,
+        path: str | os.PathLike[str],
+        plugin_dirs: Iterable[Path] = (),
+        *,
+        packs: Sequence[str] = (),
+        title: str | None = None,
+        by: str | None = None,
+        clock: Clock | None = None,
+    ) -> Session:
+        """Begin a job with packs given by name or folder; by default the only one installed.
+
+        The first lines record packs and plugins; the texts of the packs are kept beside the job. A title
+        that is given may name a customer, and is kept apart as personal.
+        """
+        clock = clock or Clock()
+        place = Path(path)
+        if os.path.lexists(place):
+            raise JobError("exists already", help="continue it, or choose another name", path=place)
+        if not place.absolute().parent.is_dir():
+            raise JobError("its folder does not exist", help="make the folder first", path=place)
+        plugins = Plugins.load(plugin_dirs)
+        chosen = sorted(_choose(plugins, packs).items())
+        program = load_program([texts for _, texts in chosen], plugins)
+        store = PackStore(place)
+        kept = {
+            name: {"version": version, "digest": store.keep(_encoded(texts))}
+            for (_, texts), (name, (version, _)) in zip(chosen, program.packs.items(), strict=True)
+        }
+        now = clock.now()
+        job = Job.create(
+            place,
+            engine=writer(),
+            title=title or place.stem,
+            packs=kept,
+            plugins={p.name: {"version": p.version, "digest": p.digest} for p in plugins.plugins},
+            by=by,
+            now=now,
+            offset=clock.offset(now),
+            personal=frozenset({"title"} if title else ()),
+        )
+        try:
+            session = cls(job, program, plugins, clock, by)
+            session._finish_opening()
+        except BaseException:
+            job.close()
+            raise
+        return session
+
+    def _finish_opening(self) -> None:
+        """Open the checklists of a job in which nothing else was done yet."""
+        if any(line.kind not in ("job", "open", "repaired") for line in self.job.lines):
+            return
+        opened = {line.body["checklist"] for line in self.job.lines if line.kind == "open"}
+        for name in self.program.checklists:
+            if name not in opened:
+                self.write("open", {"checklist": name})
+
+    def close(self) -> None:
+        self.job.close()
+
+    def __enter__(self) -> Session:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    # -- time --------------------------------------------------------------------------------------------
+
+    def now(self) -> float:
+        """The time of the job: that of the clock, but never before the last entry.
+
+        An entry made under a clock that was set back would otherwise count as older than those before it.
+        """
+        return max(self.clock.now(), self.last)
+
+    @property
+    def last(self) -> float:
+        """When the last line was entered."""
+        return max(line.entered for line in self.job.lines)
+
+    def behind(self) -> float:
+        """Seconds by which the clock stands before the last entry; 0 if it does not, or hardly."""
+        gap = self.last - self.clock.now()
+        return gap if gap > _FELL_BACK else 0.0
+
+    def zone(self) -> tzinfo:
+        return self.clock.zone(self.now())
+
+    def at(self, text: str) -> float:
+        """A moment as people say it: `9:40`, `2026-07-14 09:40`. EntryError if it is none, or lies ahead."""
+        from stillair import quantity
+
+        now = self.now()
+        try:
+            found = quantity.read(text, quantity.DIMENSIONS["moment"], now=now, zone=self.zone()).value
+        except quantity.QuantityError as error:
+            raise EntryError(str(error), error.help) from None
+        if found > now:
+            raise EntryError(
+                f"`{text}` is later than now, {self.said(now)}", "give the time at which it was seen"
+            )
+        return found
+
+    def said(self, at: float) -> str:
+        """A moment as clock time, with the date where it is not today: `09:40`, `07-14 09:40`."""
+        zone = self.zone()
+        moment = datetime.fromtimestamp(at, zone)
+        today = datetime.fromtimestamp(self.now(), zone).date()
+        return moment.strftime("%H:%M" if moment.date() == today else "%Y-%m-%d %H:%M")
+
+    # -- reading and writing -----------------------------------------------------------------------------
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        return self.job.lines
+
+    def assess(self, at: float | None = None, known: float | None = None) -> Assessment:
+        """What follows from the job at a moment, by default now.
+
+        What a plugin raises meanwhile stops the work and is named; nothing goes on without it.
+        """
+        moment = self.now() if at is None else at
+        try:
+            return assess(self.program, self.lines, moment, known)
+        except StillairError:
+            raise
+        except Exception as error:
+            fault = self._plugin_fault(error)
+            if fault is None:
+                raise
+            raise StillairError(fault) from error
+
+    def append(self, entry: Entry, *, taken: float | None = None) -> Line:
+        """Put an entry on the disk; `taken` is when it was seen, by default now."""
+        return self.write(entry.kind, entry.body, taken=taken, personal=entry.personal)
+
+    def write(
+        self,
+        kind: str,
+        body: Mapping[str, JSON],
+        *,
+        taken: float | None = None,
+        personal: frozenset[str] = frozenset(),
+    ) -> Line:
+        """Put a line on the disk and return it."""
+        now = self.now()
+        return self.job.append(
+            kind,
+            body,
+            taken=now if taken is None else taken,
+            entered=now,
+            offset=self.clock.offset(now),
+            by=self.by,
+            personal=personal,
+        )
+
+    def members(self, assessment: Assessment) -> dict[str, list[str]]:
+        """The members of every list now, for `read_fact`."""
+        found = {name: assessment.view.members(name)[0] for name in self.program.lists}
+        return {**found, "place": assessment.view.members("place")[0]}
+
+    def _plugin_fault(self, error: Exception) -> Fault | None:
+        """A fault at the line of the plugin that raised, if one did."""
+        homes = {os.path.dirname(p.file) if p.file.endswith("/__init__.py") else p.file: p for p in self.plugins.plugins}
+        trace = error.__traceback__
+        found: Fault | None = None
+        while trace is not None:
+            file = Path(trace.tb_frame.f_code.co_filename).as_posix()
+            for home, plugin in homes.items():
+                if file == home or file.startswith(f"{home}/"):
+                    message = f"the plugin `{plugin.name}` raised: {type(error).__name__}: {error}"
+                    help = "mend or remove the plugin; no work goes on without it"
+                    found = Fault("SA503", message, file, trace.tb_lineno, help=help)
+            trace = trace.tb_next
+        return found
+
+
+def _last_name(lines: Sequence[Line]) -> str | None:
+    """Who is on the job, by its lines."""
+    for line in reversed(lines):
+        if line.kind == "handover" and "to" in line.body:
+            return str(line.body["to"])
+        if line.by is not None:
+            return line.by
+    return None
+
+
+def _recorded(lines: Sequence[Line]) -> tuple[dict[str, dict[str, str]], dict[str, dict[str, str]]]:
+    """The packs and plugins a job goes by: those of its last move, else of its first line."""
+    for line in reversed(lines):
+        if line.kind in ("job", "move"):
+            packs, plugins = line.body["packs"], line.body["plugins"]
+            assert isinstance(packs, Mapping) and isinstance(plugins, Mapping)
+            return _plain(packs), _plain(plugins)
+    raise AssertionError("a job has a first line")
+
+
+def _plain(versions: Mapping[str, JSON]) -> dict[str, dict[str, str]]:
+    return {
+        name: {key: str(value) for key, value in entry.items()}
+        for name, entry in versions.items()
+        if isinstance(entry, Mapping)
+    }
+
+
+def _texts(store: PackStore, digest: str) -> dict[str, str]:
+    return {name: data.decode("utf-8") for name, data in store.read(digest).items()}
+
+
+def _encoded(texts: Mapping[str, str]) -> dict[str, bytes]:
+    return {name: text.encode("utf-8") for name, text in texts.items()}
+
+
+def _differences(recorded: Mapping[str, Mapping[str, str]], plugins: Plugins) -> Iterable[str]:
+    """Recorded plugins that are gone, or that now calculate or list otherwise.
+
+    A plugin that only gives packs may change: the texts of a job's packs are kept beside it.
+    """
+    now = {p.name: p for p in plugins.plugins}
+    reckons = {
+        p.name for (hook, _), p in plugins.givers.items() if hook in ("stillair_calculators", "stillair_catalogues")
+    }
+    for name, entry in recorded.items():
+        plugin = now.get(name)
+        if plugin is None:
+            yield f"the plugin `{name}` {entry['version']} of this job is not installed"
+        elif name in reckons and plugin.version != entry["version"]:
+            yield f"the plugin `{name}` is {plugin.version}, the job was begun with {entry['version']}"
+        elif name in reckons and plugin.digest != entry["digest"]:
+            yield f"the plugin `{name}` {plugin.version} is not the one the job was begun with: its files differ"
+
+
+def _choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]:
+    """The texts of the packs wanted, by name."""
+    from stillair.pack import MANIFEST, gather
+
+    installed: dict[str, dict[str, str]] = {}
+    for folder in plugins.packs:
+        texts = gather(folder)
+        installed[_name_in(texts[MANIFEST], folder)] = texts
+    if not wanted:
+        if len(installed) == 1:
+            return installed
+        help = f"--pack NAME: {', '.join(sorted(installed))}" if installed else "install one, or name its folder"
+        message = "several packs are installed" if installed else "no pack is installed"
+        raise StillairError(Fault("SA401", message, "--pack", help=help))
+    chosen = {}
+    for name in wanted:
+        if name in installed:
+            chosen[name] = installed[name]
+        elif Path(name).is_dir():
+            texts = gather(Path(name))
+            chosen[_name_in(texts[MANIFEST], Path(name))] = texts
+        else:
+            near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
+            raise StillairError(Fault("SA401", f"there is no pack `{name}`", "--pack", help=near))
+    return chosen
+
+
+def _name_in(manifest: str, folder: Path) -> str:
+    """The name of a pack, without the YAML reader, which is slow to start; the compiled program must agree."""
+    found = _PACK.search(manifest)
+    return found[1] if found else folder.name
