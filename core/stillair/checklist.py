@@ -377,6 +377,8 @@ class Checklist:
     powered: tuple[PoweredSpec, ...]
     rules: tuple[RuleSpec, ...]
     places: tuple[PlaceSpec, ...]
+    ways: tuple[tuple[str, Text], ...]
+    """(`level` or `rises`, condition): when places are taken in that order instead of as for what sinks."""
     impossible: tuple[Impossible, ...]
     suspect: tuple[Suspect, ...]
     cautions: tuple[str, ...]

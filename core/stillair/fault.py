@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-__all__ = ["CODES", "LARGEST", "Fault", "StillairError", "did_you_mean", "printable"]
+__all__ = ["CODES", "LARGEST", "MOST_FAULTS", "Fault", "StillairError", "did_you_mean", "printable"]
 
 CODES: Mapping[str, str] = MappingProxyType(
     {
@@ -66,6 +66,10 @@ CODES: Mapping[str, str] = MappingProxyType(
 
 LARGEST = 2_000_000
 """Bytes, or characters, of one file read (judgement, no source: a hundred times a large checklist)."""
+MOST_FAULTS = 50
+"""Faults told of one file (judgement, no source)."""
+_LONGEST = 400
+"""Characters of a message shown (judgement, no source): a file may hold a name of a million."""
 _WIDEST = 76
 """Characters of a source line shown; a longer one is cut around the fault (a terminal of 80 columns)."""
 
@@ -96,7 +100,10 @@ class Fault:
     def render(self) -> str:
         """The fault as printed: place and message, source line, caret under the smallest span, help."""
         where = f"{self.path}:{self.line}:{self.column}" if self.line else self.path
-        parts = [f"{printable(where)}: {printable(self.message)} [{self.code}]"]
+        message = self.message
+        if len(message) > _LONGEST:
+            message = message[: _LONGEST - 1] + "…"
+        parts = [f"{printable(where)}: {printable(message)} [{self.code}]"]
         if self.line and self.source_line:
             shown, at = _window(self.source_line, max(self.column - 1, 0))
             indent = "".join("\t" if c == "\t" else " " for c in shown[:at])

@@ -246,6 +246,7 @@ def _pairs(value: object) -> list[tuple[Text, str, Scalar]]:
     pairs: list[tuple[Text, str, Scalar]] = []
     node: Node | None = getattr(value, "node", None)
     scalars: list[Scalar] = []
+    seen: set[str] = set()
     if isinstance(node, Table):
         scalars = list(node.keys.values())
     elif isinstance(node, List) and all(isinstance(item, Scalar) for item in node.items):
@@ -269,8 +270,9 @@ def _pairs(value: object) -> list[tuple[Text, str, Scalar]]:
                 help=f"write `{fixed}`" if fixed else None,
                 at=scalar,
             )
-        if name in [other for other, _, _ in pairs]:
+        if name.text in seen:
             raise flaw("SA205", f"`{name}` is listed twice", help="remove one of them", at=scalar)
+        seen.add(name.text)
         label = name.text.replace("_", " ")
         beside = scalar
         if isinstance(node, Table):

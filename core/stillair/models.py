@@ -442,6 +442,17 @@ def _named(shape: Shape, kind: Callable[..., T], key: str, /, **given: object) -
     return kind(**kept | given)
 
 
+class WaysShape(Shape):
+    level: Words | None = None
+    rises: Words | None = None
+
+    @model_validator(mode="after")
+    def _says_when(self) -> Self:
+        if self.level is None and self.rises is None:
+            raise flaw("SA212", "{here} says nothing", help="give `level`, `rises` or both")
+        return self
+
+
 class ChecklistShape(Shape):
     checklist: Identifier
     title: Prose
@@ -458,10 +469,17 @@ class ChecklistShape(Shape):
     powered: tuple[PoweredShape, ...] = ()
     rules: tuple[RuleShape, ...] = ()
     places: tuple[PlaceShape, ...] = ()
+    order_of_places: Annotated[WaysShape | None, Field(alias="order of places")] = None
     impossible: tuple[ImpossibleShape, ...] = ()
     suspect: tuple[SuspectShape, ...] = ()
     cautions: tuple[Prose, ...] = ()
     defers: tuple[Prose, ...] = ()
+
+    def _ways(self) -> tuple[tuple[str, Text], ...]:
+        given = self.order_of_places
+        if given is None:
+            return ()
+        return tuple((n, t) for n, t in (("level", given.level), ("rises", given.rises)) if t is not None)
 
     def spec(self, path: str) -> Checklist:
         return Checklist(
@@ -482,6 +500,7 @@ class ChecklistShape(Shape):
             powered=tuple(state.spec() for state in self.powered),
             rules=tuple(rule.spec() for rule in self.rules),
             places=tuple(place.spec() for place in self.places),
+            ways=self._ways(),
             impossible=tuple(each.record(Impossible) for each in self.impossible),
             suspect=tuple(each.record(Suspect) for each in self.suspect),
             cautions=self.cautions,

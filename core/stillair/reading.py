@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 
 from stillair.checklist import BUILT_IN_EVENTS, BUILT_IN_LISTS, Checklist, Text
-from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.fault import MOST_FAULTS, Fault, StillairError, did_you_mean
 from stillair.models import ChecklistShape, ManifestShape, Shape
 from stillair.strict_yaml import List, Node, Scalar, Table, at, read_yaml
 
@@ -139,9 +139,8 @@ def _validate(shape: type[ShapeT], root: Node, path: str) -> ShapeT:
     try:
         return shape.model_validate(_data(root), context=shapes)
     except ValidationError as error:
-        faults = [
-            _translate(each, root, shapes) for each in error.errors(include_url=False, include_input=False)
-        ]
+        told = error.errors(include_url=False, include_input=False)[:MOST_FAULTS]
+        faults = [_translate(each, root, shapes) for each in told]
         raise StillairError(*sorted(faults, key=lambda fault: (fault.line, fault.column))) from None
 
 

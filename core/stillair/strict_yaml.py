@@ -10,19 +10,18 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import chain, islice
 from typing import Any
 
 import yaml
 
 from stillair.checklist import Run, Text
-from stillair.fault import LARGEST, Fault, StillairError
+from stillair.fault import LARGEST, MOST_FAULTS, Fault, StillairError
 
 __all__ = ["List", "Node", "Scalar", "Table", "at", "plain", "read_yaml"]
 
 DEEPEST = 50
 """Levels of nesting (judgement, no source: a checklist needs eight)."""
-_SHOWN = 50
-"""Faults reported for one file before the reader gives up (judgement, no source)."""
 
 _NULL = re.compile(r"(?:null|Null|NULL|~|)\Z")
 _BOOL = re.compile(r"(?:true|True|TRUE|false|False|FALSE)\Z")
@@ -166,12 +165,12 @@ def read_yaml(text: str, path: str) -> Node:
                 help="split it",
             )
         )
-    faults = [*_unseen(page), *_tabs(page)]
+    faults = list(islice(chain(_unseen(page), _tabs(page)), MOST_FAULTS))
     if faults:
-        raise StillairError(*faults[:_SHOWN])
+        raise StillairError(*faults)
     root, faults = _build(text, page)
     if faults:
-        raise StillairError(*faults[:_SHOWN])
+        raise StillairError(*faults[:MOST_FAULTS])
     if root is None:
         raise StillairError(Fault("SA106", "the file is empty", path))
     return root
@@ -246,6 +245,8 @@ def _build(text: str, page: _Page) -> tuple[Node | None, list[Fault]]:
     documents = 0
     try:
         for event in yaml.parse(text, Loader=_loader()):
+            if len(faults) >= MOST_FAULTS:
+                break
             if isinstance(event, yaml.DocumentStartEvent):
                 documents += 1
                 if documents > 1:

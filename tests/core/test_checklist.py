@@ -8,8 +8,10 @@ import sys
 from textwrap import dedent
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from stillair.checklist import PlaceOrder, Run, Text
-from stillair.fault import CODES, Fault, StillairError, did_you_mean
+from stillair.fault import CODES, MOST_FAULTS, Fault, StillairError, did_you_mean
 from stillair.reading import collisions, parse_checklist, read_checklist, schema
 
 GOOD = """\
@@ -987,3 +989,59 @@ def test_nothing_a_file_holds_can_steer_the_terminal() -> None:
     """A fault shows control characters as replaced, and its caret stays in place."""
     fault = Fault("SA109", "bad \x1b[31m", "a\x1bb.yaml", 1, 7, 1, "key: \x1bx\u202e")
     assert fault.render() == ("a\ufffdb.yaml:1:7: bad \ufffd[31m [SA109]\n  key: \ufffdx\ufffd\n        ^")
+
+
+def test_what_is_told_of_a_hostile_file_has_an_end() -> None:
+    """A key of a hundred thousand letters, or a thousand unknown keys, do not fill the screen."""
+    text = GOOD + "".join(f"k{i}: 1\n" for i in range(1000))
+    with pytest.raises(StillairError) as raised:
+        read_checklist(text, "safety.yaml")
+    assert len(raised.value.faults) == MOST_FAULTS
+    with pytest.raises(StillairError) as raised:
+        read_checklist(GOOD.replace("10 min .. 30 min", "x" * 100_000), "safety.yaml")
+    assert len(str(raised.value)) < 1000
+
+
+PIECES = (
+    "{",
+    "}",
+    "[",
+    "]",
+    ":",
+    "- ",
+    "&a",
+    "*a",
+    "!t",
+    "'",
+    '"',
+    "|",
+    "\n",
+    "  ",
+    "\t",
+    "null",
+    "1",
+    "<b>",
+    "\x00",
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    st.lists(st.tuples(st.floats(0, 1), st.integers(0, 12), st.sampled_from(PIECES)), min_size=1, max_size=4)
+)
+def test_a_damaged_file_is_read_or_refused_with_a_place(damage: list[tuple[float, int, str]]) -> None:
+    """Whatever is cut out or put in, the answer is a checklist or faults that stand inside the file."""
+    text = GOOD
+    for share, cut, piece in damage:
+        place = int(share * len(text))
+        text = text[:place] + piece + text[place + cut :]
+    try:
+        read_checklist(text, "safety.yaml")
+    except StillairError as error:
+        lines = text.split("\n")
+        for fault in error.faults:
+            assert fault.render()
+            assert fault.line <= len(lines)
+            if fault.line and fault.line <= len(lines):
+                assert fault.source_line == lines[fault.line - 1]
+                assert 1 <= fault.column <= len(fault.source_line) + 1

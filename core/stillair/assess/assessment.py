@@ -69,9 +69,23 @@ class RuleState:
     rule: str
     member: str | None
     verdict: Verdict
-    reasons: tuple[Reason, ...]
     decided: float | None
-    lines: tuple[int, ...] = ()
+    view: View = field(repr=False, compare=False)
+
+    @property
+    def _when(self) -> tuple[Cond, Binding]:
+        rule = self.view.program.rules[self.rule]
+        return rule.when, _binding(rule, self.member)
+
+    @property
+    def reasons(self) -> tuple[Reason, ...]:
+        """Why it is open; empty where it is decided."""
+        return self.view.reasons(*self._when) if self.verdict is Verdict.OPEN else ()
+
+    @property
+    def lines(self) -> tuple[int, ...]:
+        """The lines of the job it rests on."""
+        return self.view.lines_of(*self._when)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +102,13 @@ class Finding:
     grades: tuple[str, ...]
     rule: str | None
     decided: float | None
-    reasons: tuple[Reason, ...]
     lines: tuple[int, ...]
+    view: View = field(repr=False, compare=False)
+
+    @property
+    def reasons(self) -> tuple[Reason, ...]:
+        """What keeps a stronger grade open."""
+        return self.view.finding_reasons(Ref(self.name, self.member))
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,8 +178,8 @@ class Assessment:
     waits: dict[str, WaitState] = field(default_factory=dict)
     places: list[PlaceState] = field(default_factory=list)
     suspicions: list[Suspicion] = field(default_factory=list)
-    steps: list[StepState] = field(default_factory=list)
     next: Action = Action("finished")
+    _steps: list[StepState] | None = None
     _permissions: dict[tuple[str, str | None], Permission] = field(default_factory=dict)
     _relevant: frozenset[Ref] | None = None
 
@@ -175,7 +194,7 @@ class Assessment:
 
     def activity(self, name: str) -> Permission:
         """Whether an activity may go on now. KeyError if there is no such activity."""
-        return self._combined(self._activity(name))
+        return self._combined([*self._activity(name), *self._unproved(None)])
 
     def finding(self, name: str, member: str | None = None) -> Finding:
         return next(f for f in self.findings if f.name == name and f.member == member)
@@ -199,6 +218,8 @@ class Assessment:
                 activities.append(place.activity.text)
         for name in activities:
             parts.extend(self._activity(name, gated=step.powered is None))
+        if step.powered is None and activities:
+            parts.extend(self._unproved(step))
         if step.gate is not None:
             parts.append(self._gate(step.gate, binding, spec.title or spec.name))
         if step.powered is not None:
@@ -223,15 +244,20 @@ class Assessment:
                 yield Permission(May.NOT_YET, (), self.view.missing(rule.when, binding), state.reasons)
         if gated and activity.gate is not None:
             yield self._gate(activity.gate, NO_BINDING, activity.spec.title)
-        for powered_name, powered in self.program.powered.items():
-            if self._powered_on(powered_name) and gated:
-                say = f"{powered.spec.title} has begun; lock out again and prove it first"
-                yield Permission(
-                    May.NOT_YET,
-                    (),
-                    tuple(self._proof(powered_name)),
-                    (Reason(Why.LATER, powered_name, say),),
-                )
+
+    def _unproved(self, step: Step | None) -> Iterator[Permission]:
+        """While a powered state is not ended by its proof, only what proves it may be done."""
+        for name, powered in self.program.powered.items():
+            begun = self._begun(name)
+            if begun is None:
+                continue
+            proof = tuple(self._proof(name))
+            if not proof or (step is not None and any(r.name in step.asks for r in proof)):
+                continue
+            over = self.at - begun[0] > powered.at_most
+            say = f"{powered.spec.title} has {'run over its time' if over else 'begun'}"
+            reason = Reason(Why.LATER, name, f"{say}; lock out again and prove it first")
+            yield Permission(May.NOT_YET, (), proof, (reason,))
 
     def _gate(self, cond: Cond, binding: Binding, title: str) -> Permission:
         verdict = self.view.judge(cond, binding)
@@ -306,19 +332,8 @@ class Assessment:
             if rule.per is not None:
                 members = self.view.members(rule.per)[0]
             for member in members:
-                binding = _binding(rule, member)
                 verdict, decided = self.view.rule(rule, member)
-                lines: set[int] = set()
-                for ref, _ in rule.when.slots:
-                    lines.update(self.view.value(ref.bound(binding)).lines)
-                state = RuleState(
-                    rule.spec.name,
-                    member,
-                    verdict,
-                    self.view.reasons(rule.when, binding) if verdict is Verdict.OPEN else (),
-                    decided,
-                    tuple(sorted(lines)),
-                )
+                state = RuleState(rule.spec.name, member, verdict, decided, self.view)
                 self.rules.append(state)
                 if rule.spec.stop:
                     self.stops.append(state)
@@ -333,18 +348,14 @@ class Assessment:
                 value = self.view.options(Ref(name, member))
                 grades = tuple(g for bit, g in enumerate(GRADES) if value.mask >> bit & 1)
                 held = self.view.held(name, member)
-                if held is not None:
-                    rule, taken = held
-                    grade = rule.spec.grade.replace(" ", "_")
-                    self.findings.append(
-                        Finding(
-                            name, member, grade, grades, rule.spec.name, taken, value.reasons, value.lines
-                        )
-                    )
-                    continue
                 grade = "none" if grades == ("none",) else "open"
+                by: str | None = None
+                taken: float | None = None
+                if held is not None:
+                    by, taken = held[0].spec.name, held[1]
+                    grade = held[0].spec.grade.replace(" ", "_")
                 self.findings.append(
-                    Finding(name, member, grade, grades, None, None, value.reasons, value.lines)
+                    Finding(name, member, grade, grades, by, taken, value.lines, self.view)
                 )
 
     def _judge_places(self) -> None:
@@ -375,9 +386,12 @@ class Assessment:
 
     # -- steps and the next action -----------------------------------------------------------------------
 
-    def _step_states(self) -> None:
-        for step, member in self.walk():
-            self.steps.append(self._step_state(step, member))
+    @property
+    def steps(self) -> list[StepState]:
+        """Every step of the open checklists, in order, with its status."""
+        if self._steps is None:
+            self._steps = [self._step_state(step, member) for step, member in self.walk()]
+        return self._steps
 
     def walk(self) -> Iterator[tuple[Step, str | None]]:
         """The steps in their order; a run of steps kept per one list goes member by member."""
@@ -572,8 +586,8 @@ class Assessment:
         waiting: Action | None = None
         running = {w.name for w in self.running() if w.ready_at is not None and self.at < w.ready_at}
         stopped: StepState | None = None
-        for state in self.steps:
-            step = self.program.steps[state.step]
+        for step, member in self.walk():
+            state = self._step_state(step, member)
             if state.status == "stopped":
                 stopped = stopped or state
                 continue
@@ -669,7 +683,6 @@ def assess(program: Program, lines: Sequence[object], at: float, known: float | 
     found._judge_rules()
     found._judge_findings()
     found._judge_places()
-    found._step_states()
     found.next = found._choose()
     return found
 

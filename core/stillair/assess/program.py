@@ -44,6 +44,7 @@ PRESENCE = OptionDomain(("present", "absent"))
 YES_NO = OptionDomain(("yes", "no"), {"yes": "yes", "no": "no"})
 WAIT_STATES = OptionDomain(("ready", "running", "not_started"))
 FINDING = OptionDomain(GRADES)
+STRENGTH = ("not found", "ruled out", "suspected", "probable", "confirmed")
 
 
 @dataclass(slots=True, eq=False)
@@ -51,13 +52,15 @@ class Cond:
     """A compiled condition: its number among the program's judges, its tree, and what it reads.
 
     `checked` is the tree as written, `flat` the one with tests on one fact brought together. `mentions`, all
-    names it rests on, and `safety` are known once the whole pack is.
+    names it rests on, and `safety` are known once the whole pack is. `reads` are the slots again, each with
+    the list whose member in hand it wants.
     """
 
     number: int
     checked: Condition
     flat: Condition
     slots: tuple[tuple[Ref, bool], ...]
+    reads: tuple[tuple[Ref, bool, str | None], ...]
     text: str
     mentions: frozenset[str] = frozenset()
     safety: bool = False
@@ -205,6 +208,7 @@ class Program:
     powered: dict[str, Powered] = field(default_factory=dict)
     rules: dict[str, Rule] = field(default_factory=dict)
     findings: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    """The rules that give each finding, the strongest grade first."""
     places: dict[str, Place] = field(default_factory=dict)
     look: str | None = None
     """The fact that says what a look at a place gave: the first one kept per place that has `counts when`."""
@@ -289,6 +293,10 @@ class _Compiler:
             self._order()
         if self.faults:
             raise StillairError(*self.faults)
+        for name, rules in program.findings.items():
+            program.findings[name] = tuple(
+                sorted(rules, key=lambda r: -STRENGTH.index(program.rules[r].spec.grade))
+            )
         program.symbols = self.scope.symbols
         program.outer = self.checker.outer
         program.checklists = {c.name: _lean(c) for c in checklists}
@@ -463,7 +471,12 @@ class _Compiler:
 
     def _add(self, checked: Condition, text: str) -> Cond:
         flat = merged(checked)
-        cond = Cond(len(self.program.conditions), checked, flat, slots_of(flat), text)
+        slots = slots_of(flat)
+        reads = tuple(
+            (Ref(r.name), number, r.member[1:]) if r.member and r.member[0] == "@" else (r, number, None)
+            for r, number in slots
+        )
+        cond = Cond(len(self.program.conditions), checked, flat, slots, reads, text)
         self.program.conditions.append(cond)
         return cond
 
@@ -493,6 +506,8 @@ class _Compiler:
             self._rule(rule, checklist)
         for place in checklist.places:
             program.places[place.name] = Place(_lean(place), self._cond(place.when))
+        for way, text in checklist.ways:
+            program.ways[way] = self._needed(text)
         for impossible in checklist.impossible:
             facts = tuple(t.text for t in impossible.facts)
             program.impossible.append(Impossible(self._needed(impossible.when), impossible.slip, facts))

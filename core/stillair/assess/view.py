@@ -64,7 +64,10 @@ class View:
         self.now = at if now is None else now
         self.judged = judged
         self._values: dict[Ref, Number | Options] = {}
-        self._verdicts: dict[tuple[int, tuple[str, ...]], Verdict] = {}
+        self._verdicts: dict[object, Verdict] = {}
+        self._rules: dict[tuple[str, str | None], tuple[Verdict, float | None]] = {}
+        self._open: dict[object, tuple[Reason, ...]] = {}
+        self._lacking: dict[object, tuple[Ref, ...]] = {}
         self._waits: dict[str, WaitState] = {}
         self._views: dict[object, View] = {} if views is None else views
 
@@ -83,18 +86,21 @@ class View:
 
     def judge(self, cond: Cond, binding: Binding = NO_BINDING) -> Verdict:
         """The verdict of a compiled condition."""
-        key = (cond.number, tuple(binding.values()))
+        key = (cond.number, *binding.values()) if binding else cond.number
         verdict = self._verdicts.get(key)
         if verdict is None:
             flat: list[float] = []
-            for ref, is_number in cond.slots:
-                value = self.value(ref.bound(binding) if binding else ref)
+            values = self._values
+            for ref, is_number, per in cond.reads:
+                if per is not None:
+                    ref = Ref(ref.name, binding[per])
+                value = values.get(ref)
+                if value is None:
+                    value = self.value(ref)
                 if is_number:
-                    assert isinstance(value, Number)
-                    flat.extend(value.span())
+                    flat += value.span()  # type: ignore[union-attr]
                 else:
-                    assert isinstance(value, Options)
-                    flat.append(value.mask)
+                    flat.append(value.mask)  # type: ignore[union-attr]
             verdict = VERDICTS[self.program.judges[cond.number](flat)]
             self._verdicts[key] = verdict
         return verdict
@@ -357,7 +363,14 @@ class View:
 
     def rule(self, rule: Rule, member: str | None) -> tuple[Verdict, float | None]:
         """A rule's verdict and the moment it was decided. A finding once decided is not undone by age."""
-        binding = {rule.per: member} if rule.per is not None and member is not None else NO_BINDING
+        key = (rule.spec.name, member)
+        held = self._rules.get(key)
+        if held is None:
+            held = self._rules[key] = self._rule(rule, member)
+        return held
+
+    def _rule(self, rule: Rule, member: str | None) -> tuple[Verdict, float | None]:
+        binding = _bound(rule, member)
         verdict = self.judge(rule.when, binding)
         if rule.spec.finding is None or rule.spec.while_:
             return verdict, self.at if verdict is not Verdict.OPEN else None
@@ -392,31 +405,26 @@ class View:
         return None
 
     def _rules_of(self, name: str) -> list[Rule]:
-        rules = [self.program.rules[each] for each in self.program.findings[name]]
-        return sorted(rules, key=lambda r: -_strength(r.spec.grade))
+        return [self.program.rules[each] for each in self.program.findings[name]]
 
     def _finding(self, ref: Ref) -> Options:
         """The grades a finding may have: that of the strongest rule that holds, and of any open one above."""
         mask = 0
-        reasons: dict[Reason, None] = {}
-        lines: set[int] = set()
-        taken: float | None = None
         for rule in self._rules_of(ref.name):
             verdict, decided = self.rule(rule, ref.member)
-            binding = {rule.per: ref.member} if rule.per and ref.member else NO_BINDING
             bit = 1 << GRADES.index(rule.spec.grade.replace(" ", "_"))
             if verdict is Verdict.HOLDS:
-                mask |= bit
-                taken = decided
-                for slot, _ in rule.when.slots:
-                    lines.update(self.value(slot.bound(binding)).lines)
-                break
+                return Options(mask | bit, (), self.lines_of(rule.when, _bound(rule, ref.member)), decided)
             if verdict is Verdict.OPEN:
                 mask |= bit
-                reasons.update(dict.fromkeys(self.reasons(rule.when, binding)))
-        else:
-            mask |= 1
-        return Options(mask, tuple(reasons), tuple(sorted(lines)), taken)
+        return Options(mask | 1)
+
+    def lines_of(self, cond: Cond, binding: Binding) -> tuple[int, ...]:
+        """The lines of the job that a condition rests on."""
+        lines: set[int] = set()
+        for ref, _, per in cond.reads:
+            lines.update(self.value(ref if per is None else Ref(ref.name, binding[per])).lines)
+        return tuple(sorted(lines))
 
     # -- derived facts -----------------------------------------------------------------------------------
 
@@ -473,35 +481,25 @@ class View:
 
     def _each(self, each: core.Each, ref: Ref) -> Options:
         members, closed = self.members(each.list)
-        verdicts: list[Verdict] = []
-        reasons: list[Reason] = []
+        every = each.quantifier == "every"
+        inner = self.program.inner[ref.name]
+        verdicts = [self.judge(inner, self._in_hand(ref, each.list, member)) for member in members]
+        verdict = all_of(verdicts) if every else any_of(verdicts)
+        if every and not members and closed:
+            verdict = Verdict.FAILS
+        elif not closed and verdict is (Verdict.HOLDS if every else Verdict.FAILS):
+            verdict = Verdict.OPEN
+        mask = {Verdict.HOLDS: 1, Verdict.FAILS: 2, Verdict.OPEN: 3}[verdict]
         lines: set[int] = set()
         taken: float | None = None
-        inner = self.program.inner[ref.name]
         for member in members:
             binding = self._in_hand(ref, each.list, member)
-            verdict = self.judge(inner, binding)
-            verdicts.append(verdict)
-            if verdict is Verdict.OPEN:
-                reasons.extend(self.reasons(inner, binding))
-            for leaf in core.refs_of(each.condition):
-                value = self.value(leaf.bound(binding))
+            for leaf, _, per in inner.reads:
+                value = self.value(leaf if per is None else Ref(leaf.name, binding[per]))
                 lines.update(value.lines)
-                if value.taken is not None:
-                    taken = value.taken if taken is None else max(taken, value.taken)
-        verdict = all_of(verdicts) if each.quantifier == "every" else any_of(verdicts)
-        if each.quantifier == "every":
-            if not members and closed:
-                verdict = Verdict.FAILS
-            elif not closed and verdict is Verdict.HOLDS:
-                verdict = Verdict.OPEN
-                reasons.append(Reason(Why.OPEN_LIST, each.list, self._that_is_all(each.list)))
-        elif not closed and verdict is Verdict.FAILS:
-            verdict = Verdict.OPEN
-            reasons.append(Reason(Why.OPEN_LIST, each.list, self._that_is_all(each.list)))
-        mask = {Verdict.HOLDS: 1, Verdict.FAILS: 2, Verdict.OPEN: 3}[verdict]
-        kept = tuple(dict.fromkeys(reasons)) if verdict is Verdict.OPEN else ()
-        return Options(mask, kept, tuple(sorted(lines)), taken)
+                if value.taken is not None and (taken is None or value.taken > taken):
+                    taken = value.taken
+        return Options(mask, (), tuple(sorted(lines)), taken)
 
     def _in_hand(self, ref: Ref, list_name: str, member: str) -> Binding:
         """The members in hand inside a derived fact: its own list's, and the one it is itself kept for."""
@@ -516,21 +514,11 @@ class View:
 
     def _count(self, count: core.Count, ref: Ref) -> Number:
         members, closed = self.members(count.list)
-        low = high = 0
-        reasons: list[Reason] = []
         inner = self.program.inner[ref.name]
-        for member in members:
-            binding = self._in_hand(ref, count.list, member)
-            verdict = self.judge(inner, binding)
-            low += verdict is Verdict.HOLDS
-            high += verdict is not Verdict.FAILS
-            if verdict is Verdict.OPEN:
-                reasons.extend(self.reasons(inner, binding))
-        top = float(high)
-        if not closed:
-            top = INF
-            reasons.append(Reason(Why.OPEN_LIST, count.list, self._that_is_all(count.list)))
-        return Number(float(low), top, reasons=tuple(dict.fromkeys(reasons)))
+        verdicts = [self.judge(inner, self._in_hand(ref, count.list, member)) for member in members]
+        low = float(verdicts.count(Verdict.HOLDS))
+        high = low + verdicts.count(Verdict.OPEN) if closed else INF
+        return Number(low, high)
 
     def _sum(self, total: core.Sum) -> Number:
         members, closed = self.members(total.list)
@@ -635,24 +623,61 @@ class View:
         """Why a condition is open; empty where it is decided."""
         if self.judge(cond, binding) is not Verdict.OPEN:
             return ()
+        key = (cond.number, *binding.values()) if binding else cond.number
+        held = self._open.get(key)
+        if held is None:
+            found: dict[Reason, None] = {}
+            for test in self._open_tests(cond, binding):
+                bound = test.ref.bound(binding)
+                reasons = self.reasons_of(bound)
+                if reasons:
+                    found.update(dict.fromkeys(reasons))
+                else:
+                    found[Reason(Why.CLOSE, str(bound).lstrip("="), test.text)] = None
+            held = self._open[key] = tuple(found)
+        return held
+
+    def reasons_of(self, ref: Ref) -> tuple[Reason, ...]:
+        """Why a fact or derived fact is not settled; empty where it is, or where only its tolerance is wide."""
+        program, name = self.program, ref.name
+        if name in program.findings:
+            return self.finding_reasons(ref)
+        derivation = program.derived.get(name)
+        if not isinstance(derivation, core.Each | core.Count):
+            return self.value(ref).reasons
+        value = self.value(ref)
+        if value.mask != 3 if isinstance(value, Options) else not value.ignorant:
+            return ()
         found: dict[Reason, None] = {}
-        for test in self._open_tests(cond, binding):
-            bound = test.ref.bound(binding)
-            reasons = self.value(bound).reasons
-            if reasons:
-                found.update(dict.fromkeys(reasons))
-            else:
-                found[Reason(Why.CLOSE, str(bound).lstrip("="), test.text)] = None
+        members, closed = self.members(derivation.list)
+        for member in members:
+            binding = self._in_hand(ref, derivation.list, member)
+            found.update(dict.fromkeys(self.reasons(program.inner[name], binding)))
+        if not closed:
+            found[Reason(Why.OPEN_LIST, derivation.list, self._that_is_all(derivation.list))] = None
+        return tuple(found)
+
+    def finding_reasons(self, ref: Ref) -> tuple[Reason, ...]:
+        """Why a finding may still have a stronger grade than it has."""
+        found: dict[Reason, None] = {}
+        for rule in self._rules_of(ref.name):
+            if self.rule(rule, ref.member)[0] is Verdict.HOLDS:
+                break
+            found.update(dict.fromkeys(self.reasons(rule.when, _bound(rule, ref.member))))
         return tuple(found)
 
     def missing(self, cond: Cond, binding: Binding = NO_BINDING) -> tuple[Ref, ...]:
         """The facts that could still decide an open condition, in the order they are mentioned."""
         if self.judge(cond, binding) is not Verdict.OPEN:
             return ()
-        found: dict[Ref, None] = {}
-        for test in self._open_tests(cond, binding):
-            found.update(dict.fromkeys(self.missing_of(test.ref.bound(binding))))
-        return tuple(found)
+        key = (cond.number, *binding.values()) if binding else cond.number
+        held = self._lacking.get(key)
+        if held is None:
+            found: dict[Ref, None] = {}
+            for test in self._open_tests(cond, binding):
+                found.update(dict.fromkeys(self.missing_of(test.ref.bound(binding))))
+            held = self._lacking[key] = tuple(found)
+        return held
 
     def _open_tests(self, cond: Cond, binding: Binding) -> list[core.Test | core.Within]:
         if not binding:
@@ -695,8 +720,7 @@ class View:
         elif name in program.findings:
             for rule_name in program.findings[name]:
                 rule = program.rules[rule_name]
-                binding = {rule.per: ref.member} if rule.per and ref.member else NO_BINDING
-                yield from self.missing(rule.when, binding)
+                yield from self.missing(rule.when, _bound(rule, ref.member))
         elif name[0] == "=":
             derivation = program.derived[name]
             match derivation:
@@ -876,9 +900,8 @@ def _mentions(node: core.Expression, ref: Ref) -> bool:
     return any(leaf == ref for leaf in leaves(node))
 
 
-def _strength(grade: str) -> int:
-    order: Iterable[str] = ("not found", "ruled out", "suspected", "probable", "confirmed")
-    return list(order).index(grade)
+def _bound(rule: Rule, member: str | None) -> Binding:
+    return {rule.per: member} if rule.per is not None and member is not None else NO_BINDING
 
 
 def _minutes(seconds: float) -> str:

@@ -95,17 +95,14 @@ class Verbs(click.Group):
         prog_name: str | None = None,
         complete_var: str | None = None,
         standalone_mode: bool = True,
-        windows_expand_args: bool = True,
         **extra: Any,
     ) -> Any:
-        for stream in (sys.stdout, sys.stderr):
+        for stream in (sys.stdin, sys.stdout, sys.stderr):
             if hasattr(stream, "reconfigure"):
                 # A terminal without some character shows `?` for it rather than end the session.
                 stream.reconfigure(errors="replace")
         try:
-            code = super().main(
-                args, prog_name or "stillair", complete_var, False, windows_expand_args, **extra
-            )
+            code = super().main(args, prog_name or "stillair", complete_var, False, **extra)
         except Exception as error:
             code = _told(error)
             if code is None:

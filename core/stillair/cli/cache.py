@@ -64,7 +64,7 @@ def key_of(packs: Sequence[Texts], plugins: Plugins) -> str:
     digest = hashlib.sha256()
     parts = [digest_of(texts) for texts in packs]
     parts += [f"{p.name} {p.version} {p.digest}" for p in plugins.plugins]
-    parts += [engine_version(), _engine_digest(), sys.version, sys.implementation.cache_tag or "", sys.byteorder]
+    parts += [engine_version(), _engine_digest(), sys.version, sys.byteorder]
     for part in parts:
         data = part.encode()
         digest.update(len(data).to_bytes(8, "big"))

@@ -23,7 +23,7 @@ __all__ = ["Session", "Settings", "writer"]
 
 _PACK = re.compile(r"^pack:\s*([a-z][a-z0-9_-]*)", re.MULTILINE)
 _FELL_BACK = 5.0
-"""Seconds by which a clock may be set back without a word (judgement: network time corrections are smaller)."""
+"""Seconds a clock may be set back without a word (judgement: network time corrects by less)."""
 
 
 @dataclass(slots=True)
@@ -52,7 +52,8 @@ class Session:
         self.program = program
         self.plugins = plugins
         self.clock = clock
-        self.by = by if by is not None else _last_name(job.lines)
+        self.in_charge = _in_charge(job.lines)
+        self.by = by if by is not None else self.in_charge
         self.differs: tuple[str, ...] = ()
         """What of the plugins is not as the job recorded it, one sentence each."""
 
@@ -90,7 +91,7 @@ class Session:
                 if session.differs:
                     raise JobError(
                         session.differs[0],
-                        help="install what the job was begun with, or go over to the new one with `stillair move`",
+                        help="install what the job was begun with, or go over with `stillair move`",
                         path=job.path,
                     )
                 session._finish_opening()
@@ -167,7 +168,12 @@ class Session:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        """Close the job. What a plugin raised meanwhile is named: nothing goes on without it."""
         self.close()
+        if isinstance(error, Exception) and not isinstance(error, StillairError):
+            fault = self._plugin_fault(error)
+            if fault is not None:
+                raise StillairError(fault) from error
 
     # -- time --------------------------------------------------------------------------------------------
 
@@ -201,8 +207,9 @@ class Session:
         except quantity.QuantityError as error:
             raise EntryError(str(error), error.help) from None
         if found > now:
+            day_before = datetime.fromtimestamp(found - 86400, self.zone()).strftime("%Y-%m-%d %H:%M")
             raise EntryError(
-                f"`{text}` is later than now, {self.said(now)}", "give the time at which it was seen"
+                f"`{text}` is later than now, {self.said(now)}", f"for the day before write {day_before}"
             )
         return found
 
@@ -220,20 +227,8 @@ class Session:
         return self.job.lines
 
     def assess(self, at: float | None = None, known: float | None = None) -> Assessment:
-        """What follows from the job at a moment, by default now.
-
-        What a plugin raises meanwhile stops the work and is named; nothing goes on without it.
-        """
-        moment = self.now() if at is None else at
-        try:
-            return assess(self.program, self.lines, moment, known)
-        except StillairError:
-            raise
-        except Exception as error:
-            fault = self._plugin_fault(error)
-            if fault is None:
-                raise
-            raise StillairError(fault) from error
+        """What follows from the job at a moment, by default now."""
+        return assess(self.program, self.lines, self.now() if at is None else at, known)
 
     def append(self, entry: Entry, *, taken: float | None = None) -> Line:
         """Put an entry on the disk; `taken` is when it was seen, by default now."""
@@ -266,7 +261,7 @@ class Session:
 
     def _plugin_fault(self, error: Exception) -> Fault | None:
         """A fault at the line of the plugin that raised, if one did."""
-        homes = {os.path.dirname(p.file) if p.file.endswith("/__init__.py") else p.file: p for p in self.plugins.plugins}
+        homes = {p.file.removesuffix("/__init__.py"): p for p in self.plugins.plugins}
         trace = error.__traceback__
         found: Fault | None = None
         while trace is not None:
@@ -280,14 +275,12 @@ class Session:
         return found
 
 
-def _last_name(lines: Sequence[Line]) -> str | None:
-    """Who is on the job, by its lines."""
+def _in_charge(lines: Sequence[Line]) -> str | None:
+    """Whose job it is: whoever it was handed to last, else who began it."""
     for line in reversed(lines):
         if line.kind == "handover" and "to" in line.body:
             return str(line.body["to"])
-        if line.by is not None:
-            return line.by
-    return None
+    return next((line.by for line in lines if line.by is not None), None)
 
 
 def _recorded(lines: Sequence[Line]) -> tuple[dict[str, dict[str, str]], dict[str, dict[str, str]]]:
@@ -322,9 +315,8 @@ def _differences(recorded: Mapping[str, Mapping[str, str]], plugins: Plugins) ->
     A plugin that only gives packs may change: the texts of a job's packs are kept beside it.
     """
     now = {p.name: p for p in plugins.plugins}
-    reckons = {
-        p.name for (hook, _), p in plugins.givers.items() if hook in ("stillair_calculators", "stillair_catalogues")
-    }
+    weighty = ("stillair_calculators", "stillair_catalogues")
+    reckons = {p.name for (hook, _), p in plugins.givers.items() if hook in weighty}
     for name, entry in recorded.items():
         plugin = now.get(name)
         if plugin is None:
@@ -332,7 +324,7 @@ def _differences(recorded: Mapping[str, Mapping[str, str]], plugins: Plugins) ->
         elif name in reckons and plugin.version != entry["version"]:
             yield f"the plugin `{name}` is {plugin.version}, the job was begun with {entry['version']}"
         elif name in reckons and plugin.digest != entry["digest"]:
-            yield f"the plugin `{name}` {plugin.version} is not the one the job was begun with: its files differ"
+            yield f"the files of the plugin `{name}` are not those the job was begun with"
 
 
 def _choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]:
@@ -346,8 +338,9 @@ def _choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]
     if not wanted:
         if len(installed) == 1:
             return installed
-        help = f"--pack NAME: {', '.join(sorted(installed))}" if installed else "install one, or name its folder"
-        message = "several packs are installed" if installed else "no pack is installed"
+        message, help = "no pack is installed", "install one, or name its folder with --pack"
+        if installed:
+            message, help = "several packs are installed", f"--pack NAME: {', '.join(sorted(installed))}"
         raise StillairError(Fault("SA401", message, "--pack", help=help))
     chosen = {}
     for name in wanted:
@@ -363,6 +356,6 @@ def _choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]
 
 
 def _name_in(manifest: str, folder: Path) -> str:
-    """The name of a pack, without the YAML reader, which is slow to start; the compiled program must agree."""
+    """The name a pack gives itself, found without the YAML reader, which is slow to start."""
     found = _PACK.search(manifest)
     return found[1] if found else folder.name

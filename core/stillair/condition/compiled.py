@@ -2,24 +2,32 @@
 
 The source is written from the checked tree only; no text of a pack is ever executed. A number is given as
 its lowest and highest possible value, options as a bit mask. A number that does not exist is (nan, nan),
-for which no comparison is true, so its test is open.
+for which no comparison is true, so its test is open. A mask is never empty, a lowest value never above the
+highest.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from types import CodeType
 
 from stillair.possible import Region
 
-from .core import All, Condition, Either, Ref, Test, Truth, Within
+from .core import All, Condition, Either, OptionDomain, Ref, Test, Truth, Within
 from .merge import merged
+from .syntax import ConditionError
 
-__all__ = ["Judge", "code_of", "functions", "slots_of", "source_of"]
+__all__ = ["Judge", "Spans", "code_of", "functions", "nested_at_most", "shallow", "slots_of", "source_of"]
 
 #: Given the flat list of lows, highs and masks of a condition's slots: 0 fails, 1 holds, 2 open.
 Judge = Callable[[Sequence[float]], int]
+
+#: Joins within joins in one expression. CPython 3.11 reads at most 200 parentheses; less is easier to read.
+DEPTH = 40
+#: The verdict of a part that was judged before the rest, as a mask.
+JUDGED = OptionDomain(("holds", "fails", "open"))
 
 
 def slots_of(condition: Condition) -> tuple[tuple[Ref, bool], ...]:
@@ -41,16 +49,20 @@ def source_of(conditions: Sequence[Condition]) -> str:
     """Python source defining `c0`, `c1`, …: one function for each condition."""
     lines: list[str] = []
     for number, condition in enumerate(conditions):
-        condition = merged(condition)
-        names: dict[Ref, str] = {}
-        unpacked: list[str] = []
-        for index, (ref, is_number) in enumerate(slots_of(condition)):
-            names[ref] = str(index)
-            unpacked += [f"l{index}", f"h{index}"] if is_number else [f"m{index}"]
-        lines.append(f"def c{number}(v):")
-        if unpacked:
-            lines.append(f" {', '.join(unpacked)}, = v")
-        lines.append(f" return 1 if {holds(condition, names)} else 0 if {fails(condition, names)} else 2")
+        with nested_at_most(condition):
+            condition = merged(condition)
+            names: dict[Ref, str] = {}
+            unpacked: list[str] = []
+            for index, (ref, is_number) in enumerate(slots_of(condition)):
+                names[ref] = str(index)
+                unpacked += [f"l{index}", f"h{index}"] if is_number else [f"m{index}"]
+            lines.append(f"def c{number}(v):")
+            if unpacked:
+                lines.append(f" {', '.join(unpacked)}, = v")
+            spans = Spans(names)
+            before, condition = shallow(condition, spans)
+            lines += [f" {line}" for line in before]
+            lines.append(f" return {spans.verdict(condition)}")
     return "\n".join(lines) + "\n"
 
 
@@ -66,55 +78,119 @@ def functions(code: CodeType, count: int) -> list[Judge]:
     return [space[f"c{number}"] for number in range(count)]
 
 
-def holds(condition: Condition, names: Mapping[Ref, str]) -> str:
-    """Source of 'true for every possible value'."""
-    match condition:
-        case Truth():
-            return str(condition.value)
-        case Test():
-            return _inside(names[condition.ref], condition.sure, condition.domain.whole)
-        case Within():
-            return _covered(names[condition.ref], condition.region)
-        case All():
-            return _joined(" and ", [holds(part, names) for part in condition.parts])
-        case Either():
-            return _joined(" or ", [holds(part, names) for part in condition.parts])
+@contextmanager
+def nested_at_most(condition: Condition) -> Iterator[None]:
+    """Turns the end of Python's stack into a ConditionError about this condition."""
+    try:
+        yield
+    except RecursionError:
+        raise ConditionError(
+            "the condition is nested too deeply", 0, len(condition.text), "split it into several rules"
+        ) from None
 
 
-def fails(condition: Condition, names: Mapping[Ref, str]) -> str:
-    """Source of 'false for every possible value'."""
-    match condition:
-        case Truth():
-            return str(not condition.value)
-        case Test():
-            return _inside(names[condition.ref], condition.never, condition.domain.whole)
-        case Within():
-            return _covered(names[condition.ref], condition.region.complement())
-        case All():
-            return _joined(" or ", [fails(part, names) for part in condition.parts])
-        case Either():
-            return _joined(" and ", [fails(part, names) for part in condition.parts])
+class Spans:
+    """Writes tests on the locals `l` and `h` (lowest, highest) of a number and the mask `m` of options.
+
+    `names` gives what follows the letter for each reference.
+    """
+
+    def __init__(self, names: dict[Ref, str]) -> None:
+        self.names = names
+
+    def verdict(self, condition: Condition, holds: int = 1, fails: int = 0, open: int = 2) -> str:
+        """Source of the verdict; the side that one part decides comes first."""
+        if isinstance(condition, All):
+            return f"({holds} if {self.surely(condition)} else {open}) if {self.possibly(condition)} else {fails}"
+        return f"{holds} if {self.surely(condition)} else {open} if {self.possibly(condition)} else {fails}"
+
+    def surely(self, condition: Condition) -> str:
+        """Source of 'true for every possible value'."""
+        match condition:
+            case Truth():
+                return str(condition.value)
+            case Test():
+                return self.options_within(self.names[condition.ref], condition.sure, condition.domain.whole)
+            case Within():
+                return self.number_within(self.names[condition.ref], condition.region)
+            case All():
+                return joined(" and ", map(self.surely, condition.parts))
+            case Either():
+                return joined(" or ", map(self.surely, condition.parts))
+
+    def possibly(self, condition: Condition) -> str:
+        """Source of 'not false for every possible value'."""
+        match condition:
+            case Truth():
+                return str(condition.value)
+            case Test():
+                whole = condition.domain.whole
+                return self.options_meet(self.names[condition.ref], whole & ~condition.never, whole)
+            case Within():
+                return self.number_meets(self.names[condition.ref], condition.region)
+            case All():
+                return joined(" and ", map(self.possibly, condition.parts))
+            case Either():
+                return joined(" or ", map(self.possibly, condition.parts))
+
+    def options_within(self, name: str, allowed: int, whole: int) -> str:
+        if not allowed or allowed == whole:
+            return str(bool(allowed))
+        return f"m{name}=={allowed}" if single(allowed) else f"not m{name}&{whole & ~allowed}"
+
+    def options_meet(self, name: str, allowed: int, whole: int) -> str:
+        if not allowed or allowed == whole:
+            return str(bool(allowed))
+        others = whole & ~allowed
+        return f"m{name}!={others}" if single(others) else f"m{name}&{allowed}"
+
+    def number_within(self, name: str, region: Region) -> str:
+        """Source of 'the span lies in one piece of the region'; never true for nan."""
+        pieces = []
+        for low, low_in, high, high_in in region.pieces:
+            tests = []
+            if low > -math.inf or not low_in:
+                tests.append(f"l{name}>{'=' if low_in else ''}{literal(low)}")
+            if high < math.inf or not high_in:
+                tests.append(f"h{name}<{'=' if high_in else ''}{literal(high)}")
+            pieces.append(" and ".join(tests) or f"l{name}==l{name}")
+        return joined(" or ", pieces) if pieces else "False"
+
+    def number_meets(self, name: str, region: Region) -> str:
+        """Source of 'not in the rest of the numbers'; always true for nan."""
+        return f"not {self.number_within(name, region.complement())}"
 
 
-def _joined(word: str, parts: Sequence[str]) -> str:
-    return "(" + word.join(parts) + ")"
+def single(mask: int) -> bool:
+    return mask > 0 and not mask & (mask - 1)
 
 
-def _inside(name: str, allowed: int, whole: int) -> str:
-    outside = whole & ~allowed
-    return f"not m{name}&{outside}" if outside else "True"
+def literal(value: float) -> str:
+    """Source of a number; infinity has no other literal."""
+    return repr(float(value)).replace("inf", "1e999")
 
 
-def _covered(name: str, region: Region) -> str:
-    """Source of 'the span lies in one piece of the region'; never true for nan."""
-    if not region.pieces:
-        return "False"
-    pieces = []
-    for low, low_in, high, high_in in region.pieces:
-        tests = []
-        if low > -math.inf:
-            tests.append(f"l{name}>{'=' if low_in else ''}{low!r}")
-        if high < math.inf:
-            tests.append(f"h{name}<{'=' if high_in else ''}{high!r}")
-        pieces.append(" and ".join(tests) or f"l{name}==l{name}")
-    return pieces[0] if len(pieces) == 1 else "(" + " or ".join(pieces) + ")"
+def joined(word: str, parts: Iterator[str] | Sequence[str]) -> str:
+    parts = list(parts)
+    return parts[0] if len(parts) == 1 and " " not in parts[0] else "(" + word.join(parts) + ")"
+
+
+def shallow(condition: Condition, spans: Spans) -> tuple[list[str], Condition]:
+    """Lines that judge the deepest parts first, and the condition resting on their verdicts."""
+    lines: list[str] = []
+
+    def visit(node: Condition) -> tuple[Condition, int]:
+        if not isinstance(node, All | Either):
+            return node, 0
+        found = [visit(part) for part in node.parts]
+        depth = 1 + max(depth for _, depth in found)
+        node = type(node)(tuple(part for part, _ in found), node.text)
+        if depth < DEPTH:
+            return node, depth
+        ref = Ref(f"={len(spans.names)}")
+        line = spans.verdict(node, holds=1, fails=2, open=4)
+        spans.names[ref] = f"_{len(spans.names)}"
+        lines.append(f"m{spans.names[ref]} = {line}")
+        return Test(ref, JUDGED.mask("holds"), JUDGED.mask("fails"), JUDGED, node.text), 0
+
+    return lines, visit(condition)[0]

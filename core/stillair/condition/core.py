@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Union
+from typing import NamedTuple, Union
 
 from stillair.possible import Region
 from stillair.quantity import Dimension
@@ -72,8 +72,7 @@ class NumberDomain:
 Domain = OptionDomain | NumberDomain
 
 
-@dataclass(frozen=True, slots=True)
-class Ref:
+class Ref(NamedTuple):
     """A fact or derived fact; `member` names one member, `@list` means the member in hand of that list."""
 
     name: str

@@ -1,0 +1,248 @@
+"""One calculator from typed inputs: `refrigerant=R-410A`, `temperature="75 °F ± 1.4 °F"`."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from stillair import quantity
+from stillair.calculator import Calculator, Catalogue, Entry, Input, OutOfRange, propagate
+from stillair.fault import did_you_mean
+from stillair.possible import Number, Options
+from stillair.quantity import DIMENSIONS, QuantityError, Unit
+from stillair.verdict import Reason, Why
+from stillair.wording import number, precise, with_tolerance
+
+__all__ = ["CalculateError", "Calculated", "Given", "calculate"]
+
+_TOLERANCE = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
+_MOST_CASES = 4
+"""Cases written out one by one where an option is not given; of more, only the span is said (judgement)."""
+
+
+class CalculateError(Exception):
+    """The inputs do not fit the calculator: what is wrong, and the way out."""
+
+    def __init__(self, message: str, help: str | None = None) -> None:
+        super().__init__(message)
+        self.message = message
+        self.help = help
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """One input as typed and as understood; `possible` has more than one option where none was given."""
+
+    name: str
+    typed: str | None
+    understood: str
+    possible: tuple[str, ...] = ()
+    value: float | None = None
+    tolerance: float = 0.0
+    unit: Unit | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Calculated:
+    """The result: a number that may span what is not given, its working, or the reasons there is none."""
+
+    calculator: Calculator
+    inputs: tuple[Given, ...]
+    number: Number
+    unit: Unit
+    result: str
+    working: tuple[str, ...]
+    reasons: tuple[str, ...]
+
+    @property
+    def undecided(self) -> tuple[Given, ...]:
+        """The inputs that were not given and could be more than one option."""
+        return tuple(given for given in self.inputs if len(given.possible) > 1)
+
+
+def calculate(
+    calculator: Calculator, typed: Mapping[str, str], catalogues: Mapping[str, Catalogue]
+) -> Calculated:
+    """The value for inputs as a person types them. CalculateError where one is missing or cannot be read.
+
+    An option that is not given leaves all of them possible. A tolerance may follow a number: `217 psig ± 3.5 psi`.
+    """
+    for name in typed:
+        if name not in calculator.inputs:
+            near = did_you_mean(name, calculator.inputs) or f"its inputs: {', '.join(calculator.inputs)}"
+            raise CalculateError(f"`{calculator.name}` has no input `{name}`", near)
+    given: list[Given] = []
+    values: list[Number | Options] = []
+    choices: list[Sequence[object] | None] = []
+    for name, wanted in calculator.inputs.items():
+        if wanted.dimension is not None:
+            each, amount = _amount(calculator, name, wanted, typed.get(name))
+            given.append(each)
+            values.append(amount)
+            choices.append(None)
+        else:
+            chosen, options, entries = _choice(calculator, name, wanted, typed.get(name), catalogues)
+            given.append(chosen)
+            values.append(options)
+            choices.append(entries)
+    unit = quantity.find_unit(calculator.unit, DIMENSIONS[calculator.output])
+    monotone = [name in (*calculator.rises_with, *calculator.falls_with) for name in calculator.inputs]
+    found = propagate(lambda v: calculator(*v), values, choices, monotone, calculator.name)
+    reasons = tuple(r.text for r in found.reasons if r.why is Why.OUTSIDE)
+    result = f"{calculator.name} = {number(found, unit)}"
+    steps = _working(calculator, given, values, choices, found, unit)
+    return Calculated(calculator, tuple(given), found, unit, result, tuple(steps), reasons)
+
+
+def _amount(calculator: Calculator, name: str, wanted: Input, text: str | None) -> tuple[Given, Number]:
+    assert wanted.dimension is not None
+    dimension = DIMENSIONS[wanted.dimension]
+    said = wanted.default if text is None else text
+    if said is None:
+        example = calculator.examples[0].inputs.get(name, "…")
+        raise CalculateError(f"`{name}` is missing: {_wants(wanted)}", f'write {name}="{example}"')
+    parts = _TOLERANCE.split(said.strip(), maxsplit=1)
+    try:
+        read = quantity.read(parts[0], dimension)
+        tolerance = 0.0
+        if len(parts) == 2:
+            difference = quantity.difference_of(dimension)
+            default = quantity.difference_unit(read.unit)
+            tolerance = quantity.read(parts[1], difference, default=default).value
+    except QuantityError as error:
+        raise CalculateError(f"`{name}`: {error}", error.help) from None
+    if tolerance < 0:
+        raise CalculateError(f"`{name}`: the tolerance {parts[1]} is negative", "write it without the minus")
+    effects = {("stated", name): tolerance} if tolerance else {}
+    understood = with_tolerance(read.value, tolerance, read.unit)
+    given = Given(name, text, understood, value=read.value, tolerance=tolerance, unit=read.unit)
+    return given, Number(read.value, read.value, effects)
+
+
+def _choice(
+    calculator: Calculator, name: str, wanted: Input, text: str | None, catalogues: Mapping[str, Catalogue]
+) -> tuple[Given, Options, Sequence[object]]:
+    entries: Sequence[object]
+    if wanted.catalogue is not None:
+        catalogue = catalogues.get(wanted.catalogue)
+        if catalogue is None:
+            raise CalculateError(
+                f"`{name}` is an entry of the catalogue `{wanted.catalogue}`, which no plugin gives",
+                "install the plugin that gives it",
+            )
+        names, entries = catalogue.names, catalogue.entries
+        labels = dict(catalogue.labels)
+    else:
+        names, entries, labels = wanted.options, wanted.options, {}
+    said = wanted.default if text is None else text
+    if said is None:
+        if wanted.catalogue is not None:
+            example = calculator.examples[0].inputs.get(name, names[0])
+            raise CalculateError(f"`{name}` is missing: {_wants(wanted)}", f"write {name}={example}")
+        whole = (1 << len(names)) - 1
+        given = Given(name, None, f"not given: {' or '.join(names)}", tuple(names))
+        return given, Options(whole, (Reason(Why.NOT_ASKED, name),)), entries
+    wanted_name = said.strip().casefold()
+    for bit, option in enumerate(names):
+        if wanted_name in (option.casefold(), labels.get(option, option).casefold()):
+            return Given(name, text, option, (option,)), Options(1 << bit), entries
+    near = did_you_mean(said, names) or f"one of: {', '.join(names[:8])}{' …' if len(names) > 8 else ''}"
+    raise CalculateError(f"`{said}` is not {_wants(wanted)}", near)
+
+
+def _wants(wanted: Input) -> str:
+    if wanted.dimension is not None:
+        return f"a number with its unit ({wanted.dimension})"
+    if wanted.catalogue is not None:
+        return f"an entry of the catalogue `{wanted.catalogue}`"
+    return " or ".join(wanted.options)
+
+
+def _working(
+    calculator: Calculator,
+    given: Sequence[Given],
+    values: Sequence[Number | Options],
+    choices: Sequence[Sequence[object] | None],
+    found: Number,
+    unit: Unit,
+) -> list[str]:
+    """The formula in words, the numbers put in for each case, what is not given, and the tolerance."""
+    steps = [calculator.formula]
+    for each in given:
+        if len(each.possible) > 1:
+            steps.append(f"{each.name} is not given: {' and '.join(each.possible)} are both possible"
+                         if len(each.possible) == 2
+                         else f"{each.name} is not given: {', '.join(each.possible)} are all possible")
+    cases = [_open(value, choice) for value, choice in zip(values, choices, strict=True)]
+    combined = list(itertools.product(*cases))
+    if len(combined) <= _MOST_CASES:
+        for case in combined:
+            said = ", ".join(_said(each, point) for each, point in zip(given, case, strict=True))
+            try:
+                steps.append(f"{calculator.name}({said}) = {precise(calculator(*case), unit)}")
+            except OutOfRange as error:
+                steps.append(f"{calculator.name}({said}): {error}")
+    shifted = [each for each in given if each.tolerance]
+    if shifted and not found.undefined and found.shape is None:
+        steps.extend(_spread(calculator, given, combined, found, unit))
+    if not found.undefined:
+        if found.low != found.high:
+            low, high = found.span()
+            steps.append(f"from {precise(low, unit)} to {precise(high, unit)}, whatever is not given")
+        steps.append(f"result: {number(found, unit)}" + (", at 95 %" if shifted else ""))
+    return steps
+
+
+def _spread(
+    calculator: Calculator,
+    given: Sequence[Given],
+    cases: Sequence[Sequence[object]],
+    found: Number,
+    unit: Unit,
+) -> list[str]:
+    """Half the change from each input less its tolerance to plus its tolerance, and what they come to."""
+    difference = quantity.difference_unit(unit)
+    steps, parts = [], []
+    for index, each in enumerate(given):
+        if not each.tolerance or each.unit is None:
+            continue
+        ends = []
+        for case in cases:
+            pair = []
+            for sign in (1, -1):
+                point = list(case)
+                base = point[index]
+                assert isinstance(base, float)
+                point[index] = base + sign * each.tolerance
+                pair.append((calculator(*point), precise(base + sign * each.tolerance, each.unit)))
+            ends.append(pair)
+        effect = found.effects.get(("stated", each.name), 0.0)
+        pair = min(ends, key=lambda p: abs((p[0][0] - p[1][0]) / 2 - effect))
+        (up, at_up), (down, at_down) = pair
+        half = quantity.show(abs(effect), difference, found.tolerance / 10)
+        steps.append(
+            f"{each.name} {at_up} gives {precise(up, unit)}, {at_down} gives {precise(down, unit)}: half is {half}"
+        )
+        parts.append(f"{half} ({each.name})")
+    if len(parts) > 1:
+        total = quantity.show(found.tolerance, difference, found.tolerance)
+        steps.append(f"± {total} = root of the sum of the squares of {', '.join(parts)}")
+    return steps
+
+
+def _open(value: Number | Options, choice: Sequence[object] | None) -> list[object]:
+    if isinstance(value, Number):
+        return [value.low]
+    assert choice is not None
+    return [entry for bit, entry in enumerate(choice) if value.mask >> bit & 1]
+
+
+def _said(given: Given, point: object) -> str:
+    if isinstance(point, Entry):
+        return point.name
+    if isinstance(point, float):
+        assert given.unit is not None
+        return precise(point, given.unit)
+    return str(point)

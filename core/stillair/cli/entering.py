@@ -1,0 +1,254 @@
+"""What a person does to a job, as lines: entries, corrections, taking back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+from stillair import quantity
+from stillair.assess import Assessment, Entry, EntryError, May, Observation, Permission, read_value
+from stillair.condition.core import NumberDomain, OptionDomain, Ref
+from stillair.fault import did_you_mean
+from stillair.job import JSON, UNDO_WITHIN, Line
+
+from .session import Session
+
+__all__ = [
+    "REASONS",
+    "add_member",
+    "cannot",
+    "correct",
+    "declare_instrument",
+    "did",
+    "events",
+    "happened",
+    "last_entry",
+    "needs_reason",
+    "observe",
+    "serial_for",
+    "take_back",
+]
+
+REASONS = (
+    "cannot reach it",
+    "cannot see it",
+    "no instrument for it here",
+    "not safe to do now",
+    "cannot tell from what is there",
+)
+"""Why a fact cannot be had, most often (judgement, no source)."""
+
+_KEPT = frozenset({"job", "open", "close", "handover", "emergency", "move"})
+"""Lines that are not taken back by an undo: each has its own verb, or is never undone."""
+
+
+def observe(
+    session: Session,
+    assessment: Assessment,
+    ref: Ref,
+    text: str,
+    *,
+    serial: str | None = None,
+    taken: float | None = None,
+) -> Entry:
+    """The entry of a value for a fact, not yet written. EntryError where it cannot be."""
+    fact = session.program.facts[ref.name]
+    if serial is None:
+        serial = serial_for(assessment, ref.name)
+    moment = session.now() if taken is None else taken
+    try:
+        return read_value(
+            session.program, ref, text, instrument=serial, now=moment, zone=session.clock.zone(moment)
+        )
+    except EntryError:
+        name = _part_of_one(fact.domain, text)
+        if name is None:
+            raise
+        entry = read_value(session.program, ref, name)
+        return replace(entry, body={**entry.body, "read": text})
+
+
+def _body(ref: Ref) -> dict[str, JSON]:
+    return {"fact": ref.name} if ref.member is None else {"fact": ref.name, "of": ref.member}
+
+
+def _part_of_one(domain: OptionDomain | NumberDomain, text: str) -> str | None:
+    """The one entry of a catalogue whose name holds the text, as `410A` is held by one name only."""
+    if not isinstance(domain, OptionDomain) or domain.catalogue is None:
+        return None
+    wanted = text.strip().casefold()
+    found = [name for name in domain.names if wanted and wanted in name.casefold()]
+    if len(found) > 1:
+        shown = ", ".join(found[:8]) + (" …" if len(found) > 8 else "")
+        raise EntryError(f"`{text.strip()}` may be several", f"one of: {shown}")
+    return found[0] if found else None
+
+
+def serial_for(assessment: Assessment, fact: str) -> str | None:
+    """The instrument a fact was last read with, else the one of its kind declared last."""
+    spec = assessment.program.facts[fact].spec
+    if spec.read_with is None:
+        return None
+    history = assessment.history
+    kind = spec.read_with.text
+    serials = [i for i in history.instruments.values() if i.kind == kind]
+    if not serials:
+        return None
+    used = {
+        o.instrument: (o.entered, o.line)
+        for found in history.observations.values()
+        for o in found
+        if o.instrument is not None
+    }
+    return max(serials, key=lambda i: max((used.get(i.serial, (0.0, 0)))[1], i.line)).serial
+
+
+def cannot(session: Session, ref: Ref, reason: str, taken: float | None = None) -> Line:
+    """Say that a fact cannot be had, and why."""
+    reason = reason.strip()
+    if not reason:
+        raise EntryError(f"no reason why `{ref}` cannot be had", "such as `behind finished plaster`")
+    return session.write("unavailable", {**_body(ref), "reason": reason}, taken=taken)
+
+
+def events(assessment: Assessment) -> Iterator[tuple[str, str, str | None]]:
+    """The events that can be logged: name, what it says, and the list it is kept per."""
+    program = assessment.program
+    for name, powered in program.powered.items():
+        yield f"{name}_ended", f"{powered.spec.title}: ended, off again", None
+    for name, spec in program.events.items():
+        if spec is not None:
+            yield name, spec.say, spec.per.text if spec.per is not None else None
+    yield "break_taken", "A break was taken away from the work", None
+
+
+def happened(
+    session: Session, assessment: Assessment, event: str, member: str | None, taken: float | None = None
+) -> Line:
+    """Log an event. EntryError where there is none of that name, or the member is missing or strange."""
+    known = {name: per for name, _, per in events(assessment)}
+    if event not in known:
+        near = did_you_mean(event, known) or f"one of: {', '.join(known)}"
+        raise EntryError(f"there is no event `{event}` to log", near)
+    per = known[event]
+    if per is None and member is not None:
+        raise EntryError(f"`{event}` is not kept per member of a list", f"write {event}")
+    if per is not None:
+        members = session.members(assessment)[per]
+        if member not in members:
+            said = f"`{member}` is not in the list {per}" if member else f"`{event}` is kept per {per}"
+            raise EntryError(said, f"`{event} of …`: {', '.join(members) or 'the list is empty'}")
+    return session.write("event", {"event": event, **({"of": member} if member else {})}, taken=taken)
+
+
+def did(
+    session: Session, assessment: Assessment, step: str, member: str | None, taken: float | None = None
+) -> Permission:
+    """Say that a step is done; written only where the step may be done, which the answer says."""
+    program = session.program
+    if step not in program.steps:
+        raise EntryError(f"there is no step `{step}`", did_you_mean(step, program.steps))
+    per = program.steps[step].per
+    if member is not None and (per is None or member not in session.members(assessment)[per]):
+        raise EntryError(f"`{member}` is not a member the step `{step}` is done for")
+    permission = assessment.permission(step, member)
+    if permission.may is May.YES:
+        session.write("done", {"step": step, **({"of": member} if member else {})}, taken=taken)
+    return permission
+
+
+def add_member(session: Session, assessment: Assessment, name: str, label: str) -> tuple[Line, str]:
+    """Put a member on a list under a short name made from what it is called."""
+    letters = "".join(c if c.isascii() and c.isalnum() else "_" for c in label.casefold())
+    short = "_".join(part for part in letters.split("_") if part)[:40].strip("_")
+    if not short:
+        raise EntryError(f"`{label}` has no letters or digits to name it by", "such as `second panel`")
+    if not short[0].isalpha():
+        short = f"{name}_{short}"
+    if short in session.members(assessment)[name]:
+        raise EntryError(f"`{label}` is on the list already", "give it a name of its own")
+    return session.write("member", {"list": name, "member": short, "label": label}), short
+
+
+def declare_instrument(
+    session: Session, serial: str, kind: str, given: Mapping[str, str], checked: str | None = None
+) -> Line:
+    """Declare an instrument; a tolerance not given is that of its kind. EntryError if one cannot be read."""
+    program = session.program
+    if kind not in program.kinds:
+        near = did_you_mean(kind, program.kinds) or f"one of: {', '.join(program.kinds) or 'none'}"
+        raise EntryError(f"there is no kind of instrument `{kind}`", near)
+    known = program.kinds[kind]
+    dimension = quantity.DIMENSIONS[known.dimension]
+    if dimension.point is not None:
+        dimension = quantity.difference_of(dimension)
+    body: dict[str, JSON] = {"serial": serial, "kind": kind}
+    for name, usual in (("offset", known.offset), ("repeat", known.repeat), ("resolution", known.resolution)):
+        try:
+            body[name] = quantity.read(given[name], dimension).value if given.get(name) else usual
+        except quantity.QuantityError as error:
+            raise EntryError(f"{name} of {serial}: {error}", error.help) from None
+    if checked:
+        body["checked"] = checked
+    return session.write("instrument", body)
+
+
+# -- taking back and correcting --------------------------------------------------------------------------
+
+
+def last_entry(session: Session) -> Line | None:
+    """The last entry that still stands and can be taken back."""
+    lines = session.lines
+    withdrawn = {line.body["line"] for line in lines if line.kind == "correct"}
+    for line in reversed(lines):
+        if line.kind in _KEPT:
+            return None
+        if line.n in withdrawn or line.kind in ("note", "repaired"):
+            continue
+        if line.kind == "correct" and line.body.get("body") is None:
+            continue
+        return line
+    return None
+
+
+def needs_reason(session: Session, line: Line) -> bool:
+    """Whether taking a line back needs a reason: it was entered more than a minute ago."""
+    return not 0 <= session.now() - line.entered <= UNDO_WITHIN
+
+
+def take_back(session: Session, line: Line, why: str | None = None) -> None:
+    """Take an entry back. Taking back a correction puts what it corrected in force again."""
+    _withdraw(session, line, why)
+    if line.kind == "correct":
+        original = session.lines[_target(line) - 1]
+        if line.body.get("body") != original.body:
+            _put(session, original, original.body, original.personal, "the correction is taken back")
+
+
+def correct(session: Session, observation: Observation, entry: Entry, why: str) -> None:
+    """Put another value in the place of an observation, which keeps its time."""
+    original = session.lines[(observation.corrects or observation.line) - 1]
+    for line in session.lines:
+        if line.kind == "correct" and line.n == observation.line:
+            # One correction stands at a time, or the two would be taken for entries that differ.
+            _withdraw(session, line, "corrected again")
+    _put(session, original, entry.body, original.personal | entry.personal, why)
+
+
+def _withdraw(session: Session, line: Line, why: str | None) -> None:
+    body: dict[str, JSON] = {"line": line.n}
+    body |= {"why": why} if why else {"undo": True}
+    session.write("correct", body)
+
+
+def _put(
+    session: Session, original: Line, body: Mapping[str, JSON], personal: frozenset[str], why: str
+) -> None:
+    hidden = frozenset({"body"}) if personal - {"by"} else frozenset[str]()
+    session.write("correct", {"line": original.n, "why": why, "body": dict(body)}, personal=hidden)
+
+
+def _target(line: Line) -> int:
+    number = line.body["line"]
+    assert isinstance(number, int)
+    return number

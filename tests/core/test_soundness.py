@@ -1,0 +1,569 @@
+"""The law of the engine: a verdict is decided only where every completion of what is not known agrees.
+
+Random small checklists and jobs are judged by the engine and by the brute-force reference of `oracle`. The seeds
+are fixed, so a failure repeats; what is printed is the smallest job that was found to show it.
+"""
+
+from __future__ import annotations
+
+import random
+import sys
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+from stillair.assess import Assessment, Program, assess, compile_packs
+from stillair.calculator import Attribute, Calculator, Catalogue, Example, Input, OutOfRange, Source, calculator
+from stillair.calculator import Entry as Row
+from stillair.condition import tree
+from stillair.job import Line
+from stillair.pack import read_texts
+from stillair.verdict import Verdict
+
+sys.path.insert(0, str(Path(__file__).parent))
+import oracle
+from oracle import Condition, Entry, Fact, Listed, Rule, Situation, TooMany, Wait, World, text_of, walk
+
+# -- the plugins of the small worlds ------------------------------------------------------------------------
+
+_SOURCE = (Source("made for this test"),)
+_X = {"x": Input("number")}
+
+
+@calculator(
+    inputs=_X, output="number", unit="1", formula="2 x", sources=_SOURCE, valid="everywhere",
+    rises_with=("x",), examples=(Example({"x": "1"}, "2", "0"),),
+)  # fmt: skip
+def twice(x: float) -> float:
+    """Twice the number."""
+    return 2 * x
+
+
+@calculator(
+    inputs=_X, output="number", unit="1", formula="x (3 - x)", sources=_SOURCE, valid="everywhere",
+    examples=(Example({"x": "1"}, "2", "0"),),
+)  # fmt: skip
+def hump(x: float) -> float:
+    """Rises, then falls."""
+    return x * (3 - x)
+
+
+@calculator(
+    inputs=_X, output="number", unit="1", formula="root of x", sources=_SOURCE, valid="from 1",
+    rises_with=("x",), examples=(Example({"x": "1"}, "1", "0"),),
+)  # fmt: skip
+def root(x: float) -> float:
+    """The root, from 1."""
+    if x < 1:
+        raise OutOfRange("below 1")
+    return float(x**0.5)
+
+
+@calculator(
+    inputs={"x": Input("number"), "way": Input(options=("a", "b", "c"))}, output="number", unit="1",
+    formula="x times 2, 3 or 1", sources=_SOURCE, valid="everywhere", rises_with=("x",),
+    examples=(Example({"x": "1", "way": "a"}, "2", "0"),),
+)  # fmt: skip
+def scaled(x: float, way: str) -> float:
+    """Times what the way says."""
+    return x * {"a": 2, "b": 3, "c": 1}[way]
+
+
+CALCULATORS: dict[str, Calculator] = {each.name: each for each in (twice, hump, root, scaled)}
+GASES = Catalogue(
+    "gases",
+    (Attribute("kind", "option", ("one", "two")), Attribute("weight", "number")),
+    tuple(Row(name, {"kind": kind, "weight": weight}) for name, (kind, weight) in oracle.CATALOGUE.items()),
+)
+
+
+def program_of(world: World) -> Program:
+    """The engine's program for a small world."""
+    manifest = "pack: world\nversion: 1.0.0\ntitle: A world\nengine: '>=0.1'\nchecklists: [world.yaml]\n"
+    texts = {"manifest.yaml": manifest, "world.yaml": world.yaml()}
+    return compile_packs([read_texts(texts, plugins={}, label="world")], CALCULATORS, {"gases": GASES})
+
+
+def lines_of(entries: Sequence[Entry]) -> list[Line]:
+    """The job as the engine reads it; minutes become seconds."""
+    lines = []
+    for entry in entries:
+        body: dict[str, object] = {}
+        match entry.kind:
+            case "observe":
+                body = {"fact": entry.name, "value": entry.value, "read": str(entry.value)}
+            case "unavailable":
+                body = {"fact": entry.name, "reason": "it was dark"}
+            case "event":
+                body = {"event": entry.name}
+            case "member":
+                body = {"list": entry.name, "member": entry.member, "label": f"Member {entry.member}"}
+            case "listed":
+                body = {"list": entry.name}
+            case "correct":
+                body = {"line": entry.target, "why": "misread", "body": None}
+                if entry.value is not None:
+                    body["body"] = {"fact": entry.name, "value": entry.value, "read": str(entry.value)}
+                    if entry.member is not None:
+                        body["body"]["of"] = entry.member  # type: ignore[index]
+        if entry.member is not None and entry.kind in ("observe", "unavailable"):
+            body["of"] = entry.member
+        lines.append(
+            Line(
+                n=entry.n, kind=entry.kind, taken=entry.taken * 60.0, entered=entry.entered * 60.0, offset=0,
+                by="A. Tech", body=body,  # type: ignore[arg-type]
+            )  # fmt: skip
+        )
+    return lines
+
+
+# -- random worlds ------------------------------------------------------------------------------------------
+
+OPTIONS = (("a", "b"), ("a", "b", "c"))
+
+
+class Maker:
+    """Makes worlds, conditions and jobs from a seed."""
+
+    def __init__(self, seed: int) -> None:
+        self.random = random.Random(seed)
+        self.pick = self.random.choice
+
+    def chance(self, share: float) -> bool:
+        return self.random.random() < share
+
+    def some(self, options: Sequence[str]) -> tuple[str, ...]:
+        return tuple(self.random.sample(list(options), self.random.randint(1, len(options) - 1)))
+
+    def world(self) -> World:
+        """A checklist of a dozen facts with every feature that conditions can rest on."""
+        events = ("e1", "e2")
+        lists = (
+            Listed("la", self.pick(((), ("m1",), ("m1", "m2"))), True),
+            Listed("lb", self.pick((("m1",), ("m1", "m2"), ("m2", "k1"))), self.chance(0.3)),
+        )
+        facts = [
+            Fact("f1", self.pick(OPTIONS), "state", good_for=self.age()),
+            Fact("f2", self.pick(OPTIONS), "state", void_after=self.voids("f1")),
+            Fact("f3", self.pick(OPTIONS), "fixed", good_for=self.age(0.3)),
+            Fact("n1", None, "state", good_for=self.age(), void_after=self.voids("f1")),
+            Fact("n2", None, "series", good_for=self.age(0.3), void_after=self.voids("f2")),
+            Fact("n3", None, "fixed"),
+            Fact("o1", self.pick(OPTIONS), "series"),
+            Fact("gas", tuple(oracle.CATALOGUE), "fixed", catalogue=True),
+            Fact("p1", self.pick(OPTIONS), "state", "la", good_for=self.age(0.4)),
+            Fact("q1", None, "series", "la", void_after=self.voids()),
+            Fact("p2", self.pick(OPTIONS), "fixed", "lb"),
+            Fact("q2", None, "state", "lb"),
+        ]
+        base = World(tuple(facts), events, lists)
+        waits = (
+            Wait("w1", self.pick((5, 15)), ("e1",), self.pick((("e2",), ("f2 becomes a",))), self.chance(0.6)),
+            Wait("w2", self.pick((5, 15)), ("f1 is a",), ("e2",), self.chance(0.6)),
+        )
+        counting = Conditions(self, replace(base, waits=waits), judged="c1")
+        facts.append(
+            Fact(
+                "c1", ("a", "b"), "state", counts=counting.any(2), counts_for=self.pick(((), ("a",))),
+                good_for=self.age(0.3),
+            )  # fmt: skip
+        )
+        counting = Conditions(self, base, judged="c2", here=("la",))
+        facts.append(Fact("c2", ("a", "b"), "state", "la", counts=counting.any(2), counts_for=("a",)))
+        witnesses = [Fact(f"{w.name}_witness", ("yes", "no"), "series") for w in waits if w.witness]
+        world = replace(base, facts=tuple(facts), waits=waits)
+        writer = Conditions(self, world)
+        world = replace(world, calculations=(("k1", writer.expression(2)),))
+        plain = Conditions(self, base)
+        plain.dated = False
+        free = Conditions(self, world)
+        rules = [
+            Rule("g-confirmed", plain.any(2), "found", "confirmed"),
+            Rule("g-suspected", plain.any(1), "found", "suspected"),
+            Rule("h-probable", free.any(2), "held", "probable", True),
+        ]
+        whole = Conditions(self, replace(world, rules=tuple(rules)))
+        rules += [Rule(f"t{i}", whole.any(self.pick((1, 2, 2, 3)))) for i in range(8)]
+        return replace(world, rules=tuple(rules), facts=(*world.facts, *witnesses))
+
+    def age(self, share: float = 0.6) -> int | None:
+        return self.pick((5, 10, 30)) if self.chance(share) else None
+
+    def voids(self, fact: str | None = None) -> tuple[str, ...]:
+        if self.chance(0.35):
+            return ()
+        return (self.pick(("e1", "e2", *(() if fact is None else (f"{fact} becomes b",)))),)
+
+    def job(self, world: World) -> list[Entry]:
+        """A partial job of an hour: late entries, corrections, disputes, what could not be had."""
+        entries: list[Entry] = []
+        time = 0
+        known = {each.name: list(each.members) for each in world.lists}
+        wanted = self.random.sample(world.facts, self.random.randint(len(world.facts) // 3, len(world.facts)))
+        for n in range(1, self.random.randint(6, 24)):
+            time += self.pick((0, 0, 1, 2, 3, 6))
+            taken = max(0, time - (self.random.randint(1, 25) if self.chance(0.15) else 0))
+            entry = Entry(n, "event", self.pick(world.events), taken, time)
+            roll = self.random.random()
+            if roll < 0.12:
+                pass
+            elif roll < 0.17:
+                name = self.pick(world.lists).name
+                member = self.pick(("m1", "m3", "k1"))
+                if member not in known[name]:
+                    known[name].append(member)
+                entry = replace(entry, kind="member", name=name, member=member)
+            elif roll < 0.20:
+                entry = replace(entry, kind="listed", name=self.pick(world.lists).name)
+            elif roll < 0.28 and (old := self.correctable(entries)) is not None:
+                value = None if self.chance(0.3) else self.other(world, old)
+                entry = Entry(n, "correct", old.name, time, time, old.member, value, old.n)
+            else:
+                fact = self.pick(wanted)
+                again = [e for e in entries if e.kind == "observe" and e.name == fact.name]
+                members = known[fact.per] if fact.per else [None]
+                if not members:
+                    members = ["m9"]
+                entry = replace(entry, kind="observe", name=fact.name, member=self.pick(members))
+                if again and self.chance(0.25):
+                    # Said again of the same moment: a dispute where the values differ.
+                    entry = replace(entry, taken=again[-1].taken, member=again[-1].member)
+                if self.chance(0.1):
+                    entry = replace(entry, kind="unavailable")
+                else:
+                    entry = replace(entry, value=self.value(fact))
+            entries.append(entry)
+        return entries
+
+    def value(self, fact: Fact) -> object:
+        return self.pick(fact.values)
+
+    def other(self, world: World, entry: Entry) -> object:
+        return None if entry.kind == "event" else self.value(world.fact[entry.name])
+
+    def correctable(self, entries: Sequence[Entry]) -> Entry | None:
+        gone = {e.target for e in entries if e.kind == "correct"}
+        fit = [e for e in entries if e.kind in ("observe", "event") and e.n not in gone]
+        return self.pick(fit) if fit else None
+
+    def clocks(self, entries: Sequence[Entry]) -> list[tuple[int, int]]:
+        """The end of the job; what is known now of an earlier moment; what was known then."""
+        end = entries[-1].entered + self.pick((0, 0, 2, 8))
+        earlier = self.random.randint(0, end)
+        return [(end, end), (earlier, end), (end, self.random.randint(0, end))]
+
+
+class Conditions:
+    """Writes random conditions over a world."""
+
+    def __init__(
+        self, maker: Maker, world: World, judged: str | None = None, here: tuple[str, ...] = ()
+    ) -> None:
+        self.maker, self.world, self.judged, self.here = maker, world, judged, here
+        self.dated = True
+        """Whether conditions may rest on the time itself: since, waits, spreads, checks near an event."""
+
+    def any(self, depth: int) -> Condition:
+        pick, chance = self.maker.pick, self.maker.chance
+        if depth > 0 and chance(0.75):
+            roll = self.maker.random.random()
+            if roll < 0.2:
+                return ("not", self.any(depth - 1))
+            if roll < 0.35 and self.world.lists and len(self.here) < 2:
+                name = pick([each.name for each in self.world.lists if each.name not in self.here] or ["la"])
+                return (pick(("every", "any")), name, self.within(name).any(depth - 1))
+            parts = [self.any(depth - 1) for _ in range(pick((2, 2, 3)))]
+            if chance(0.3) and (twin := self.twin(parts[0])) is not None:
+                parts[1] = twin
+            return (pick(("and", "or")), *parts)
+        return self.test()
+
+    def within(self, name: str) -> Conditions:
+        inner = Conditions(self.maker, self.world, self.judged, (*self.here, name))
+        inner.dated = self.dated
+        return inner
+
+    def twin(self, node: Condition) -> Condition | None:
+        """Another test on the same fact, so that tests have to be judged together."""
+        pick = self.maker.pick
+        if node[0] in ("is", "is not") and node[1][0] == "fact":
+            names = self.world.fact[node[1][1]].values
+            return (pick(("is", "is not")), node[1], self.maker.some(names))  # type: ignore[arg-type]
+        if node[0] in ("<", "<=", ">", ">=") and node[2][0] == "number":
+            return (pick(("<", "<=", ">", ">=")), node[1], pick((node[2], ("number", pick((0, 1, 2, 3))))))
+        return None
+
+    def test(self) -> Condition:
+        pick, chance, roll = self.maker.pick, self.maker.chance, self.maker.random.random()
+        if roll < 0.04:
+            return (pick(("always", "never")),)
+        if roll < 0.10 and any(rule.finding for rule in self.world.rules):
+            if chance(0.5):
+                return ("at least", pick(("found", "held")), pick(oracle.GRADES))
+            return ("graded", pick(("found", "held")), pick(("none", *oracle.GRADES)))
+        if roll < 0.20 and self.world.waits and self.dated:
+            return ("wait", pick(self.world.waits).name, pick(("ready", "ready", "running", "not_started")))
+        if roll < 0.58:
+            subject = self.subject()
+            names = ("one", "two") if subject[0] == "column" else self.world.fact[subject[1]].values
+            return (pick(("is", "is not")), subject, self.maker.some(names))  # type: ignore[arg-type]
+        if roll < 0.65:
+            return ("agrees", self.expression(0), self.expression(1), pick((0, 1, 2)))
+        if self.dated and roll < 0.71:
+            subject = pick([*self.world.events, *(f.name for f in self.world.facts if f.per is None)])
+            return (pick(("<", "<=", ">", ">=")), ("since", subject), ("minutes", pick((2, 5, 10, 20))))
+        right = ("number", pick((0, 1, 2, 3))) if chance(0.7) else self.expression(1)
+        return (pick(("<", "<=", ">", ">=")), self.expression(1), right)
+
+    def reachable(self, numbers: bool) -> list[Condition]:
+        """The facts that can be named here: those of the world, of a member by name, of the member in hand."""
+        found: list[Condition] = []
+        for fact in self.world.facts:
+            if (fact.options is None) is not numbers or fact.name == self.judged or fact.counts and self.judged:
+                continue
+            if fact.per is None:
+                found.append(("fact", fact.name, None))
+            elif fact.per in self.here:
+                found += [("fact", fact.name, "@" + fact.per)] * 3
+            else:
+                members = self.world.listed[fact.per].members
+                found += [("fact", fact.name, member) for member in members[:1]]
+        return found
+
+    def subject(self) -> Condition:
+        pick, chance = self.maker.pick, self.maker.chance
+        if chance(0.12):
+            return ("column", ("fact", "gas", None), "kind")
+        if chance(0.08):
+            return ("latest", "o1")
+        if self.dated and chance(0.5 if self.judged else 0.12):
+            name = pick(("f1", "f2", "o1"))
+            anchor = self.judged if self.judged and chance(0.8) else pick(self.world.events)
+            return ("near", name, pick(("last", "first")), anchor, pick((None, 5, 15)))
+        return pick(self.reachable(False))
+
+    def expression(self, depth: int) -> Condition:
+        pick, chance, roll = self.maker.pick, self.maker.chance, self.maker.random.random()
+        if depth > 0 and roll < 0.45:
+            form = pick(("+", "-", "*", "/", "twice", "hump", "root", "scaled", "abs", "min", "max"))
+            inner = self.expression(depth - 1)
+            if form in ("twice", "hump", "root"):
+                return ("call", form, inner)
+            if form == "scaled":
+                return ("call", form, inner, ("chosen", pick(("f1", "f2")), None))
+            if form == "abs":
+                return ("call", "abs", ("-", inner, self.expression(depth - 1)))
+            second = ("number", pick((1, 2))) if chance(0.4) else self.expression(depth - 1)
+            return ("call", form, inner, second) if form in ("min", "max") else (form, inner, second)
+        if roll < 0.52 and self.world.lists and len(self.here) < 2:
+            name = pick([each.name for each in self.world.lists])
+            if name not in self.here:
+                if chance(0.5):
+                    return ("count", name, self.within(name).any(1))
+                item = {"la": "q1", "lb": "q2"}[name]
+                return ("sum", name, ("fact", item, "@" + name))
+        if roll < 0.60:
+            return pick((("latest", "n2"), ("readings", "n2"), ("readings", "o1")))
+        if self.dated and roll < 0.68:
+            return ("spread", "n2", pick((4.5, 9.5, 19.5)))
+        if roll < 0.72:
+            return ("column", ("fact", "gas", None), "weight")
+        if self.world.calculations and roll < 0.78:
+            return ("calculated", "k1")
+        return pick(self.reachable(True))
+
+
+# -- comparing ----------------------------------------------------------------------------------------------
+
+
+class Case(NamedTuple):
+    """One job of one world at one time, by what had been entered by another."""
+
+    world: World
+    entries: Sequence[Entry]
+    at: int
+    known: int
+
+
+@dataclass
+class Disagreement:
+    case: Case
+    rule: Rule
+    engine: Verdict
+    reference: set[bool]
+
+    def __str__(self) -> str:
+        entries = "\n".join(f"  {entry}" for entry in self.case.entries)
+        return (
+            f"engine: {self.engine.word}; completions give {sorted(self.reference)}\n"
+            f"{self.rule.name}: {text_of(self.rule.when)}\nat {self.case.at} known {self.case.known}\n{entries}\n"
+            f"{self.case.world.yaml()}"
+        )
+
+
+def judged(program: Program, case: Case) -> Assessment:
+    """What the engine makes of a case."""
+    return assess(program, lines_of(case.entries), case.at * 60.0, case.known * 60.0)
+
+
+def compare(program: Program, case: Case, tally: Counter[str]) -> Iterator[Disagreement]:
+    """The rules on which the engine is decided and the reference is not, or decided otherwise."""
+    assessment = judged(program, case)
+    verdicts = {state.rule: state.verdict for state in assessment.rules}
+    known = oracle.Known.by(case.entries, case.known)
+    situation = Situation(case.world, known, case.at)
+    for rule in case.world.rules:
+        if rule.finding is not None:
+            continue
+        try:
+            reference = oracle.outcomes(rule.when, situation)
+        except TooMany:
+            tally["too many completions"] += 1
+            continue
+        tally["conditions"] += 1
+        verdict = verdicts[rule.name]
+        if verdict is not Verdict.OPEN:
+            tally["decided"] += 1
+            if reference != {verdict is Verdict.HOLDS}:
+                yield Disagreement(case, rule, verdict, reference)
+        elif len(reference) == 1:
+            tally["exact decided, engine open"] += 1
+            if exact_here(rule.when, case.world):
+                yield Disagreement(case, rule, verdict, reference)
+
+
+def exact_here(node: Condition, world: World) -> bool:
+    """Whether a condition is of the kind that the engine must judge exactly: tests on one plain fact."""
+    subjects: set[Condition] = set()
+    for part in walk(node):
+        if part[0] in ("is", "is not") and part[1][0] == "fact":
+            subjects.add(part[1])
+        elif part[0] in ("<", "<=", ">", ">=") and part[1][0] == "fact" and part[2][0] == "number":
+            subjects.add(part[1])
+        elif part[0] not in ("and", "or", "not", "fact", "number", "always", "never"):
+            return False
+    return len(subjects) == 1 and all(world.fact[s[1]].counts is None for s in subjects)
+
+
+def features(case: Case) -> set[str]:
+    """Which of the hard matters the conditions of a case meet in its job."""
+    known = oracle.Known.by(case.entries, case.known)
+    situation = Situation(case.world, known, case.at)
+    found = {"two clocks"} if case.at != case.known else set()
+    named = [part for rule in case.world.rules for part in walk(rule.when)]
+    lists = {part[1] for part in named if part[0] in ("every", "any", "count", "sum")}
+    if any(not situation.members(name)[1] for name in lists):
+        found.add("open lists")
+    facts = {part[1] for part in named if part[0] in ("fact", "latest", "readings", "spread", "near")}
+    facts |= {part[1] for part in named if part[0] == "since" and part[1] in case.world.fact}
+    for (name, member), _ in known.seen.items():
+        if name not in facts:
+            continue
+        fact, seen = case.world.fact[name], situation.seen(name, member)
+        if seen and fact.nature == "series":
+            found.add("series")
+        if seen and seen[-1].value is not None and situation.stale(fact, seen[-1]):
+            found.add("expiry")
+        if 1 < len(situation.possible(name, member)) < len(fact.values):
+            found.add("disputes")
+    anchors = {part[3] for part in named if part[0] == "near"} | {p[1] for p in named if p[0] == "since"}
+    anchors |= {trigger.split()[0] for name in facts for trigger in case.world.fact[name].void_after}
+    if any(part[0] == "wait" for part in named):
+        anchors |= {"e1", "e2"}
+    if any(event in anchors and situation.last_event(event) for event in case.world.events):
+        found.add("events")
+    return found
+
+
+def cases(seed: int) -> tuple[Program, list[Case]]:
+    """The cases of one seed: one world, two jobs, three pairs of clocks each."""
+    maker = Maker(seed)
+    world = maker.world()
+    found = []
+    for _ in range(2):
+        entries = maker.job(world)
+        found += [Case(world, entries, at, known) for at, known in maker.clocks(entries)]
+    return program_of(world), found
+
+
+def smallest(found: Disagreement) -> Disagreement:
+    """The same disagreement with as few lines and as small a condition as simple cutting gives."""
+    best, progress = found, True
+    while progress:
+        progress = False
+        for case, rule in _smaller(best):
+            world = replace(
+                case.world,
+                rules=tuple(r for r in case.world.rules if r.finding and _needs(rule, r)) + (rule,),
+            )
+            try:
+                tried = list(compare(program_of(world), case._replace(world=world), Counter()))
+            except (KeyError, AssertionError, TooMany):
+                continue
+            if tried:
+                best, progress = tried[0], True
+                break
+    return best
+
+
+def _needs(rule: Rule, other: Rule) -> bool:
+    return any(part[0] in ("at least", "graded") and part[1] == other.finding for part in walk(rule.when))
+
+
+def _smaller(found: Disagreement) -> Iterator[tuple[Case, Rule]]:
+    yield from ((found.case, replace(found.rule, when=part)) for part in _parts(found.rule.when))
+    for entry in found.case.entries:
+        if all(other.target != entry.n for other in found.case.entries):
+            yield found.case._replace(entries=[e for e in found.case.entries if e is not entry]), found.rule
+
+
+def _parts(node: Condition) -> Iterator[Condition]:
+    if node[0] in ("and", "or"):
+        yield from node[1:]
+        if len(node) > 3:
+            yield from ((node[0], *node[1:i], *node[i + 1 :]) for i in range(1, len(node)))
+        for i in range(1, len(node)):
+            yield from ((*node[:i], part, *node[i + 1 :]) for part in _parts(node[i]))
+    elif node[0] == "not":
+        yield node[1]
+        yield from (("not", part) for part in _parts(node[1]))
+    elif node[0] in ("every", "any"):
+        yield from ((node[0], node[1], part) for part in _parts(node[2]))
+
+
+def disagreements(seeds: range, tally: Counter[str]) -> Iterator[Disagreement]:
+    """All disagreements of some seeds."""
+    for seed in seeds:
+        program, found = cases(seed)
+        for case in found:
+            yield from compare(program, case, tally)
+
+
+if __name__ == "__main__":
+    import time
+
+    start = time.perf_counter()
+    tally: Counter[str] = Counter()
+    first, last = int(sys.argv[1]), int(sys.argv[2])
+    shares: Counter[str] = Counter()
+    total = 0
+    for seed in range(first, last):
+        try:
+            program, found = cases(seed)
+        except Exception as error:
+            sys.stdout.write(f"{seed}: {error!r}\n{error}\n")
+            if len(sys.argv) > 3:
+                raise
+            continue
+        for case in found:
+            total += 1
+            shares.update(features(case))
+            for d in compare(program, case, tally):
+                if shares["shown"] < 6:
+                    shares["shown"] += 1
+                    sys.stdout.write(f"seed {seed}\n{smallest(d)}\n")
+                shares["wrong"] += 1
+    sys.stdout.write(f"{tally} {total} {shares} {time.perf_counter() - start}\n")
