@@ -247,11 +247,21 @@ def propagate(
             middle = _finite(function(point), about)
             effects: dict[ErrorSource, float] = {}
             curvature = 0.0
+            raised: list[tuple[Mapping[int, float], float]] = []
             for source, shifts in sources.items():
                 up = _finite(function(_shifted(point, shifts, 1.0)), about)
                 down = _finite(function(_shifted(point, shifts, -1.0)), about)
                 effects[source] = (up - down) / 2
                 curvature += abs((up + down) / 2 - middle)
+                raised.append((shifts, up))
+            # What two errors do together beyond what each does alone: of x * y at zero that is all there is.
+            for (first, one), (second, other) in itertools.combinations(raised, 2):
+                try:
+                    both = _finite(function(_shifted(_shifted(point, first, 1.0), second, 1.0)), about)
+                except OutOfRange:
+                    curvature = math.inf  # rarer than either alone: simulation says how rare
+                    break
+                curvature += abs(both - one - other + middle)
             results.append((middle, effects, curvature, point))
     except OutOfRange as error:
         return Number.nothing(*reasons, Reason(Why.OUTSIDE, about, str(error)))
@@ -270,7 +280,14 @@ def propagate(
             )
         found = [span for span in spans if span is not None]
         shape = (min(s[0] for s in found), max(s[1] for s in found))
-    return Number(low, high, widest[1], tuple(dict.fromkeys(reasons)), tuple(sorted(lines)), taken, shape)
+    effects = widest[1]
+    if shape is not None:
+        # What is computed from this number starts from its effects, so they must reach as far as the shape.
+        reach = max(shape[1] - high, low - shape[0])
+        if reach > half:
+            curve = ("curve", f"{about} {sorted(lines)}")
+            effects = {**effects, curve: math.sqrt(reach * reach - half * half)}
+    return Number(low, high, effects, tuple(dict.fromkeys(reasons)), tuple(sorted(lines)), taken, shape)
 
 
 def _finite(value: float, about: str) -> float:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from stillair import quantity
 from stillair.assess import Observation, View
-from stillair.assess.program import Cond
+from stillair.assess.program import Cond, Rule
 from stillair.condition import core
 from stillair.condition.core import Condition, Ref
 from stillair.condition.tree import judge
@@ -62,11 +62,28 @@ def judgement_of_rule(wording: Wording, name: str, member: str | None) -> Judgem
     """The judged tree of a rule, as of the moment that decided it where that is earlier than now."""
     rule = wording.program.rules[name]
     binding = {rule.per: member} if rule.per is not None and member is not None else _NOT_BOUND
-    view = wording.found.view
+    return judgement(wording, _view_that_decided(wording.found.view, rule, member), rule.when, binding)
+
+
+def _view_that_decided(view: View, rule: Rule, member: str | None) -> View:
+    """The view as of the moment that gave a rule its verdict: now, unless what it rests on has aged since."""
+    binding = {rule.per: member} if rule.per is not None and member is not None else _NOT_BOUND
     verdict, decided = view.rule(rule, member)
-    if verdict is not view.judge(rule.when, binding) and decided is not None:
-        view = view.as_of(decided)
-    return judgement(wording, view, rule.when, binding)
+    if verdict is view.judge(rule.when, binding):
+        return view
+    if decided is not None:
+        return view.as_of(decided)
+    times = {
+        o.taken
+        for (name, _), found in view.history.observations.items()
+        if name in rule.when.mentions
+        for o in found
+        if o.taken < view.at
+    }
+    for moment in sorted(times, reverse=True):
+        if view.as_of(moment).judge(rule.when, binding) is verdict:
+            return view.as_of(moment)
+    return view
 
 
 class _Reader:
@@ -117,7 +134,7 @@ class _Reader:
             said += self.wording.attribute(test.text, option, test.domain)
             says = f"{name}: {said}{self._from(value)}"
         else:
-            reasons = self.wording.reasons(value.reasons)
+            reasons = self.wording.reasons(self.view.reasons_of(ref))
             says = f"{name}: {said}" + (f" – {reasons}" if reasons else "")
         return Judgement(text, verdict, says, lines=value.lines, parts=parts)
 
@@ -134,10 +151,8 @@ class _Reader:
         for name in program.findings[ref.name]:
             rule = program.rules[name]
             binding = {rule.per: ref.member} if rule.per and ref.member else _NOT_BOUND
-            verdict, decided = self.view.rule(rule, ref.member)
-            view = self.view
-            if verdict is not view.judge(rule.when, binding) and decided is not None:
-                view = view.as_of(decided)
+            verdict, _ = self.view.rule(rule, ref.member)
+            view = _view_that_decided(self.view, rule, ref.member)
             inner = _Reader(self.wording, view, binding, (*self.path, ref.name)).read(rule.when.checked)
             grade = rule.spec.grade
             yield Judgement(f"rule {name} ({grade})", verdict, lines=inner.lines, parts=(inner,))
@@ -188,10 +203,11 @@ class _Reader:
         region = test.region
         edges = list(region.edges())
         settled = ""
+        open_reasons = self.view.reasons_of(ref)
         if value.undefined or (math.isinf(value.low) and math.isinf(value.high)):
-            says = f"{name}: not known – {self.wording.reasons(value.reasons) or 'it has no value now'}"
-        elif verdict is Verdict.OPEN and not _too_close(value):
-            reasons = self.wording.reasons(value.reasons)
+            says = f"{name}: not known – {self.wording.reasons(open_reasons) or 'it has no value now'}"
+        elif verdict is Verdict.OPEN and (open_reasons or value.ignorant):
+            reasons = self.wording.reasons(open_reasons)
             says = f"{name}: {number(value, unit, zone)}" + (f" – {reasons}" if reasons else "")
         elif verdict is Verdict.OPEN:
             against = " and ".join(exact(edge, unit, zone) for edge in edges)
@@ -213,11 +229,6 @@ class _Reader:
         if unit.dimension.name == test.dimension.name or unit.dimension == test.dimension:
             return unit
         return quantity.canonical_unit(test.dimension)
-
-
-def _too_close(value: Number) -> bool:
-    """Whether only tolerance, not ignorance, keeps a number from being decided."""
-    return not value.reasons and not value.ignorant
 
 
 def _close(value: float, unit: Unit, tolerance: float) -> str:

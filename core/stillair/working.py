@@ -167,13 +167,13 @@ class _Cases:
                 return found, precise(found, own, zone) if own is not None else f"{found:g}"
             case core.Value():
                 bound = self._bind(node.ref)
-                value = self.view.number(bound)
-                if value.undefined or value.ignorant:
+                known = self.view.number(bound)
+                if known.undefined or known.ignorant:
                     raise _Unsettled
-                said = precise(value.low, unit or self.wording.unit(bound), zone)
+                said = precise(known.low, unit or self.wording.unit(bound), zone)
                 if root:
                     self.written.append(f"{self.wording.name(bound)} = {said}")
-                return value.low, said
+                return known.low, said
             case core.Apply():
                 return self._apply(node)
             case core.Operation():

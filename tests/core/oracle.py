@@ -32,13 +32,13 @@ __all__ = [
     "walk",
 ]
 
-#: The numbers a fact may have: whole and half ones, so that both sides of every bound are tried.
-GRID = (0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0)
+#: The numbers a fact may have: on, below, between and above the bounds 1 and 2 that conditions mostly name.
+GRID = (0.0, 1.0, 1.5, 2.0, 3.0)
 LOW, HIGH = 0, 3
 #: How many members beyond the known ones an open list may turn out to have.
 FURTHER = 2
 #: Completions tried before a case is given up as too large.
-MOST = 6000
+MOST = 1000
 GRADES = ("suspected", "probable", "confirmed")
 
 
@@ -335,6 +335,8 @@ class Situation:
         self.world, self.known, self.at, self.judged, self.ageless = world, known, at, judged, ageless
         self.now = at if now is None else now
         self._possible: dict[tuple[str, str | None], frozenset[object]] = {}
+        self._members: dict[str, tuple[tuple[str, ...], bool]] = {}
+        self._values: dict[tuple[str, str | None], tuple[object, ...]] = {}
         self._others = {} if others is None else others
         self._standing: dict[str, bool | None] = {}
 
@@ -388,6 +390,14 @@ class Situation:
             self._possible[key] = gather(fact, member, seen)
         return self._possible[key]
 
+    def values(self, name: str, member: str | None) -> tuple[object, ...]:
+        """The same in the order of the domain."""
+        key = (name, member)
+        if key not in self._values:
+            possible = self.possible(name, member)
+            self._values[key] = tuple(v for v in self.world.fact[name].values if v in possible)
+        return self._values[key]
+
     def _of_fixed(self, fact: Fact, member: str | None, seen: list[Seen]) -> frozenset[object]:
         """Every entry of what cannot change is as good as any other: those that differ dispute."""
         sure: set[object] = set()
@@ -422,6 +432,11 @@ class Situation:
 
     def members(self, name: str) -> tuple[tuple[str, ...], bool]:
         """The members known now, and whether someone has said that these are all."""
+        if name not in self._members:
+            self._members[name] = self._listed(name)
+        return self._members[name]
+
+    def _listed(self, name: str) -> tuple[tuple[str, ...], bool]:
         listed = self.world.listed[name]
         added = [(time, member) for time, member in self.known.members.get(name, ()) if time <= self.at]
         names = tuple(dict.fromkeys((*listed.members, *(member for _, member in added))))
@@ -542,8 +557,7 @@ class Completion:
     def value(self, name: str, member: str | None, hand: dict[str, str]) -> object:
         if member is not None and member[0] == "@":
             member = hand[member[1:]]
-        possible = self.situation.possible(name, member)
-        return self.choose((name, member), [v for v in self.situation.world.fact[name].values if v in possible])
+        return self.choose((name, member), self.situation.values(name, member))
 
     def members(self, name: str) -> tuple[str, ...]:
         known, closed = self.situation.members(name)

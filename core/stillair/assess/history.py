@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import copy
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from stillair.job import JSON, Line
 
@@ -67,6 +69,8 @@ class History:
     """Lines that nothing may rest on until they are settled, and why."""
     start: float = 0.0
     last: float = 0.0
+    taken: float = 0.0
+    """The latest time at which anything was taken."""
 
     def before(self, key: Key, at: float) -> list[Observation]:
         """The observations of a fact taken up to `at`, oldest first."""
@@ -88,6 +92,35 @@ class History:
         return None
 
 
+    def extended(self, lines: Iterable[Line], program: Program) -> History:
+        """This history with a few plain lines more, all taken after what it holds; it is itself unchanged."""
+        longer = copy.copy(self)
+        longer.observations = dict(self.observations)
+        longer.events = dict(self.events)
+        longer.done = dict(self.done)
+        for line in lines:
+            step = program.steps.get(str(line.body.get("step"))) if line.kind == "done" else None
+            of = line.body.get("of")
+            member = str(of) if of is not None else None
+            marks = [t.text for t in step.spec.marks] if step is not None else []
+            _own(longer.observations, line.body.get("fact"), member)
+            _own(longer.done, line.body.get("step"), member)
+            for event in (line.body.get("event"), *marks):
+                _own(longer.events, event, member)
+                _own(longer.events, event, None)
+            _take(longer, program, line, line.kind, line.body, line.taken, None)
+            longer.last = max(longer.last, line.entered)
+            longer.taken = max(longer.taken, line.taken)
+        return longer
+
+
+def _own(table: dict[Key, Any], name: object, member: str | None) -> None:
+    """Give a copied table its own list for one key, before that is added to."""
+    key = (str(name), member)
+    if key in table:
+        table[key] = list(table[key])
+
+
 def fold(lines: Iterable[Line], program: Program, known: float) -> History:
     """Fold the lines entered up to `known`. A corrected line gives way to its correction.
 
@@ -102,6 +135,7 @@ def fold(lines: Iterable[Line], program: Program, known: float) -> History:
         if line.kind == "job":
             history.start = line.taken
         history.last = max(history.last, line.entered)
+        history.taken = max(history.taken, line.taken)
         if line.n in history.corrected:
             continue
         kind, body, taken, corrects = line.kind, line.body, line.taken, None

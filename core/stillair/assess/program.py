@@ -186,6 +186,9 @@ class Suspect:
     expects: Cond
 
 
+_Links = dict[str, list[tuple[str, bool]]]
+
+
 @dataclass(slots=True)
 class Program:
     """Everything the evaluator needs, without the reader, the parser or any plugin.
@@ -227,6 +230,14 @@ class Program:
     """The facts that some condition rests on; any other belongs to the record only."""
     supports: dict[str, frozenset[str]] = field(default_factory=dict)
     """For each name, the facts and events it rests on, directly or not."""
+    links: _Links = field(default_factory=dict)
+    """For each name, the names that rest on it directly; True where only for the same member of a list."""
+    evidence: _Links = field(default_factory=dict)
+    """The same for the facts whose `counts when` rests on it, as of the moment they were observed."""
+    later: dict[str, list[str]] = field(default_factory=dict)
+    """For each fact, the derived facts that look for it after the observation being judged."""
+    timed: set[str] = field(default_factory=set)
+    """The names that time alone may change."""
     code: bytes = b""
     judges: list[Judge] = field(default_factory=list)
     calculators: Mapping[str, Calculator] = field(default_factory=dict)
@@ -289,6 +300,7 @@ class _Compiler:
         for name, derivation in program.derived.items():
             if isinstance(derivation, core.Each | core.Count):
                 program.inner[name] = self._add(derivation.condition, derivation.condition.text)
+        program.outer = self.checker.outer
         if not self.faults:
             self._order()
         if self.faults:
@@ -298,7 +310,6 @@ class _Compiler:
                 sorted(rules, key=lambda r: -STRENGTH.index(program.rules[r].spec.grade))
             )
         program.symbols = self.scope.symbols
-        program.outer = self.checker.outer
         program.checklists = {c.name: _lean(c) for c in checklists}
         program.code = marshal.dumps(code_of([c.checked for c in program.conditions]))
         return program.bind(self.calculators, self.catalogues)
@@ -688,6 +699,7 @@ class _Compiler:
                     needs.update(ref.name for ref, _ in cond.slots)
         for name, rules in program.findings.items():
             depends[name] = {ref.name for r in rules for ref, _ in program.rules[r].when.slots}
+        self._link()
         done: dict[str, frozenset[str]] = {}
         path: list[str] = []
 
@@ -724,6 +736,46 @@ class _Compiler:
             cond.mentions = frozenset[str]().union(*(done.get(ref.name, {ref.name}) for ref, _ in cond.slots))
             cond.safety = bool(cond.mentions & program.safety_facts)
         program.mentioned = frozenset(triggers).union(*(c.mentions for c in program.conditions))
+
+    def _link(self) -> None:
+        """For each name, what rests on it, and whether for the same member of a list only."""
+        program, links = self.program, self.program.links
+
+        def link(dependent: str, per: str | None, ref: Ref, table: _Links = links) -> None:
+            local = per is not None and ref.member == f"@{per}"
+            table.setdefault(ref.name, []).append((dependent, local))
+
+        for name, derivation in program.derived.items():
+            per = program.outer.get(name)
+            for ref in _names(derivation):
+                link(name, per, ref)
+            if isinstance(derivation, core.Near) and derivation.kind == "first":
+                program.later.setdefault(derivation.ref.name, []).append(name)
+            if isinstance(derivation, core.SinceEvent | core.Spread):
+                program.timed.add(name)
+        for name, (formula, per, _) in program.calculations.items():
+            for ref in leaves(formula.expression):
+                link(name, per, ref)
+        for name, fact in program.facts.items():
+            for trigger in fact.void_after:
+                same = trigger.per is not None and trigger.per == fact.per
+                link(name, fact.per, Ref(trigger.name, f"@{trigger.per}" if same else None))
+            for cond in (fact.counts, *fact.place_counts.values()):
+                for ref, _ in cond.slots if cond is not None else ():
+                    link(name, fact.per, ref, program.evidence)
+            if fact.good_for is not None:
+                program.timed.add(name)
+        for name, wait in program.waits.items():
+            program.timed.add(name)
+            for each in (*wait.since, *wait.restarted_by):
+                link(name, None, Ref(each.name))
+            if wait.witness is not None:
+                link(name, None, Ref(wait.witness))
+        for name, rules in program.findings.items():
+            for rule in (program.rules[r] for r in rules):
+                for ref, _ in rule.when.slots:
+                    link(name, rule.per, ref)
+        program.timed.add("now")
 
     # -- small things ------------------------------------------------------------------------------------
 

@@ -16,6 +16,7 @@ from stillair.verdict import Reason, Verdict, Why, all_of, any_of
 
 from .history import History, Observation
 from .program import Cond, Fact, Program, Rule, Trigger
+from .reach import Reach
 
 __all__ = ["Judged", "View", "WaitState"]
 
@@ -46,7 +47,8 @@ class WaitState:
 class View:
     """The facts as of `at`, as far as they were known; checks made later, up to `now`, may confirm them.
 
-    Values are computed when first asked for and kept. Pure: nothing here reads a clock or a file.
+    Values are computed when first asked for and kept. Pure: nothing here reads a clock or a file. `before` is
+    a view of the job with fewer lines; what `reach` says is untouched is taken from it.
     """
 
     def __init__(
@@ -57,6 +59,8 @@ class View:
         now: float | None = None,
         judged: Judged | None = None,
         views: dict[object, View] | None = None,
+        before: View | None = None,
+        reach: Reach | None = None,
     ) -> None:
         self.program = program
         self.history = history
@@ -65,11 +69,16 @@ class View:
         self.judged = judged
         self._values: dict[Ref, Number | Options] = {}
         self._verdicts: dict[object, Verdict] = {}
+        self._stale_facts: set[str] = set()
         self._rules: dict[tuple[str, str | None], tuple[Verdict, float | None]] = {}
         self._open: dict[object, tuple[Reason, ...]] = {}
         self._lacking: dict[object, tuple[Ref, ...]] = {}
         self._waits: dict[str, WaitState] = {}
         self._views: dict[object, View] = {} if views is None else views
+        self._before = before
+        self._reach = reach
+        self._later: Reach | None = None
+        self._root = self
 
     def as_of(self, at: float, judged: Judged | None = None) -> View:
         """The same knowledge, as of an earlier moment."""
@@ -78,9 +87,38 @@ class View:
         key = (at, None if judged is None else judged.observation.line)
         view = self._views.get(key)
         if view is None:
-            view = View(self.program, self.history, at, self.now, judged, self._views)
+            root = self._root
+            before = None if root._before is None else root._before._views.get(key)
+            view = View(self.program, self.history, at, self.now, judged, self._views, before, root._later)
+            view._root = root
+            if before is not None:
+                view._stale_facts |= before._stale_facts
             self._views[key] = view
         return view
+
+    def after(self, history: History, at: float, changed: Iterable[Ref]) -> View:
+        """The view at a later time, with these facts newly observed at the end of the job.
+
+        Only what rests on them, or on what time alone has changed, is worked out again.
+        """
+        program = self.program
+        changed = list(changed)
+        fresh = View(program, history, at)
+        timed = [r for r in self._values if r.name in program.timed]
+        changed += [r for r in timed if fresh.value(r) != self._values[r]]
+        later = Reach.of_later(program, changed)
+        changed += later.facts(program)
+        view = View(program, history, at, before=self, reach=Reach.of(program, changed))
+        view._later = later
+        view._stale_facts |= self._stale_facts
+        for older in (self, *self._views.values()):
+            older._before = None
+        return view
+
+    @property
+    def reach(self) -> Reach | None:
+        """What may differ from the view this one was made from; None if it was made from none."""
+        return self._reach
 
     # -- verdicts ----------------------------------------------------------------------------------------
 
@@ -88,6 +126,15 @@ class View:
         """The verdict of a compiled condition."""
         key = (cond.number, *binding.values()) if binding else cond.number
         verdict = self._verdicts.get(key)
+        if verdict is None and self._before is not None:
+            verdict = self._before._verdicts.get(key)
+            if verdict is not None:
+                member = next(iter(binding.values()), None) if len(binding) < 2 else None
+                assert self._reach is not None
+                if len(binding) > 1 or self._reach.touches_condition(cond, member):
+                    verdict = None
+                else:
+                    self._verdicts[key] = verdict
         if verdict is None:
             flat: list[float] = []
             values = self._values
@@ -111,7 +158,12 @@ class View:
         """What a fact or derived fact may be."""
         value = self._values.get(ref)
         if value is None:
-            value = self._value(ref)
+            if self._before is not None:
+                value = self._before._values.get(ref)
+                if value is not None and self._reach is not None and self._reach.touches(ref):
+                    value = None
+            if value is None:
+                value = self._value(ref)
             self._values[ref] = value
         return value
 
@@ -167,6 +219,7 @@ class View:
             stale = self._stale(fact, ref, observation)
             if stale is not None:
                 if not kept:
+                    self._stale_facts.add(fact.name)
                     reasons.append(stale)
                     if nature != "fixed":
                         break
@@ -372,11 +425,12 @@ class View:
     def _rule(self, rule: Rule, member: str | None) -> tuple[Verdict, float | None]:
         binding = _bound(rule, member)
         verdict = self.judge(rule.when, binding)
-        if rule.spec.finding is None or rule.spec.while_:
-            return verdict, self.at if verdict is not Verdict.OPEN else None
         if verdict is Verdict.HOLDS:
             return verdict, self._rested_on(rule.when, binding)
-        if verdict is Verdict.OPEN and any(r.why is Why.STALE for r in self.reasons(rule.when, binding)):
+        if rule.spec.finding is None or rule.spec.while_:
+            return verdict, None
+        aged = verdict is Verdict.OPEN and not self._stale_facts.isdisjoint(rule.when.mentions)
+        if aged and any(r.why is Why.STALE for r in self.reasons(rule.when, binding)):
             for moment in self._moments(rule.when, member):
                 earlier = self.as_of(moment).judge(rule.when, binding)
                 if earlier is not Verdict.OPEN:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from stillair import quantity
-from stillair.assess import Assessment, Entry, EntryError, May, Observation, Permission, read_value
+from stillair.assess import Assessment, Entry, EntryError, Observation, read_value
 from stillair.condition.core import NumberDomain, OptionDomain, Ref
 from stillair.fault import did_you_mean
 from stillair.job import JSON, UNDO_WITHIN, Line
@@ -115,7 +115,10 @@ def events(assessment: Assessment) -> Iterator[tuple[str, str, str | None]]:
     """The events that can be logged: name, what it says, and the list it is kept per."""
     program = assessment.program
     for name, powered in program.powered.items():
-        yield f"{name}_ended", f"{powered.spec.title}: ended, off again", None
+        begun = assessment.history.latest_event((f"{name}_begun", None), assessment.at)
+        ended = assessment.history.latest_event((f"{name}_ended", None), assessment.at)
+        if begun is not None and (ended is None or ended < begun):
+            yield f"{name}_ended", f"{powered.spec.title}: ended, off again", None
     for name, spec in program.events.items():
         if spec is not None:
             yield name, spec.say, spec.per.text if spec.per is not None else None
@@ -143,18 +146,18 @@ def happened(
 
 def did(
     session: Session, assessment: Assessment, step: str, member: str | None, taken: float | None = None
-) -> Permission:
-    """Say that a step is done; written only where the step may be done, which the answer says."""
+) -> Line:
+    """Say that a step is done; EntryError where there is no such step. Whether it may be is asked before."""
     program = session.program
     if step not in program.steps:
         raise EntryError(f"there is no step `{step}`", did_you_mean(step, program.steps))
     per = program.steps[step].per
-    if member is not None and (per is None or member not in session.members(assessment)[per]):
+    members = session.members(assessment)[per] if per is not None else []
+    if member is None and per is not None:
+        raise EntryError(f"`{step}` is done per {per}", f"`{step} of …`: {', '.join(members)}")
+    if member is not None and member not in members:
         raise EntryError(f"`{member}` is not a member the step `{step}` is done for")
-    permission = assessment.permission(step, member)
-    if permission.may is May.YES:
-        session.write("done", {"step": step, **({"of": member} if member else {})}, taken=taken)
-    return permission
+    return session.write("done", {"step": step, **({"of": member} if member else {})}, taken=taken)
 
 
 def add_member(session: Session, assessment: Assessment, name: str, label: str) -> tuple[Line, str]:

@@ -8,12 +8,13 @@ from collections.abc import Callable, Sequence
 
 import click
 
-from stillair.assess import Action, Assessment, Entry, EntryError, May, RuleState, read_fact
-from stillair.condition.core import NumberDomain, OptionDomain, Ref
+from stillair.assess import Action, Assessment, Entry, EntryError, May, read_fact
+from stillair.condition.core import NumberDomain, Ref
 from stillair.job import JobError
-from stillair.verdict import Verdict
+from stillair.wording import Wording
 
 from . import STOPPED, Mistake
+from .asking import Asking
 from .entering import (
     REASONS,
     add_member,
@@ -26,33 +27,23 @@ from .entering import (
     last_entry,
     needs_reason,
     observe,
-    serial_for,
     take_back,
 )
-from .screen import Emergency, Leave, Screen, bar, time_left
+from .labels import (
+    changes,
+    finding_said,
+    is_found,
+    numbered,
+    rule_said,
+    standing,
+    step_said,
+)
+from .screen import Emergency, Leave, Screen, time_left
 from .session import Session, Settings
-from .wording import asked, finding_said, fits, member_said, numbered, observed, step_said
 
 __all__ = ["Guide", "guide", "pairs"]
 
 _NAMED = re.compile(r"(?:^|[\s,;])([a-z][a-z0-9_]*(?: of [A-Za-z0-9_-]+|\.[A-Za-z0-9_-]+)?)\s*=")
-
-KEYS = (
-    ("1 2 …", "the answer with that number; y and n for yes and no"),
-    ("217", "a number; write the unit if it is not the one shown"),
-    ("a, b", "several answers, in the order asked"),
-    ("NAME=…", "any fact by name; several on one line"),
-    ("u", "cannot tell, cannot get it"),
-    ("z", "take back the last entry"),
-    ("s", "skip the step, where that is allowed"),
-    ("e", "something happened"),
-    ("i", "use another instrument"),
-    ("w", "what is still missing"),
-    ("@9:40", "what follows was seen at 9:40; @ alone: now"),
-    ("?", "why, how, and these keys"),
-    ("!", "emergency"),
-    ("q", "leave; everything is kept"),
-)
 
 LEAVE_NOW = (
     "LEAVE NOW.",
@@ -67,8 +58,8 @@ _SKIPS = ("not needed here", "not possible here", "no time on this visit")
 
 @click.command()
 @click.argument("job", type=click.Path())
-@click.option("--pack", "packs", multiple=True, metavar="NAME", help="For a new job: a pack, by name or folder.")
-@click.option("--title", metavar="TEXT", help="For a new job: what it is called. Kept apart, as personal.")
+@click.option("--pack", "packs", multiple=True, metavar="NAME", help="New job: a pack, by name or folder.")
+@click.option("--title", metavar="TEXT", help="New job: what it is called. Kept apart, as personal.")
 @click.pass_obj
 def guide(settings: Settings, job: str, packs: tuple[str, ...], title: str | None) -> None:
     """Start or resume JOB: one next action at a time.
@@ -95,7 +86,7 @@ def guide(settings: Settings, job: str, packs: tuple[str, ...], title: str | Non
                 f"the job is with {session.in_charge}",
                 f"hand it over first: stillair handover {job} --to '{by}'",
             )
-        code = Guide(session, screen).run(new)
+        code = Guide(session, screen, job).run(new)
     raise click.exceptions.Exit(code)
 
 
@@ -122,12 +113,13 @@ def pairs(text: str) -> list[tuple[str, str]]:
 class Guide:
     """A guided session: shows the next action, takes what is typed, until the person leaves."""
 
-    def __init__(self, session: Session, screen: Screen) -> None:
+    def __init__(self, session: Session, screen: Screen, path: str) -> None:
         self.session = session
         self.screen = screen
+        self._path = path
         self.as_of: float | None = None
         """When what follows was seen, while entries are made afterwards."""
-        self._serials: dict[str, str] = {}
+        self.asking = Asking(session, screen)
         self._before: Assessment | None = None
         self._fresh: set[tuple[str, str | None]] = set()
         self._shown: tuple[object, ...] | None = None
@@ -147,19 +139,16 @@ class Guide:
                 except JobError as error:
                     self.screen.error(f"not kept: {error.message}", error.help)
         except Leave:
-            self.screen.say(f"Left. Everything entered is kept. Resume: stillair guide {self._path()}")
+            self.screen.say(f"Left. Everything entered is kept. Resume: stillair guide {self._path}")
             return 0
         except Emergency:
             return self._emergency()
-
-    def _path(self) -> str:
-        return os.path.relpath(self.session.job.path)
 
     def _greet(self, new: bool) -> None:
         session, screen = self.session, self.screen
         title = session.lines[0].body.get("title", "")
         if new:
-            screen.say(f"New job {title}, kept in {self._path()}.")
+            screen.say(f"New job {title}, kept in {self._path}.")
             screen.say("? explains, ! is for an emergency, q leaves.")
         else:
             last = session.lines[-1]
@@ -171,7 +160,8 @@ class Guide:
         screen.say(f"Entries are by {session.by or 'nobody named'}.")
         behind = session.behind()
         if behind:
-            text = f"The clock of this device stands {time_left(behind).removesuffix(' left')} before the last entry"
+            gap = time_left(behind).removesuffix(" left")
+            text = f"The clock of this device stands {gap} before the last entry"
             session.write("note", {"text": f"{text}; times do not go back"})
             screen.say(f"{text}. Set it right: waits go by it.", "CAUTION: ")
 
@@ -180,47 +170,25 @@ class Guide:
     def _moment(self) -> float:
         return self.session.now() if self.as_of is None else self.as_of
 
+    def _words(self, found: Assessment) -> Wording:
+        return Wording(found, self.session.zone())
+
     def _look(self) -> Assessment:
         """Assess, and say what has changed since the last look."""
         found = self.session.assess(self._moment())
         before, self._before = self._before, found
+        words = self._words(found)
         self._fresh = set()
         if before is None:
             for finding in found.findings:
-                if finding.grade not in ("open", "none"):
-                    self.screen.say(finding_said(found, finding), "found: ")
+                if is_found(finding):
+                    self.screen.say(finding_said(words, finding), "found: ")
             return found
-        self._tell_rules(before, found)
-        earlier = {(f.name, f.member): f.grade for f in before.findings}
-        for finding in found.findings:
-            was = earlier.get((finding.name, finding.member), "none")
-            if finding.grade == was:
-                continue
-            if finding.grade not in ("open", "none"):
-                self.screen.say(finding_said(found, finding), "FOUND: ")
-            elif was not in ("open", "none"):
-                name = finding.name.replace("_", " ") + (f" of {finding.member}" if finding.member else "")
-                reason = f", {finding.reasons[0]}" if finding.reasons else ""
-                self.screen.say(f"{name} ({finding.grade}{reason})", "no longer found: ")
+        known = {(s.rule, s.member) for s in standing(before)}
+        self._fresh = {(s.rule, s.member) for s in standing(found)} - known
+        for mark, text in changes(self._words(before), words):
+            self.screen.say(text, mark, bold=mark == "STOP: ")
         return found
-
-    def _tell_rules(self, before: Assessment, found: Assessment) -> None:
-        was = {(s.rule, s.member) for s in _standing(before)}
-        for state in _standing(found):
-            if (state.rule, state.member) not in was:
-                self._fresh.add((state.rule, state.member))
-                self._tell(found, state)
-        now = {(s.rule, s.member) for s in _standing(found)}
-        for state in _standing(before):
-            if (state.rule, state.member) not in now:
-                self.screen.short(_rule_said(before, state)[1], "lifted: ")
-
-    def _tell(self, found: Assessment, state: RuleState) -> None:
-        word, said = _rule_said(found, state)
-        self.screen.say(said, f"{word}: ", bold=True)
-        lifted = found.program.rules[state.rule].spec.lifted_by
-        if lifted:
-            self.screen.say(lifted, "  lifted when: ")
 
     # -- showing -----------------------------------------------------------------------------------------
 
@@ -229,183 +197,14 @@ class Guide:
         key = (action.kind, action.step, action.member, action.wait, action.list)
         if key != self._shown:
             self._shown = key
-            self._header(found, action)
-        self._question(found, action)
-
-    def _header(self, found: Assessment, action: Action) -> None:
-        screen, program = self.screen, found.program
-        if action.kind == "finished":
-            screen.title("Nothing is left to do here")
-        elif action.kind == "stopped":
-            screen.title("No step may be done now")
-        elif action.kind == "settle":
-            screen.title("An entry does not fit")
-        elif action.step is not None:
-            screen.title(step_said(found, action.step, action.member))
-        if self.as_of is not None:
-            screen.say(f"Entering what was seen at {self.session.said(self.as_of)}; @ alone goes back to now.")
-        for state in _standing(found):
-            if (state.rule, state.member) not in self._fresh:
-                word, said = _rule_said(found, state)
-                screen.short(said, f"{word}: ")
-        self._powered(found)
-        self._waits(found)
-        if action.kind in ("finished", "stopped", "settle") or action.step is None:
-            return
-        step = program.steps[action.step]
-        spec = step.spec
-        if spec.do and action.kind in ("do", "begin", "ask", "wait"):
-            screen.say(spec.do)
-        if action.why:
-            screen.say(action.why, "why: ")
-        for activity in [spec.activity.text] if spec.activity is not None else []:
-            caution = program.activities[activity].spec.caution
-            if caution:
-                screen.say(caution, "CAUTION: ")
-        if spec.caution:
-            screen.say(spec.caution, "CAUTION: ")
-        if step.per == "place" and action.member is not None:
-            place = program.places[action.member].spec
-            if place.how:
-                screen.say(place.how, "how: ")
-            if place.caution:
-                screen.say(place.caution, "CAUTION: ")
-
-    def _powered(self, found: Assessment) -> None:
-        """Powered states that have begun and whose end was not logged, against their limit."""
-        for name, powered in found.program.powered.items():
-            begun = found.history.latest_event((f"{name}_begun", None), found.at)
-            ended = found.history.latest_event((f"{name}_ended", None), found.at)
-            if begun is None or (ended is not None and ended > begun):
-                continue
-            rest = powered.at_most - (found.at - begun[0])
-            since = f"{powered.spec.title} has been on since {self.session.said(begun[0])}"
-            if rest >= 0:
-                self.screen.say(f"{since}, {time_left(rest)}. Log its end with e.", "ON: ")
-            else:
-                self.screen.say(f"{since}. ITS TIME IS UP: switch it off, then log its end with e.", "STOP: ")
-
-    def _waits(self, found: Assessment) -> None:
-        for wait in found.running():
-            title = found.program.waits[wait.name].spec.title
-            assert wait.started is not None and wait.ready_at is not None
-            again = f" (started again: {wait.restarted_by})" if wait.restarted_by else ""
-            if found.at < wait.ready_at:
-                share = (found.at - wait.started) / (wait.ready_at - wait.started)
-                ready = self.session.said(wait.ready_at)
-                self.screen.say(f"{title}: ready at {ready}, {time_left(wait.ready_at - found.at)}{again}")
-                self.screen.say(bar(share), "  ")
-            else:
-                self.screen.say(f"{title}: time is up since {self.session.said(wait.ready_at)}{again}")
-
-    def _question(self, found: Assessment, action: Action) -> None:
-        screen = self.screen
-        match action.kind:
-            case "ask":
-                self._ask(found, action.facts)
-            case "do":
-                screen.say("y when it is done")
-            case "begin":
-                assert action.step is not None
-                state = found.program.steps[action.step].powered
-                assert state is not None
-                spec = found.program.powered[state].spec
-                screen.say(f"This switches on: {spec.title}, at most {spec.at_most}.")
-                if spec.caution:
-                    screen.say(spec.caution, "CAUTION: ")
-                screen.say("y when it is on; its time runs from then")
-            case "list":
-                assert action.list is not None
-                spec_list = found.program.lists[action.list]
-                members = found.view.members(action.list)[0]
-                said = "; ".join(member_said(found, action.list, m) for m in members) or "none yet"
-                screen.say(spec_list.ask or f"{spec_list.title}: any other?", "", bold=True)
-                screen.say(f"so far: {said}", "  ")
-                screen.say("n: no, that is all; or the name of one more", "  ")
-            case "settle":
-                self._ask_settle(found, action)
-            case "wait":
-                screen.say("Nothing else can be done meanwhile. Enter checks again; q leaves, the time runs on.")
-            case "stopped":
-                self._ask_stopped(found, action)
-            case _:
-                screen.say("z takes back, NAME=… adds, q leaves. Then: stillair trail, stillair close.")
-
-    def _ask(self, found: Assessment, facts: Sequence[Ref]) -> None:
-        """The first question in full, and the names of those that follow."""
-        if not facts:
-            self.screen.say("Enter checks again")
-            return
-        screen, ref = self.screen, facts[0]
-        fact = found.program.facts[ref.name]
-        screen.say(asked(found, ref), bold=True)
-        options = numbered(found.program, ref)
-        domain = fact.domain
-        if options == ("yes", "no"):
-            screen.say("y yes   n no   u cannot tell", "  ")
-        elif options:
-            assert isinstance(domain, OptionDomain)
-            for number, name in enumerate(options, 1):
-                label = domain.labels.get(name, name)
-                screen.say(label if label.casefold() == name.replace("_", " ") else f"{label}", f"  {number} ")
-        else:
-            serial = self._serial(found, ref)
-            screen.say(fits(found.program, ref) + (f"; read with {serial}" if serial else ""), "  ")
-        if fact.spec.caution:
-            screen.say(fact.spec.caution, "  CAUTION: ")
-        if len(facts) > 1:
-            screen.say(", ".join(str(r) for r in facts[1:]), "  then: ")
-
-    def _ask_settle(self, found: Assessment, action: Action) -> None:
-        screen, suspicion = self.screen, action.suspicion
-        assert suspicion is not None
-        screen.say(asked(found, suspicion.ref), bold=True)
-        screen.say(suspicion.slip, "  ")
-        if suspicion.other is not None:
-            screen.say(f"it was {suspicion.other}: correct it", "  1 ")
-            screen.say(f"{suspicion.observation.read} is right", "  2 ")
-            screen.say("or type what was read. Nothing rests on this entry until then.", "  ")
-            return
-        together = [s for s in found.suspicions if s.slip == suspicion.slip]
-        for each in together:
-            screen.say(observed(found.program, each.observation), "  ")
-        if len(together) > 1:
-            screen.say(f"Correct one by name, such as {together[-1].ref}=…", "  ")
-        screen.say(f"or type the right value of {suspicion.ref}. Nothing rests on these until then.", "  ")
-
-    def _ask_stopped(self, found: Assessment, action: Action) -> None:
-        screen = self.screen
-        if action.step is not None:
-            screen.say(f"The next would be: {step_said(found, action.step, action.member)}")
-        for blocked in action.permission.blocked:
-            screen.say(blocked.say, "STOP: ", bold=True)
-            if blocked.lifted_by:
-                screen.say(blocked.lifted_by, "  lifted when: ")
-        for reason in action.permission.reasons:
-            screen.say(str(reason), "  open: ")
-        lifting = self._lifting(found, action)
-        for number, ref in enumerate(lifting, 1):
-            latest = found.history.before((ref.name, ref.member), found.at)
-            was = f" (now {observed(found.program, latest[-1])})" if latest else ""
-            screen.say(f"answer again: {asked(found, ref)}{was}", f"  {number} ")
-
-    @staticmethod
-    def _lifting(found: Assessment, action: Action) -> list[Ref]:
-        """The facts whose new answer could lift what stands against the next step."""
-        lines = {n for blocked in action.permission.blocked for n in blocked.lines}
-        against = [
-            Ref(o.fact, o.member)
-            for observations in found.history.observations.values()
-            for o in observations
-            if o.line in lines
-        ]
-        return list(dict.fromkeys([*against, *action.permission.missing]))
+            self.asking.header(found, self._fresh, self.as_of)
+        self.asking.question(found)
 
     # -- taking ------------------------------------------------------------------------------------------
 
     def _take(self, found: Assessment, typed: str) -> None:
         commands: dict[str, Callable[[Assessment], None]] = {
-            "?": self._explain,
+            "?": self.asking.explain,
             "u": self._unknown,
             "z": self._undo,
             "s": self._skip,
@@ -436,7 +235,7 @@ class Guide:
             case "settle":
                 self._settle(found, action, typed)
             case "stopped":
-                lifting = self._lifting(found, action)
+                lifting = self.asking.lifting(found, action)
                 ref = lifting[_number(typed, len(lifting)) - 1]
                 self._one(found, ref)
             case _:
@@ -462,9 +261,11 @@ class Guide:
         options = numbered(found.program, ref)
         if options and typed.isdigit():
             typed = options[_number(typed, len(options)) - 1]
-        return observe(
-            self.session, found, ref, typed, serial=self._serial(found, ref), taken=self.as_of
-        )
+        return self._entry(found, ref, typed)
+
+    def _entry(self, found: Assessment, ref: Ref, typed: str) -> Entry:
+        serial = self.asking.serial(found, ref)
+        return observe(self.session, found, ref, typed, serial=serial, taken=self.as_of)
 
     def _keep(self, found: Assessment, ref: Ref, entry: Entry) -> None:
         line = self.session.append(entry, taken=self.as_of)
@@ -475,7 +276,7 @@ class Guide:
 
     def _one(self, found: Assessment, ref: Ref) -> None:
         """Ask one fact out of turn; an empty line goes back."""
-        self._ask(found, (ref,))
+        self.asking.ask(found, (ref,))
         typed = self.screen.ask()
         if typed == "u":
             self._say_why(found, ref)
@@ -486,8 +287,7 @@ class Guide:
         members = self.session.members(found)
         refs = [read_fact(found.program, name, members) for name, _ in named]
         entries = [
-            (ref, observe(self.session, found, ref, value, serial=self._serial(found, ref), taken=self.as_of))
-            for ref, (_, value) in zip(refs, named, strict=True)
+            (ref, self._entry(found, ref, value)) for ref, (_, value) in zip(refs, named, strict=True)
         ]
         suspect = {s.ref: s.observation for s in found.suspicions}
         for ref, entry in entries:
@@ -501,22 +301,21 @@ class Guide:
         if typed.lower() not in ("y", "yes", "1", "done"):
             raise EntryError(f"`{typed}` is not an answer here", "y when it is done; s skips where allowed")
         assert action.step is not None
-        if action.kind == "begin":
-            state = found.program.steps[action.step].powered
-            line = self.session.write("event", {"event": f"{state}_begun"}, taken=self.as_of)
-            self.screen.say(f"switched on: {action.why}", f"kept {self.session.said(line.taken)} ")
-            self._shown = None
-            return
-        # The stops may have changed while the question stood on the screen.
-        now = self.session.assess(self._moment())
-        permission = did(self.session, now, action.step, action.member, self.as_of)
+        # What it rests on may have gone stale while the question stood on the screen.
+        permission = self.session.assess(self._moment()).permission(action.step, action.member)
         if permission.may is not May.YES:
-            raise EntryError(
-                "it may no longer be done",
-                "; ".join([*(b.say for b in permission.blocked), *map(str, permission.reasons)]) or None,
-            )
-        said = self.session.said(self._moment())
-        self.screen.say(f"done: {step_said(found, action.step, action.member)}", f"kept {said} ")
+            words = self._words(found)
+            against = [*(b.say for b in permission.blocked), *map(words.reason, permission.reasons)]
+            raise EntryError("it may no longer be done", "; ".join(against) or None)
+        state = found.program.steps[action.step].powered
+        said = f"done: {step_said(self._words(found), action.step, action.member)}"
+        if action.kind == "begin":
+            said = f"switched on: {action.why}"
+            line = self.session.write("event", {"event": f"{state}_begun"}, taken=self.as_of)
+        else:
+            line = did(self.session, found, action.step, action.member, self.as_of)
+        self._shown = None
+        self.screen.say(said, f"kept {self.session.said(line.taken)} ")
 
     def _listed(self, found: Assessment, action: Action, typed: str) -> None:
         assert action.list is not None
@@ -538,9 +337,8 @@ class Guide:
             typed, why = suspicion.other, f"unit slip: {suspicion.other} was read"
         elif suspicion.other is not None and typed == "2":
             typed = suspicion.observation.read
-        entry = observe(
-            self.session, found, suspicion.ref, typed, serial=suspicion.observation.instrument, taken=self.as_of
-        )
+        ref, serial = suspicion.ref, suspicion.observation.instrument
+        entry = observe(self.session, found, ref, typed, serial=serial, taken=self.as_of)
         if suspicion.other is not None and entry.body.get("value") == suspicion.observation.value:
             # The same once more confirms it.
             self._keep(found, suspicion.ref, entry)
@@ -550,35 +348,6 @@ class Guide:
 
     # -- keys --------------------------------------------------------------------------------------------
 
-    def _explain(self, found: Assessment) -> None:
-        screen, action, program = self.screen, found.next, found.program
-        if action.step is not None:
-            step = program.steps[action.step].spec
-            if step.do:
-                screen.say(step.do, "do: ")
-            if step.why:
-                screen.say(step.why, "why: ")
-        for ref in action.facts[:1]:
-            fact = program.facts[ref.name]
-            spec = fact.spec
-            screen.say(f"{ref}: {asked(found, ref)}", bold=True)
-            for word, text in (("why", spec.why), ("how", spec.how), ("CAUTION", spec.caution)):
-                if text:
-                    screen.say(text, f"  {word}: ")
-            if spec.counts_when is not None and spec.counts_when.because:
-                screen.say(spec.counts_when.because, "  counts only when: ")
-            if spec.good_for is not None:
-                screen.say(f"{spec.good_for}", "  good for: ")
-            if spec.void_after:
-                screen.say(", ".join(t.text.replace("_", " ") for t in spec.void_after), "  void after: ")
-            if isinstance(fact.domain, OptionDomain) and fact.domain.catalogue is not None:
-                screen.say(", ".join(fact.domain.names), "  one of: ")
-        for reason in action.permission.reasons:
-            screen.say(str(reason), "open: ")
-        screen.say()
-        for key, about in KEYS:
-            screen.say(about, f"  {key:<7} ")
-
     def _unknown(self, found: Assessment) -> None:
         action = found.next
         if action.suspicion is not None:
@@ -586,7 +355,7 @@ class Guide:
         elif action.kind == "ask" and action.facts:
             ref = action.facts[0]
         else:
-            raise EntryError("nothing is asked here", "s skips a step where that is allowed; w shows what is open")
+            raise EntryError("nothing is asked here", "s skips a step where allowed; w shows what is open")
         self._say_why(found, ref)
 
     def _say_why(self, found: Assessment, ref: Ref) -> None:
@@ -612,7 +381,9 @@ class Guide:
     def _undo(self, found: Assessment) -> None:
         line = last_entry(self.session)
         if line is None:
-            raise EntryError("there is no entry to take back", "a handover or an emergency stays on the record")
+            raise EntryError(
+                "there is no entry to take back", "a handover or an emergency stays on the record"
+            )
         said = _line_said(line.kind, line.body)
         why = None
         if needs_reason(self.session, line):
@@ -638,19 +409,21 @@ class Guide:
         if why:
             body = {"step": action.step, "why": why, **({"of": action.member} if action.member else {})}
             self.session.write("skip", body, taken=self.as_of)
-            self.screen.say(f"{step_said(found, action.step, action.member)} ({why})", "skipped: ")
+            said = step_said(self._words(found), action.step, action.member)
+            self.screen.say(f"{said} ({why})", "skipped: ")
 
     def _event(self, found: Assessment) -> None:
         screen = self.screen
-        choices = [
-            (name, said, member)
-            for name, said, per in events(found)
-            for member in (found.view.members(per)[0] if per is not None else [None])
-        ]
+        words = self._words(found)
+        choices: list[tuple[str, str, str | None]] = []
+        for name, said, per in events(found):
+            if per is None:
+                choices.append((name, said, None))
+                continue
+            choices += [(name, f"{said}: {words.member(per, m)}", m) for m in found.view.members(per)[0]]
         screen.say("What happened?")
-        for number, (name, said, member) in enumerate(choices, 1):
-            per = {n: p for n, _, p in events(found)}[name]
-            screen.say(f"{said}{': ' + member_said(found, per, member) if member else ''}", f"  {number} ")
+        for number, (_, said, _) in enumerate(choices, 1):
+            screen.say(said, f"  {number} ")
         screen.say("the number, and the time if it was not now (2 9:40); Enter goes back", "  ")
         number_text, _, time_text = screen.ask().partition(" ")
         if not number_text:
@@ -681,29 +454,29 @@ class Guide:
             declare_instrument(self.session, serial, kind.name, given)
         elif known.kind != kind.name:
             raise EntryError(f"`{serial}` is declared as {known.kind}", "give the other its own serial")
-        self._serials[kind.name] = serial
+        self.asking.serials[kind.name] = serial
         screen.say(f"{kind.title}: {serial}", "in use: ")
-
-    def _serial(self, found: Assessment, ref: Ref) -> str | None:
-        read_with = found.program.facts[ref.name].spec.read_with
-        if read_with is not None and read_with.text in self._serials:
-            return self._serials[read_with.text]
-        return serial_for(found, ref.name)
 
     def _missing(self, found: Assessment) -> None:
         """What is open, and facts to answer out of turn."""
-        screen = self.screen
-        for state in _standing(found):
-            self._tell(found, state)
-        self._waits(found)
+        screen, words = self.screen, self._words(found)
+        for state in standing(found):
+            word, said = rule_said(words, state)
+            screen.say(said, f"{word}: ", bold=word == "STOP")
+            lifted = found.program.rules[state.rule].spec.lifted_by
+            if lifted:
+                screen.say(lifted, "  lifted when: ")
+        self.asking.waits(found)
         open_refs: dict[Ref, None] = {}
         for step in found.steps:
             if step.status in ("ready", "waiting"):
                 open_refs.update(dict.fromkeys(step.asks))
             elif step.status == "stopped":
-                screen.short(step_said(found, step.step, step.member), "stopped: ")
+                screen.short(step_said(words, step.step, step.member), "stopped: ")
             elif step.status == "not yet":
-                screen.short(step_said(found, step.step, step.member), "not yet: ")
+                screen.short(step_said(words, step.step, step.member), "not yet: ")
+                for reason in step.permission.reasons:
+                    screen.short(words.reason(reason), "  ")
                 open_refs.update(dict.fromkeys(step.permission.missing))
         had: list[Ref] = []
         for (name, member), observations in found.history.observations.items():
@@ -711,13 +484,13 @@ class Guide:
                 had.append(Ref(name, member))
         refs = [*(r for r in open_refs if r not in had), *had]
         if not refs:
-            screen.say("No fact is missing for any step.")
+            screen.say("No fact is missing.")
             return
         for number, ref in enumerate(refs, 1):
             why = ""
             if ref in had:
                 why = f" (could not be had: {found.history.observations[ref.name, ref.member][-1].why})"
-            screen.say(f"{asked(found, ref)}{why}", f"  {number} ")
+            screen.say(f"{self._words(found).question(ref)}{why}", f"  {number} ")
         screen.say("a number to answer one now; Enter goes back", "  ")
         typed = screen.ask()
         if typed:
@@ -737,20 +510,8 @@ class Guide:
             self.screen.say(f"The time could not be kept: {error}")
         else:
             self.screen.say(f"The time is kept: {self.session.said(line.taken)}.")
-        self.screen.say(f"When those in charge say that it is safe: stillair guide {self._path()}")
+        self.screen.say(f"When those in charge say that it is safe: stillair guide {self._path}")
         return STOPPED
-
-
-def _standing(found: Assessment) -> list[RuleState]:
-    """The stops and cautions that hold, stops first."""
-    return [s for s in (*found.stops, *found.cautions) if s.verdict is Verdict.HOLDS]
-
-
-def _rule_said(found: Assessment, state: RuleState) -> tuple[str, str]:
-    rule = found.program.rules[state.rule]
-    where = member_said(found, rule.per, state.member)
-    said = rule.spec.caution or rule.spec.say or rule.spec.name
-    return ("CAUTION" if rule.spec.caution else "STOP"), f"{where}: {said}" if where else said
 
 
 def _line_said(kind: str, body: object) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import textwrap
+from contextlib import suppress
 
 import click
 
@@ -33,10 +34,8 @@ class Screen:
         shown = sys.stdout.isatty()
         self.width = _NARROW
         if shown:
-            try:
+            with suppress(OSError, ValueError):
                 self.width = min(max(os.get_terminal_size(sys.stdout.fileno()).columns - 1, 20), _WIDE)
-            except (OSError, ValueError):
-                pass
         self.styled = shown and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
     def say(self, text: str = "", mark: str = "", bold: bool = False) -> None:

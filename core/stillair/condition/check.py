@@ -92,10 +92,16 @@ class Checker:
     def _said(self, node: Node) -> str:
         return " ".join(self._text[node.start : node.end].split())
 
-    def _derive(self, derivation: Derivation) -> Ref:
+    def _derive(self, derivation: Derivation, node: Node) -> Ref:
         lists = sorted({ref.member for ref in _inner(derivation) if ref.member and ref.member[0] == "@"})
         if isinstance(derivation, core.Each | core.Count | core.Sum):
             lists = [name for name in lists if name != "@" + derivation.list]
+        if len(lists) > 1:
+            # A derived fact is kept for the members of one list at most.
+            raise self._error(
+                node, f"this rests on members of two lists at once: {lists[0][1:]} and {lists[1][1:]}",
+                "test the facts of each list by themselves, or name one of the members: `… of …`", "SA302",
+            )
         if isinstance(derivation, core.Near) and derivation.anchor is None:
             lists = sorted({*lists, *(f"@{name}" for name in self._here)})
         key = "=" + derivation.text + (f" [{self._judged}]" if isinstance(derivation, core.Near) else "")
@@ -127,7 +133,7 @@ class Checker:
             case syntax.Quantified():
                 self._known_list(node.list, node)
                 inner = self._inside(node.list, node.inner)
-                ref = self._derive(core.Each(node.quantifier, node.list, inner, self._said(node)))
+                ref = self._derive(core.Each(node.quantifier, node.list, inner, self._said(node)), node)
                 return core.Test(ref, 1, 2, YES_NO, self._said(node))
             case syntax.Name():
                 symbol = self.scope.symbols.get(node.name)
@@ -252,7 +258,7 @@ class Checker:
             _difference(left.dimension), core.Operation("-", left.expression, right.expression)
         )
         said = f"{self._said(node.left)} - {self._said(node.right)}"
-        ref = self._derive(core.Formula(difference.expression, difference.dimension, said))
+        ref = self._derive(core.Formula(difference.expression, difference.dimension, said), node)
         region = Region.comparison(node.operator, 0.0)
         return core.Within(ref, region, difference.dimension, text, ("0",))
 
@@ -266,14 +272,14 @@ class Checker:
             raise self._error(node.band, "a band is a limit or a number, not negative", None, "SA303")
         expression = core.Operation("-", left.expression, right.expression)
         said = f"{self._said(node.left)} - {self._said(node.right)}"
-        ref = self._derive(core.Formula(expression, dimension, said))
+        ref = self._derive(core.Formula(expression, dimension, said), node)
         region = Region.within(-band.expression.value, band.expression.value)
         return core.Within(ref, region, dimension, self._said(node), (f"±{band.expression.text}",))
 
     def _number_ref(self, typed: _Typed, node: Node) -> Ref:
         if isinstance(typed.expression, core.Value):
             return typed.expression.ref
-        return self._derive(core.Formula(typed.expression, typed.dimension, self._said(node)))
+        return self._derive(core.Formula(typed.expression, typed.dimension, self._said(node)), node)
 
     def _matched(self, left: Node, right: Node, whole: Node) -> tuple[_Typed, _Typed]:
         lefts, rights = self._typings(left), self._typings(right)
@@ -450,13 +456,13 @@ class Checker:
             case "count" if node.inner is not None:
                 self._known_list(node.name, node)
                 inner = self._inside(node.name, node.inner)
-                return _Typed(NUMBER, core.Value(self._derive(core.Count(node.name, inner, text))))
+                return _Typed(NUMBER, core.Value(self._derive(core.Count(node.name, inner, text), node)))
             case "count" if node.name in self.scope.lists:
                 everyone = core.Truth(True, "always")
-                return _Typed(NUMBER, core.Value(self._derive(core.Count(node.name, everyone, text))))
+                return _Typed(NUMBER, core.Value(self._derive(core.Count(node.name, everyone, text), node)))
             case "count":
                 ref, _ = self._ref(name)
-                return _Typed(NUMBER, core.Value(self._derive(core.Readings(ref, text))))
+                return _Typed(NUMBER, core.Value(self._derive(core.Readings(ref, text), node)))
             case "sum":
                 self._known_list(node.name, node)
                 assert node.inner is not None
@@ -469,7 +475,7 @@ class Checker:
                 if item.dimension.point is not None:
                     raise self._error(node, f"{item.dimension.name} cannot be summed", None, "SA303")
                 total = core.Sum(node.name, ref, item.dimension, text)
-                return _Typed(item.dimension, core.Value(self._derive(total)))
+                return _Typed(item.dimension, core.Value(self._derive(total, node)))
             case "latest":
                 ref, symbol = self._ref(name)
                 return self._value(ref, symbol, node)
@@ -479,10 +485,10 @@ class Checker:
                 window = self._seconds(node.window)
                 dimension = _difference(typed.dimension)
                 spread = core.Spread(ref, window, dimension, text)
-                return _Typed(dimension, core.Value(self._derive(spread)))
+                return _Typed(dimension, core.Value(self._derive(spread, node)))
             case "since":
                 ref, _ = self._ref(name)
-                return _Typed(DURATION, core.Value(self._derive(core.SinceEvent(ref, text))))
+                return _Typed(DURATION, core.Value(self._derive(core.SinceEvent(ref, text), node)))
         raise AssertionError(node.kind)
 
     def _nearest(self, node: syntax.Nearest) -> tuple[Ref, Domain]:
@@ -501,7 +507,7 @@ class Checker:
                 )
         window = None if node.window is None else self._seconds(node.window)
         near = core.Near(node.kind, ref, anchor, window, symbol.domain, self._said(node))
-        return self._derive(near), symbol.domain
+        return self._derive(near, node), symbol.domain
 
     def _seconds(self, node: Node | None) -> float:
         assert node is not None

@@ -9,7 +9,7 @@ highest.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from types import CodeType
 
@@ -101,7 +101,8 @@ class Spans:
     def verdict(self, condition: Condition, holds: int = 1, fails: int = 0, open: int = 2) -> str:
         """Source of the verdict; the side that one part decides comes first."""
         if isinstance(condition, All):
-            return f"({holds} if {self.surely(condition)} else {open}) if {self.possibly(condition)} else {fails}"
+            further = f"({holds} if {self.surely(condition)} else {open})"
+            return f"{further} if {self.possibly(condition)} else {fails}"
         return f"{holds} if {self.surely(condition)} else {open} if {self.possibly(condition)} else {fails}"
 
     def surely(self, condition: Condition) -> str:
@@ -175,7 +176,7 @@ def joined(word: str, parts: Iterator[str] | Sequence[str]) -> str:
     return parts[0] if len(parts) == 1 and " " not in parts[0] else "(" + word.join(parts) + ")"
 
 
-def shallow(condition: Condition, spans: Spans) -> tuple[list[str], Condition]:
+def shallow(condition: Condition, spans: Spans, prefix: str = "_") -> tuple[list[str], Condition]:
     """Lines that judge the deepest parts first, and the condition resting on their verdicts."""
     lines: list[str] = []
 
@@ -187,9 +188,9 @@ def shallow(condition: Condition, spans: Spans) -> tuple[list[str], Condition]:
         node = type(node)(tuple(part for part, _ in found), node.text)
         if depth < DEPTH:
             return node, depth
-        ref = Ref(f"={len(spans.names)}")
+        ref = Ref(f"part {len(spans.names)}")
         line = spans.verdict(node, holds=1, fails=2, open=4)
-        spans.names[ref] = f"_{len(spans.names)}"
+        spans.names[ref] = f"{prefix}{len(spans.names)}"
         lines.append(f"m{spans.names[ref]} = {line}")
         return Test(ref, JUDGED.mask("holds"), JUDGED.mask("fails"), JUDGED, node.text), 0
 

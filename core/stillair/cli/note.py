@@ -1,0 +1,161 @@
+"""`note`: facts and events entered from the command line, and what follows from them."""
+
+from __future__ import annotations
+
+import click
+
+from stillair.assess import Assessment, EntryError, May, read_fact, split
+from stillair.condition.core import Ref
+from stillair.wording import Wording
+
+from . import STOPPED, Answer, Mistake
+from .entering import cannot, correct, did, happened, observe, take_back
+from .labels import changes, step_said
+from .screen import Screen
+from .session import Session, Settings
+
+__all__ = ["note"]
+
+
+@click.command()
+@click.argument("job", type=click.Path())
+@click.argument("facts", nargs=-1, metavar="[FACT=VALUE]...")
+@click.option("--at", "at_text", metavar="TIME", help="When it was seen: 9:40, or 2026-07-14 09:40.")
+@click.option("--with", "serial", metavar="SERIAL", help="The instrument the numbers were read with.")
+@click.option("--event", metavar="EVENT", help="Something that happened; EVENT or 'EVENT of MEMBER'.")
+@click.option("--did", "step", metavar="STEP", help="A step that is done; STEP or 'STEP of MEMBER'.")
+@click.option("--cannot", "unknown", metavar="FACT", help="A fact that cannot be had; say --why.")
+@click.option("--correct", "again", is_flag=True, help="The values replace the last entries; say --why.")
+@click.option("--why", metavar="TEXT", help="The reason, for --cannot and --correct.")
+@click.pass_obj
+def note(
+    settings: Settings,
+    job: str,
+    facts: tuple[str, ...],
+    at_text: str | None,
+    serial: str | None,
+    event: str | None,
+    step: str | None,
+    unknown: str | None,
+    again: bool,
+    why: str | None,
+) -> None:
+    """Enter facts in JOB, such as `note visit.job blower=stopped 'static_pressure=217 psig'`.
+
+    The facts are entered all or none. A fact kept per member is written 'dead of indoor=yes'.
+    """
+    if not (facts or event or step or unknown):
+        raise Mistake("nothing to enter", "note JOB FACT=VALUE …")
+    if (unknown or again) and not why:
+        raise Mistake("no reason is given", "--why 'behind finished plaster'")
+    if again and not facts:
+        raise Mistake("--correct names no fact", "note JOB --correct FACT=VALUE --why 'read wrongly'")
+    screen = Screen()
+    with Session.load(
+        job, settings.plugin_dirs, write=True, by=settings.by, clock=settings.clock
+    ) as session:
+        before = session.assess()
+        taken = session.at(at_text) if at_text else None
+        if again:
+            _correct(session, before, facts, serial, why or "", screen)
+        else:
+            _enter(session, before, facts, serial, taken, screen)
+        if unknown:
+            ref = read_fact(session.program, unknown, session.members(before))
+            line = cannot(session, ref, why or "", taken)
+            screen.say(f"{ref}: cannot be had ({why})", f"kept {session.said(line.taken)} ")
+        if event:
+            name, member = _of(event)
+            line = happened(session, before, name, member, taken)
+            screen.say(event.replace("_", " "), f"kept {session.said(line.taken)} ")
+        if step:
+            _did(session, step, taken, screen)
+        _follow(session, before, screen)
+
+
+def _of(text: str) -> tuple[str, str | None]:
+    name, _, member = text.strip().partition(" of ")
+    return name.strip(), member.strip() or None
+
+
+def _enter(
+    session: Session,
+    before: Assessment,
+    facts: tuple[str, ...],
+    serial: str | None,
+    taken: float | None,
+    screen: Screen,
+) -> None:
+    members = session.members(before)
+    found = []
+    for text in facts:
+        name, value = split(text)
+        ref = read_fact(session.program, name, members)
+        found.append((ref, observe(session, before, ref, value, serial=serial, taken=taken)))
+    if serial is not None and serial not in before.history.instruments:
+        screen.say(f"`{serial}` is not declared: what is usual for its kind is assumed.", "CAUTION: ")
+    for ref, entry in found:
+        line = session.append(entry, taken=taken)
+        screen.say(f"{ref}: {entry.understood}", f"kept {session.said(line.taken)} ")
+
+
+def _correct(
+    session: Session,
+    before: Assessment,
+    facts: tuple[str, ...],
+    serial: str | None,
+    why: str,
+    screen: Screen,
+) -> None:
+    members = session.members(before)
+    found = []
+    for text in facts:
+        name, value = split(text)
+        ref = read_fact(session.program, name, members)
+        entries = before.history.observations.get((ref.name, ref.member))
+        if not entries:
+            raise EntryError(f"there is no entry of `{ref}` to correct", "leave --correct out")
+        entry = observe(session, before, ref, value, serial=serial or entries[-1].instrument)
+        found.append((ref, entries[-1], entry))
+    for ref, observation, entry in found:
+        if observation.value is None:
+            # Where nothing was read there is nothing to replace: the line goes, and the value is new.
+            take_back(session, session.lines[observation.line - 1], why)
+            session.append(entry, taken=observation.taken)
+        else:
+            correct(session, observation, entry, why)
+        screen.say(f"{ref}: {entry.understood}", "corrected ")
+
+
+def _did(session: Session, text: str, taken: float | None, screen: Screen) -> None:
+    name, member = _of(text)
+    now = session.assess(taken)
+    words = Wording(now, session.zone())
+    if name in session.program.steps:
+        permission = now.permission(name, member)
+        if permission.may is not May.YES:
+            screen.say(f"not kept: {step_said(words, name, member)} may not be done", "STOP: ")
+            for blocked in permission.blocked:
+                screen.say(blocked.say, "  because: ")
+                if blocked.lifted_by:
+                    screen.say(blocked.lifted_by, "  lifted when: ")
+            for reason in permission.reasons:
+                screen.say(words.reason(reason), "  open: ")
+            raise Answer(STOPPED)
+    line = did(session, now, name, member, taken)
+    screen.say(f"done: {step_said(words, name, member)}", f"kept {session.said(line.taken)} ")
+
+
+def _follow(session: Session, before: Assessment, screen: Screen) -> None:
+    """What the entries changed, and what is next."""
+    after = session.assess()
+    zone = session.zone()
+    words = Wording(after, zone)
+    for mark, text in changes(Wording(before, zone), words):
+        screen.say(text, mark)
+    for suspicion in after.suspicions:
+        screen.say(suspicion.slip, f"does not fit: {suspicion.ref}: ")
+    action = after.next
+    title = step_said(words, action.step, action.member) if action.step is not None else action.kind
+    asked = ", ".join(str(ref) for ref in action.facts if isinstance(ref, Ref))
+    screen.say(f"{title} ({asked})" if asked else title, "next: ")
