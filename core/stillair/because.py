@@ -1,4 +1,4 @@
-"""Why something is as it is: a fact, finding, rule, calculation, wait, activity, step, place, limit or event."""
+"""Why something is as it is: a fact, finding, rule, calculation, wait, activity, step, place or limit."""
 
 from __future__ import annotations
 
@@ -16,7 +16,16 @@ from stillair.verdict import Reason, Verdict
 from stillair.wording import Wording, duration, exact
 from stillair.working import Working, working
 
-__all__ = ["Because", "because", "deciding", "lifting", "permission_says", "reading_used", "resolve", "said_trigger"]
+__all__ = [
+    "Because",
+    "because",
+    "deciding",
+    "lifting",
+    "permission_says",
+    "reading_used",
+    "resolve",
+    "said_trigger",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +33,7 @@ class Because:
     """The explanation of one name.
 
     `state` is how it stands in a word or two, `says` plain statements, `trees` judged conditions under a
-    heading, `decides` what would decide it where it is open, `changes` what would turn it where it is decided.
+    heading, `decides` what would decide it where it is open, `changes` what would turn it where decided.
     """
 
     kind: str
@@ -44,9 +53,16 @@ def resolve(wording: Wording, text: str) -> tuple[str, str, str | None]:
     """(kind, name, member) of what a person names: `leak of drain_port`. EntryError with the nearest name."""
     program = wording.program
     tables: Mapping[str, Iterable[str]] = {
-        "fact": program.facts, "finding": program.findings, "calculation": program.calculations,
-        "wait": program.waits, "activity": program.activities, "step": program.steps, "rule": program.rules,
-        "place": program.places, "powered state": program.powered, "limit": program.limits,
+        "fact": program.facts,
+        "finding": program.findings,
+        "calculation": program.calculations,
+        "wait": program.waits,
+        "activity": program.activities,
+        "step": program.steps,
+        "rule": program.rules,
+        "place": program.places,
+        "powered state": program.powered,
+        "limit": program.limits,
         "event": program.events,
     }
     said = text.strip()
@@ -145,7 +161,7 @@ def _settled(tree: Judgement) -> tuple[str, ...]:
 
 
 def lifting(wording: Wording, step: str, member: str | None) -> tuple[str, ...]:
-    """What would lift the gates that fail before a step: one change if one is enough, else each failing test."""
+    """What would lift the gates that fail before a step: one change if enough, else each failing test."""
     found: list[str] = []
     for _, cond, binding in gates(wording, wording.program.steps[step], member):
         if wording.found.view.judge(cond, binding) is not Verdict.FAILS:
@@ -164,9 +180,7 @@ def would_lift(wording: Wording, cond: Cond, binding: Mapping[str, str]) -> tupl
     return tuple(dict.fromkeys(leaf.text for leaf in tree.leaves if leaf.verdict is Verdict.FAILS))
 
 
-def gates(
-    wording: Wording, step: Step, member: str | None
-) -> Iterator[tuple[str, Cond, Mapping[str, str]]]:
+def gates(wording: Wording, step: Step, member: str | None) -> Iterator[tuple[str, Cond, Mapping[str, str]]]:
     """The conditions that must hold before a step, each with a heading and the member in hand."""
     program = wording.program
     binding = {step.per: member} if step.per is not None and member is not None else {}
@@ -188,7 +202,7 @@ def gates(
 
 
 def reading_used(wording: Wording, observation: Observation) -> str:
-    """What an observation is used as: its number with tolerance, its option by label, or that it is present."""
+    """What an observation is used as: its number with tolerance, or its option by label."""
     fact = wording.program.facts.get(observation.fact)
     value = observation.value
     if value is None:
@@ -212,8 +226,11 @@ def _fact(wording: Wording, ref: Ref) -> Because:
         who = f" by {observation.by}" if observation.by else ""
         with_ = f", with {observation.instrument}" if observation.instrument else ""
         said = f"line {observation.line}, {wording.clock(observation.taken)}{who}{with_}: "
-        says.append(f"{said}read `{observation.read}`, used as {reading_used(wording, observation)}"
-                    if observation.read else said + reading_used(wording, observation))
+        says.append(
+            f"{said}read `{observation.read}`, used as {reading_used(wording, observation)}"
+            if observation.read
+            else said + reading_used(wording, observation)
+        )
     if not found:
         says.append("no entry yet")
     if isinstance(value, Number) and wording.doubt(value, wording.unit(ref)):
@@ -231,17 +248,27 @@ def _fact(wording: Wording, ref: Ref) -> Because:
         earlier = view.as_of(latest.taken, Judged(latest))
         binding = {fact.per: ref.member} if fact.per and ref.member else {}
         for heading, cond in (
-            ("counts when", fact.counts), ("counts here when", fact.place_counts.get(ref.member or "")),
+            ("counts when", fact.counts),
+            ("counts here when", fact.place_counts.get(ref.member or "")),
         ):
             if cond is not None:
-                trees.append((f"{heading}, as of {wording.clock(latest.taken)}",
-                              judgement(wording, earlier, cond, binding)))
+                trees.append(
+                    (
+                        f"{heading}, as of {wording.clock(latest.taken)}",
+                        judgement(wording, earlier, cond, binding),
+                    )
+                )
     if value.reasons:
         says.append(f"open: {wording.reasons(value.reasons)}")
     decides = deciding(wording, view.missing_of(ref)) if value.reasons else ()
     return Because(
-        "fact", wording.name(ref), wording.question(ref), wording.value(ref, value), tuple(says),
-        tuple(trees), decides=decides,
+        "fact",
+        wording.name(ref),
+        wording.question(ref),
+        wording.value(ref, value),
+        tuple(says),
+        tuple(trees),
+        decides=decides,
     )
 
 
@@ -284,8 +311,16 @@ def _finding(wording: Wording, name: str, member: str | None) -> Because:
     if finding.grade == "open":
         state = "open: may still be " + " or ".join(g.replace("_", " ") for g in finding.grades)
     return Because(
-        "finding", f"{name} of {member}" if member else name, f"{label}: {title}" if label else title, state,
-        tuple(says), tuple(trees), None, tuple(dict.fromkeys(decides)), tuple(dict.fromkeys(turned)), source,
+        "finding",
+        f"{name} of {member}" if member else name,
+        f"{label}: {title}" if label else title,
+        state,
+        tuple(says),
+        tuple(trees),
+        None,
+        tuple(dict.fromkeys(decides)),
+        tuple(dict.fromkeys(turned)),
+        source,
     )
 
 
@@ -314,8 +349,16 @@ def _rule(wording: Wording, name: str, member: str | None) -> Because:
     open_ = verdict is Verdict.OPEN
     decides = (*deciding(wording, view.missing(rule.when, binding)), *_settled(tree)) if open_ else ()
     return Because(
-        "rule", f"{name} of {member}" if member else name, said or name, verdict.word, tuple(says),
-        (("when", tree),), None, decides, changes(wording, view, rule.when, binding), spec.source,
+        "rule",
+        f"{name} of {member}" if member else name,
+        said or name,
+        verdict.word,
+        tuple(says),
+        (("when", tree),),
+        None,
+        decides,
+        changes(wording, view, rule.when, binding),
+        spec.source,
     )
 
 
@@ -328,8 +371,14 @@ def _calculation(wording: Wording, ref: Ref) -> Because:
         says.append(f"open: {wording.reasons(done.reasons)}")
     open_ = done.number.undefined or bool(done.reasons)
     return Because(
-        "calculation", wording.name(ref), done.expression, wording.value(ref, done.number), tuple(says), (),
-        done, deciding(wording, view.missing_of(ref)) if open_ else (),
+        "calculation",
+        wording.name(ref),
+        done.expression,
+        wording.value(ref, done.number),
+        tuple(says),
+        (),
+        done,
+        deciding(wording, view.missing_of(ref)) if open_ else (),
         source="; ".join(done.sources) or None,
     )
 
@@ -381,8 +430,15 @@ def _activity(wording: Wording, name: str) -> Because:
         turned = changes(wording, found.view, activity.gate)
     trees += _stops(wording, [name])
     return Because(
-        "activity", name, activity.spec.title, permission.may.value, permission_says(wording, permission),
-        tuple(trees), None, deciding(wording, permission.missing), turned,
+        "activity",
+        name,
+        activity.spec.title,
+        permission.may.value,
+        permission_says(wording, permission),
+        tuple(trees),
+        None,
+        deciding(wording, permission.missing),
+        turned,
     )
 
 
@@ -425,8 +481,15 @@ def _step(wording: Wording, name: str, member: str | None) -> Because:
         decides = tuple(dict.fromkeys((*decides, *deciding(wording, state.permission.missing))))
     changed = lifting(wording, name, member) if permission.may is May.NO and step.spec.never is None else ()
     return Because(
-        "step", f"{name} of {member}" if member else name, step.spec.title,
-        f"{status}; may be done: {permission.may.value}", tuple(says), tuple(trees), None, decides, changed,
+        "step",
+        f"{name} of {member}" if member else name,
+        step.spec.title,
+        f"{status}; may be done: {permission.may.value}",
+        tuple(says),
+        tuple(trees),
+        None,
+        decides,
+        changed,
     )
 
 
@@ -448,9 +511,15 @@ def _powered(wording: Wording, name: str) -> Because:
     view = wording.found.view
     verdict = view.judge(powered.gate)
     return Because(
-        "powered state", name, powered.spec.title, verdict.word, (f"at most {duration(powered.at_most)}",),
-        ((f"gate of {name}", judgement(wording, view, powered.gate)),), None,
-        deciding(wording, view.missing(powered.gate)), changes(wording, view, powered.gate),
+        "powered state",
+        name,
+        powered.spec.title,
+        verdict.word,
+        (f"at most {duration(powered.at_most)}",),
+        ((f"gate of {name}", judgement(wording, view, powered.gate)),),
+        None,
+        deciding(wording, view.missing(powered.gate)),
+        changes(wording, view, powered.gate),
     )
 
 
@@ -472,6 +541,10 @@ def _event(wording: Wording, name: str, member: str | None) -> Because:
     times = wording.found.history.events.get((name, member), [])
     says = [f"{wording.clock(at)} (line {line})" for at, line in times if at <= wording.found.at]
     state = f"happened {len(says)} times" if len(says) != 1 else "happened once"
-    return Because("event", name, spec.say if spec is not None else name.replace("_", " "),
-                   state if says else "has not happened, as far as is known", tuple(says))
-
+    return Because(
+        "event",
+        name,
+        spec.say if spec is not None else name.replace("_", " "),
+        state if says else "has not happened, as far as is known",
+        tuple(says),
+    )

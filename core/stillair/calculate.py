@@ -67,7 +67,8 @@ def calculate(
 ) -> Calculated:
     """The value for inputs as a person types them. CalculateError where one is missing or cannot be read.
 
-    An option that is not given leaves all of them possible. A tolerance may follow a number: `217 psig ± 3.5 psi`.
+    An option that is not given leaves all of them possible. A tolerance may follow a number, as in
+    `217 psig ± 3.5 psi`.
     """
     for name in typed:
         if name not in calculator.inputs:
@@ -172,9 +173,11 @@ def _working(
     steps = [calculator.formula]
     for each in given:
         if len(each.possible) > 1:
-            steps.append(f"{each.name} is not given: {' and '.join(each.possible)} are both possible"
-                         if len(each.possible) == 2
-                         else f"{each.name} is not given: {', '.join(each.possible)} are all possible")
+            steps.append(
+                f"{each.name} is not given: {' and '.join(each.possible)} are both possible"
+                if len(each.possible) == 2
+                else f"{each.name} is not given: {', '.join(each.possible)} are all possible"
+            )
     cases = [_open(value, choice) for value, choice in zip(values, choices, strict=True)]
     combined = list(itertools.product(*cases))
     if len(combined) <= _MOST_CASES:
@@ -222,9 +225,8 @@ def _spread(
         pair = min(ends, key=lambda p: abs((p[0][0] - p[1][0]) / 2 - effect))
         (up, at_up), (down, at_down) = pair
         half = quantity.show(abs(effect), difference, found.tolerance / 10)
-        steps.append(
-            f"{each.name} {at_up} gives {precise(up, unit)}, {at_down} gives {precise(down, unit)}: half is {half}"
-        )
+        gives = f"{at_up} gives {precise(up, unit)}, {at_down} gives {precise(down, unit)}"
+        steps.append(f"{each.name} {gives}: half of the change is {half}")
         parts.append(f"{half} ({each.name})")
     if len(parts) > 1:
         total = quantity.show(found.tolerance, difference, found.tolerance)

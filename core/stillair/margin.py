@@ -1,4 +1,4 @@
-"""A condition read back: the value under each test, its margin, what would settle it and what would change it."""
+"""A condition read back: the value under each test, its margin, what would settle it and what change it."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from stillair.condition.core import Condition, Ref
 from stillair.condition.tree import judge
 from stillair.possible import Number, Options
 from stillair.quantity import Unit
-from stillair.verdict import Verdict
+from stillair.verdict import Verdict, Why
 from stillair.wording import Wording, area, duration, exact, floor_digits, number
 from stillair.working import working
 
@@ -22,6 +22,7 @@ __all__ = ["Judgement", "changes", "judgement", "judgement_of_rule", "settles", 
 
 Binding = Mapping[str, str]
 _NOT_BOUND: Binding = {}
+_NOTHING_KNOWN = (Why.NOT_ASKED, Why.UNAVAILABLE, Why.STALE)
 _DEEPEST = 12
 """Nested conditions, findings and lists followed (judgement: deeper ones are explained by their own name)."""
 
@@ -30,7 +31,7 @@ _DEEPEST = 12
 class Judgement:
     """One part of a condition as judged.
 
-    `text` is the part as written, `says` what its facts are and how far from the edge, `settles` what would
+    `text` is the part as written, `join` says how its parts are joined (`all of`, `any of`), `says` what its facts are and how far from the edge, `settles` what would
     settle one that is too close to call, `working` and `doubt` how its number came about. `lines` are the
     entries it rests on.
     """
@@ -38,6 +39,7 @@ class Judgement:
     text: str
     verdict: Verdict
     says: str = ""
+    join: str = ""
     settles: str = ""
     working: tuple[str, ...] = ()
     doubt: str = ""
@@ -104,7 +106,8 @@ class _Reader:
             case core.All() | core.Either():
                 parts = tuple(self.read(part) for part in condition.parts)
                 lines = tuple(sorted({line for part in parts for line in part.lines}))
-                return Judgement(text, verdict, lines=lines, parts=parts)
+                join = "all of" if isinstance(condition, core.All) else "any of"
+                return Judgement(text, verdict, join=join, lines=lines, parts=parts)
         return Judgement(text, verdict, says=f"{text}, whatever is known")
 
     def _lookup(self, ref: Ref) -> Number | Options:
@@ -194,7 +197,9 @@ class _Reader:
         program = self.wording.program
         derivation = program.derived.get(ref.name)
         calculation = program.calculations.get(ref.name)
-        formula = derivation if isinstance(derivation, core.Formula) else calculation[0] if calculation else None
+        formula = (
+            derivation if isinstance(derivation, core.Formula) else calculation[0] if calculation else None
+        )
         if formula is not None:
             steps = working(self.wording, self.view, formula, ref, name).steps
         parts: tuple[Judgement, ...] = ()
@@ -208,7 +213,9 @@ class _Reader:
             says = f"{name}: not known – {self.wording.reasons(open_reasons) or 'it has no value now'}"
         elif verdict is Verdict.OPEN and (open_reasons or value.ignorant):
             reasons = self.wording.reasons(open_reasons)
-            says = f"{name}: {number(value, unit, zone)}" + (f" – {reasons}" if reasons else "")
+            known = not any(r.why in _NOTHING_KNOWN for r in open_reasons)
+            said = number(value, unit, zone) if known else "not known"
+            says = f"{name}: {said}" + (f" – {reasons}" if reasons else "")
         elif verdict is Verdict.OPEN:
             against = " and ".join(exact(edge, unit, zone) for edge in edges)
             says = f"{name}: too close to call: {number(value, unit, zone)} against {against}"
@@ -216,7 +223,8 @@ class _Reader:
         else:
             inside = area(region if verdict is Verdict.HOLDS else region.complement(), unit, zone)
             spread = value.tolerance or value.ignorant or value.shape is not None
-            says = f"{name} = {number(value, unit, zone)}{self._from(value)}, {'wholly ' if spread else ''}{inside}"
+            says = f"{name} = {number(value, unit, zone)}{self._from(value)}, "
+            says += f"wholly {inside}" if spread else inside
             spare = _spare(value, edges)
             if spare is not None and unit.dimension.name != "moment":
                 says += f", {_close(spare, quantity.difference_unit(unit), value.tolerance)} to spare"
@@ -296,7 +304,8 @@ def settles(wording: Wording, value: Number, edges: Sequence[float], unit: Unit)
         ways.append(f"{group} good to ±{good} instead of ±{exact(own, own_unit)} would settle it")
     if ways:
         return "; or ".join(ways)
-    return f"no single better instrument would settle it: together they must come to less than ±{_below(needed, difference)}"
+    together = f"together they must come to less than ±{_below(needed, difference)}"
+    return f"no single better instrument would settle it: {together}"
 
 
 def _below(value: float, unit: Unit) -> str:
@@ -380,7 +389,11 @@ def changes(wording: Wording, view: View, cond: Cond, binding: Binding = _NOT_BO
                 present = domain.of_mask(view.options(bound).mask)
                 others = [n for n in domain.names if n not in present]
                 if len(options) > 3:
-                    shown = f"anything but {' or '.join(present)}" if options == others else f"any of {len(options)}"
+                    shown = (
+                        f"anything but {' or '.join(present)}"
+                        if options == others
+                        else f"any of {len(options)}"
+                    )
                 else:
                     shown = " or ".join(options)
                 found.append(f"{name}: {shown.replace('_', ' ')}")
@@ -436,7 +449,7 @@ def _nearest(
 
 
 def _moved(wording: Wording, ref: Ref, by: float, tolerance: float) -> str:
-    """Which single reading, moved by how much, moves a difference so far; empty where it is no plain difference."""
+    """Which single reading, moved by how much, moves a difference so far; empty where it is no difference."""
     derivation = wording.program.derived.get(ref.name)
     if not isinstance(derivation, core.Formula):
         return ""
@@ -456,4 +469,3 @@ def _terms(expression: core.Expression, sign: int) -> Iterator[tuple[Ref, int]]:
         case core.Operation() if expression.operator in "+-":
             yield from _terms(expression.left, sign)
             yield from _terms(expression.right, sign if expression.operator == "+" else -sign)
-

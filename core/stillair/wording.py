@@ -1,4 +1,4 @@
-"""How values, names, moments and regions are said: the words that margins, workings, accounts and trails share."""
+"""How values, names, moments and regions are said: the words of margins, workings, accounts and trails."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def number(value: Number, unit: Unit, zone: tzinfo | None = None) -> str:
 
 
 def span_of(value: Number, unit: Unit) -> tuple[float | None, float | None, float | None]:
-    """Middle, low and high of a number in its unit, tolerance included; None where there is no such number."""
+    """Middle, low and high of a number in its unit, tolerance included; None where there is none."""
     low, high = value.span()
     if value.undefined or math.isnan(low):
         return None, None, None
@@ -95,7 +95,7 @@ def span_of(value: Number, unit: Unit) -> tuple[float | None, float | None, floa
 
 
 def in_unit(value: float, unit: Unit) -> float:
-    """A canonical value as a plain number of the unit, to twelve digits, which drops the noise of conversion."""
+    """A canonical value as a number of the unit, to twelve digits, which drops the noise of conversion."""
     return float(f"{(value - float(unit.offset)) / float(unit.factor):.12g}")
 
 
@@ -253,7 +253,7 @@ class Wording:
                 return quantity.difference_unit(left)
             return right if right.dimension.point is not None else left
         plain = (0, 0, 0, 0, 0)
-        if right.dimension.powers == plain and not (left.dimension.powers == plain):
+        if right.dimension.powers == plain and left.dimension.powers != plain:
             return left
         if operation.operator == "*" and left.dimension.powers == plain and right.dimension.powers != plain:
             return right
@@ -325,7 +325,7 @@ class Wording:
                     return observation
         return None
 
-    def _own(self, source: tuple[str, str], value: Number, shown: str) -> str:
+    def _own(self, source: tuple[str, str], value: Number, comes_to: float) -> str:
         """How large an error is in what was read, where that is not what it comes to in the result."""
         for line in value.lines:
             observation = self.observation_of(line)
@@ -334,8 +334,9 @@ class Wording:
                 continue
             effect = self.found.view.reading(fact, observation).effects.get(source)
             if effect is not None:
-                own = quantity.show(effect, quantity.difference_unit(fact.unit), effect)
-                return "" if own == shown else f"{own} "
+                unit = quantity.difference_unit(fact.unit)
+                same = math.isclose(abs(effect), comes_to, rel_tol=1e-9)
+                return "" if same else f"{quantity.show(effect, unit, effect)} "
         return ""
 
     def source(self, kind: str, who: str) -> str:
@@ -358,7 +359,7 @@ class Wording:
         parts = []
         for source, effect in sorted(effects, key=lambda e: (-e[1], e[0])):
             shown = quantity.show(effect, difference, value.tolerance / 10)
-            parts.append(f"{shown} (from {self._own(source, value, shown)}{self.source(*source)})")
+            parts.append(f"{shown} (from {self._own(source, value, effect)}{self.source(*source)})")
         return f"{total} = root of the sum of the squares of {', '.join(parts)}"
 
     def attribute(self, text: str, option: str, domain: OptionDomain) -> str:

@@ -56,7 +56,13 @@ def working(wording: Wording, view: View, formula: core.Formula, ref: Ref, name:
     calculators = [wording.program.calculators[n] for n in used if n in wording.program.calculators]
     result = f"{name} = {number(value, unit, wording.zone)}"
     return Working(
-        name, " ".join(formula.text.split()), value, unit, tuple(steps), result, wording.doubt(value, unit),
+        name,
+        " ".join(formula.text.split()),
+        value,
+        unit,
+        tuple(steps),
+        result,
+        wording.doubt(value, unit),
         value.reasons,
         tuple(f"{c.name}: {c.formula}" for c in calculators),
         tuple(f"{c.name}: {c.valid}" for c in calculators),
@@ -90,7 +96,7 @@ class _Cases:
 
     def steps(self, expression: core.Expression) -> list[str]:
         open_refs = {
-            ref: [n for n in domain.of_mask(self.view.options(ref).mask)]
+            ref: list(domain.of_mask(self.view.options(ref).mask))
             for ref, domain in self._choices(expression)
         }
         undecided = {ref: names for ref, names in open_refs.items() if len(names) > 1}

@@ -2,11 +2,13 @@
 
     python tests/bench/bench_conditions.py [--rounds N] [--seeds N]
 
-Rules of one to five comparisons are written at random (fixed seeds) as condition texts and go through the real
-parser, checker and compiler. The same rules are written as the function a person would write: facts unpacked
-once into local names, one list of answers. A share is the time of that function over the time of ours on the
-same facts, so above 1 is faster than by hand. Times are process time, every contender in turn, the best of all
-rounds. The answers of both are compared first, and any difference ends the run.
+Rules of one to five comparisons are written at random (fixed seeds) as condition texts and go through the
+real parser, checker and compiler. The same rules are written as the function a person would write: facts
+unpacked once into local names, one list of answers. A share is the time of that function over the time of
+ours on the same facts, so above 1 is faster than by hand. Times are process time, every contender in turn,
+the best of all rounds. The answers of both are compared first, and any difference ends the run.
+
+What is not in the shares: making the lists of facts, by hand or ours. For ours its time is given (`build`).
 """
 
 from __future__ import annotations
@@ -37,7 +39,7 @@ from stillair.quantity import DIMENSIONS
 #: Rules, and the facts they are about: half of them numbers.
 SIZES = ((20, 40), (100, 80), (500, 200))
 LEARNT = 40
-"""Facts learnt in a guided session."""
+"""Facts learnt in a guided session; fewer where the rules mention fewer."""
 MISSING = 0.3
 SETS = 40
 """Sets of facts that each timing goes through, so that no one path is favoured."""
@@ -194,7 +196,7 @@ def generate(rules: int, facts: int, seed: int) -> Rules:
 
 
 def _rule(dice: random.Random, about: list[str], domains: dict[str, tuple[str, ...]]) -> Rule:
-    """A random rule with a comparison of each fact: two thirds of the joins are `and`, one in eight is turned.
+    """A random rule with a comparison of each fact: two in three joins are `and`, one in eight is turned.
 
     No fact is named twice, so that three-valued answers by hand are as decided as ours.
     """
@@ -253,32 +255,34 @@ class Session:
         learnt = dice.sample(every, min(LEARNT, len(every)))
         self.known = [(number, slot, numbers[slot] if number else options[slot]) for number, slot in learnt]
         self.spans = [
-            (number, slot, lows[slot] if number else masks[slot], highs[slot] if number else 0)
+            (number, slot, lows[slot], highs[slot], 0) if number else (number, slot, 0.0, 0.0, masks[slot])
             for number, slot in learnt
         ]
 
-    def by_hand(self, function: ByHand, answers: Callable[[Answers], object]) -> None:
+    def by_hand(self, function: ByHand, kept: list[Answers] | None = None) -> None:
         """Everything evaluated again after each fact."""
         facts: tuple[list[Any], list[Any]] = (list(self.nothing[0]), list(self.nothing[1]))
         numbers, options = facts
-        answers(function(numbers, options))
+        answers = function(numbers, options)
         for number, slot, value in self.known:
             if number:
                 numbers[slot] = value
             else:
                 options[slot] = value
-            answers(function(numbers, options))
+            answers = function(numbers, options)
+            if kept is not None:
+                kept.append(answers)
 
-    def ours(self, verdicts: Callable[[list[int]], object]) -> None:
+    def ours(self, kept: list[Answers] | None = None) -> None:
         """What mentions the fact judged again."""
         narrowing = Narrowing(self.batch, *self.whole)
-        verdicts(narrowing.verdicts)
-        for number, slot, low, high in self.spans:
+        for number, slot, low, high, mask in self.spans:
             if number:
                 narrowing.number(slot, low, high)
             else:
-                narrowing.options(slot, int(low))
-            verdicts(narrowing.verdicts)
+                narrowing.options(slot, mask)
+            if kept is not None:
+                kept.append(answers_of(narrowing.verdicts))
 
 
 # -- checking --------------------------------------------------------------------------------------------
@@ -305,9 +309,11 @@ def check(rules: Rules, seed: int, sets: int = SETS) -> int:
                 found += [two(*facts), named(rules.dictionary(*facts))]
             assert all(answers == expected for answers in found), "different answers"
             compared += len(expected)
-    session, ours, by_hand = Session(rules, dice), [], []
-    session.ours(lambda verdicts: ours.append(answers_of(verdicts)))
-    session.by_hand(three[0], by_hand.append)
+    session = Session(rules, dice)
+    ours: list[Answers] = []
+    by_hand: list[Answers] = []
+    session.ours(ours)
+    session.by_hand(three[0], by_hand)
     assert ours == by_hand, "different answers in a guided session"
     return compared + sum(map(len, ours))
 
@@ -364,12 +370,12 @@ def measure(rules: Rules, rounds: int) -> dict[str, float]:
         },
         rounds,
     )
-    sessions = [(Session(rules, dice),) for _ in range(8)]
+    sessions = [Session(rules, dice) for _ in range(8)]
     found |= best(
         {
-            "session": (lambda session: session.ours(bool), sessions),
-            "session by hand, true first": (lambda session: session.by_hand(three[0], bool), sessions),
-            "session by hand, false first": (lambda session: session.by_hand(three[1], bool), sessions),
+            "session": (Session.ours, [(each,) for each in sessions]),
+            "session by hand, true first": (Session.by_hand, [(each, three[0]) for each in sessions]),
+            "session by hand, false first": (Session.by_hand, [(each, three[1]) for each in sessions]),
         },
         rounds // 2,
     )
@@ -407,57 +413,73 @@ def loading(rules: Rules, rounds: int) -> dict[str, float]:
         )
 
 
+#: Heading of a column, and how its figure comes from one run.
+Columns = dict[str, Callable[[dict[str, float]], float]]
+
+THREE = ("three, true first", "three, false first")
+SESSIONS = ("session by hand, true first", "session by hand, false first")
+
+SHARES: Columns = {
+    "complete": lambda run: run["two"] / run["complete"],
+    "missing": lambda run: min(run[name] for name in THREE) / run["missing"],
+    "session": lambda run: min(run[name] for name in SESSIONS) / run["session"],
+    "load ms": lambda run: run["load"] * 1e3,
+    "+session": lambda run: run["load with session"] * 1e3,
+    "tolerance": lambda run: run["two"] / run["tolerance"],
+    "dictionary": lambda run: run["two from dictionary"] / run["complete"],
+}
+TIMES: Columns = {
+    "by hand": lambda run: run["two"] * 1e6,
+    "ours": lambda run: run["complete"] * 1e6,
+    "by hand, missing": lambda run: min(run[name] for name in THREE) * 1e6,
+    "ours, missing": lambda run: run["missing"] * 1e6,
+    "build": lambda run: run["build"] * 1e6,
+    "reasons": lambda run: run["reasons"] * 1e6,
+}
+ALONE: Columns = {
+    "complete": lambda run: run["two"] / run["complete one by one"],
+    "missing": lambda run: min(run[name] for name in THREE) / run["missing one by one"],
+    "load ms": lambda run: run["load one by one"] * 1e3,
+}
+
+
+def table(columns: Columns, results: dict[tuple[int, int], list[dict[str, float]]]) -> str:
+    """The middle figure of the runs of each size."""
+    lines = ["rules facts  " + "  ".join(f"{heading:>8}" for heading in columns)]
+    for (rules, facts), runs in results.items():
+        figures = (statistics.median(map(figure, runs)) for figure in columns.values())
+        shown = (f"{f:>{max(8, len(h))}.2f}" for f, h in zip(figures, columns, strict=True))
+        lines.append(f"{rules:5} {facts:5}  " + "  ".join(shown))
+    return "\n".join(lines)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description="time compiled conditions against functions by hand")
     parser.add_argument("--rounds", type=int, default=200, help="timing rounds, the best counts")
     parser.add_argument("--seeds", type=int, default=3, help="sets of rules; their middle figure is shown")
     given = parser.parse_args()
-    print(
-        f"Python {platform.python_version()} on {platform.machine()}, best of {given.rounds} rounds taken in"
-    )
-    print(f"turn, process time, middle of {given.seeds} sets of rules; above 1 is faster than by hand\n")
-    shares: list[str] = []
-    details: list[str] = []
-    for rules, facts in SIZES:
-        runs: list[dict[str, float]] = []
-        compared = 0
+    results: dict[tuple[int, int], list[dict[str, float]]] = {}
+    compared = 0
+    for size in SIZES:
+        results[size] = []
         for seed in range(given.seeds):
-            made = generate(rules, facts, seed=rules + seed)
+            made = generate(*size, seed=size[0] + seed)
             compared += check(made, seed)
-            runs.append(measure(made, given.rounds) | loading(made, given.rounds // 4 + 1))
-        three = ("three, true first", "three, false first")
-        by_hand = ("session by hand, true first", "session by hand, false first")
-
-        def share(hand: Sequence[str], ours: str, runs: list[dict[str, float]] = runs) -> str:
-            return f"{statistics.median(min(run[h] for h in hand) / run[ours] for run in runs):.2f}"
-
-        def micro(name: str, runs: list[dict[str, float]] = runs) -> str:
-            return f"{statistics.median(run[name] for run in runs) * 1e6:.1f}"
-
-        def milli(name: str, runs: list[dict[str, float]] = runs) -> str:
-            return f"{statistics.median(run[name] for run in runs) * 1e3:.2f}"
-
-        shares.append(
-            f"{rules:5} {facts:5} {share(['two'], 'complete'):>8} {share(['two from dictionary'], 'complete'):>10}"
-            f" {share(['two'], 'tolerance'):>9} {share(three, 'missing'):>7} {share(by_hand, 'session'):>7}"
-            f" {milli('load'):>7} {milli('load with session'):>10}  {compared} identical"
-        )
-        details.append(
-            f"{rules:5} {micro('two'):>8} {micro('complete'):>8} {micro('missing'):>8} {micro('build'):>8}"
-            f" {micro('reasons'):>9} {share(['two'], 'complete one by one'):>9}"
-            f" {share(three, 'missing one by one'):>8} {milli('load one by one'):>8}"
-        )
-    print("share of the function by hand; `dictionary`: against one that looks its facts up in a dictionary;")
-    print("`tolerance`: complete, every reading give or take; load: from a file, in ms\n")
-    print("rules facts complete dictionary tolerance missing session load ms   +session  answers")
-    print("\n".join(shares))
-    print("\nmicroseconds for all rules; `build`: lists of spans and masks from readings with tolerances;")
+            results[size].append(measure(made, given.rounds) | loading(made, given.rounds // 4 + 1))
+    print(f"Python {platform.python_version()}, {platform.machine()}; best of {given.rounds} rounds in turn,")
+    print(f"process time, middle of {given.seeds} sets of rules; {compared} answers compared, all identical")
+    print("\nShare of the function by hand. complete: two-valued; missing: 30 % of the facts, three-valued;")
+    print("session: 40 facts learnt, all evaluated by hand after each; load: all rules from a file, and with")
+    print("what a session needs; tolerance: complete, every reading give or take; dictionary: as complete,")
+    print("against a function that looks its facts up in a dictionary")
+    print(table(SHARES, results))
     print(
-        "`reasons`: the slow walk that finds what keeps a rule open; then one function for each condition, as a"
+        "\nMicroseconds for all rules. build: the lists of spans and masks from readings with the errors of"
     )
-    print("single condition is judged: complete, missing, load ms\n")
-    print("rules  by hand     ours  missing    build   reasons     alone  missing  load ms")
-    print("\n".join(details))
+    print("their instruments; reasons: the walk that finds what keeps open rules open, done on demand")
+    print(table(TIMES, results))
+    print("\nShare of the function by hand where each condition is judged by a function of its own")
+    print(table(ALONE, results))
 
 
 if __name__ == "__main__":

@@ -38,7 +38,7 @@ LOW, HIGH = 0, 3
 #: How many members beyond the known ones an open list may turn out to have.
 FURTHER = 2
 #: Completions tried before a case is given up as too large.
-MOST = 1000
+MOST = 300
 GRADES = ("suspected", "probable", "confirmed")
 
 

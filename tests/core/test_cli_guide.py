@@ -7,13 +7,12 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
-
 from stillair.cli import main
 from stillair.cli.clock import FixedClock
 from stillair.cli.guide import pairs
@@ -23,8 +22,6 @@ from stillair.job import Job, Line, verify
 KETTLE = Path(__file__).parent / "kettle"
 NINE = datetime(2026, 4, 15, 9, 0, tzinfo=UTC).timestamp()
 MINUTE = 60.0
-
-Play = Callable[..., Result]
 
 
 class Kettle:

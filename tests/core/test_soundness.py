@@ -7,6 +7,7 @@ are fixed, so a failure repeats; what is printed is the smallest job that was fo
 from __future__ import annotations
 
 import random
+import re
 import sys
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
@@ -20,7 +21,6 @@ from stillair.assess import Assessment, Program, assess, compile_packs
 from stillair.calculator import Attribute, Calculator, Catalogue, Example, Input, OutOfRange, Source, calculator
 from stillair.calculator import Entry as Row
 from stillair.condition import tree
-from stillair.condition.core import Near
 from stillair.fault import StillairError
 from stillair.job import Line
 from stillair.pack import read_texts
@@ -156,13 +156,13 @@ class Maker:
         facts = [
             Fact("f1", self.pick(OPTIONS), "state", good_for=self.age()),
             Fact("f2", self.pick(OPTIONS), "state", void_after=self.voids("f1")),
-            Fact("f3", self.pick(OPTIONS), "fixed", good_for=self.age(0.3)),
+            Fact("f3", self.pick(OPTIONS), "fixed", good_for=self.age(0.5)),
             Fact("n1", None, "state", good_for=self.age(), void_after=self.voids("f1")),
-            Fact("n2", None, "series", good_for=self.age(0.3), void_after=self.voids("f2")),
+            Fact("n2", None, "series", good_for=self.age(0.5), void_after=self.voids("f2")),
             Fact("n3", None, "fixed"),
             Fact("o1", self.pick(OPTIONS), "series"),
             Fact("gas", tuple(oracle.CATALOGUE), "fixed", catalogue=True),
-            Fact("p1", self.pick(OPTIONS), "state", "la", good_for=self.age(0.4)),
+            Fact("p1", self.pick(OPTIONS), "state", "la", good_for=self.age(0.5)),
             Fact("q1", None, "series", "la", void_after=self.voids()),
             Fact("p2", self.pick(OPTIONS), "fixed", "lb"),
             Fact("q2", None, "state", "lb"),
@@ -176,7 +176,7 @@ class Maker:
         facts.append(
             Fact(
                 "c1", ("a", "b"), "state", counts=counting.any(2), counts_for=self.pick(((), ("a",))),
-                good_for=self.age(0.3),
+                good_for=self.age(0.5),
             )  # fmt: skip
         )
         counting = Conditions(self, base, judged="c2", here=("la",))
@@ -197,11 +197,11 @@ class Maker:
         rules += [Rule(f"t{i}", whole.any(self.pick((1, 2, 2, 3)))) for i in range(8)]
         return replace(world, rules=tuple(rules), facts=(*world.facts, *witnesses))
 
-    def age(self, share: float = 0.6) -> int | None:
+    def age(self, share: float = 0.75) -> int | None:
         return self.pick((5, 5, 10)) if self.chance(share) else None
 
     def voids(self, fact: str | None = None) -> tuple[str, ...]:
-        if self.chance(0.35):
+        if self.chance(0.25):
             return ()
         return (self.pick(("e1", "e2", *(() if fact is None else (f"{fact} becomes b",)))),)
 
@@ -212,7 +212,7 @@ class Maker:
         known = {each.name: list(each.members) for each in world.lists}
         wanted = self.random.sample(world.facts, self.random.randint(len(world.facts) // 4, len(world.facts) // 2))
         for n in range(1, self.random.randint(6, 24)):
-            time += self.pick((0, 0, 1, 2, 3, 6))
+            time += self.pick((0, 0, 1, 2, 4, 8))
             taken = max(0, time - (self.random.randint(1, 25) if self.chance(0.15) else 0))
             entry = Entry(n, "event", self.pick(world.events), taken, time)
             roll = self.random.random()
@@ -575,8 +575,8 @@ def disagreements(seeds: range, tally: Counter[str], met: Counter[str]) -> Itera
 
 # -- the tests ----------------------------------------------------------------------------------------------
 
-#: Worlds tried. Each gives two jobs, three pairs of clocks and eight conditions: about 9000 verdicts.
-SEEDS = range(190)
+#: Worlds tried. Each gives two jobs, three pairs of clocks and eight conditions: about 7000 verdicts.
+SEEDS = range(160)
 #: The share of cases that must meet each hard matter, so that none is tested by chance only.
 LEAST_SHARE = 1 / 3
 
@@ -608,7 +608,7 @@ def test_the_cases_are_hard_enough(run: tuple[list[Disagreement], Counter[str], 
     for name in ("open lists", "series", "events", "expiry", "disputes", "two clocks"):
         assert met[name] >= LEAST_SHARE * met["cases"], f"{name}: {met[name]} of {met['cases']}"
     assert tally["decided"] >= 0.2 * tally["conditions"]
-    assert tally["too many completions"] <= 0.08 * tally["conditions"]
+    assert tally["too many completions"] <= 0.12 * tally["conditions"]
 
 
 def kinds(wrong: Sequence[Disagreement]) -> list[Disagreement]:
@@ -626,15 +626,11 @@ def test_the_compiled_judge_and_the_tree_walk_agree() -> None:
         program, found = cases(seed)
         for case in found[::2]:
             view = judged(program, case).view
-            inner = {cond.number: program.derived[name] for name, cond in program.inner.items()}
             for cond in program.conditions:
-                lists = {ref.member[1:] for ref, _ in cond.slots if ref.member and ref.member[0] == "@"}
-                if cond.number in inner:
-                    lists.add(inner[cond.number].list)  # type: ignore[union-attr]
-                if any(isinstance(program.derived.get(ref.name), Near) for ref, _ in cond.slots):
+                if re.search(r"(before|after) c[12]", cond.text):
                     continue  # rests on the observation being judged
-                for members in product(*(("m1", "m2") for _ in lists)):
-                    binding = dict(zip(sorted(lists), members, strict=True))
+                for members in product(("m1", "m2"), ("m1", "k1")):
+                    binding = dict(zip(("la", "lb"), members, strict=True))
                     walked = tree.judge(cond.checked, lambda ref, hand=binding: view.value(ref.bound(hand)))
                     assert view.judge(cond, binding) is walked, cond.text
                     grown = tree.grow(cond.checked, lambda ref, hand=binding: view.value(ref.bound(hand)))

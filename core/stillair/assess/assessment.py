@@ -15,7 +15,7 @@ from stillair.possible import Options
 from stillair.verdict import Reason, Verdict, Why
 
 from .history import History, Observation, fold
-from .program import Cond, Program, Rule, Step
+from .program import Cond, Fact, Program, Rule, Step
 from .view import NO_BINDING, Binding, View, WaitState
 
 __all__ = [
@@ -114,13 +114,18 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class StepState:
-    """Status: done, passed over, skipped, ready, waiting, not yet, stopped."""
+    """Status: done, passed over, skipped, ready, waiting, held, not yet, stopped.
+
+    A step is held while what it would observe could not count as evidence.
+    """
 
     step: str
     member: str | None
     status: str
     permission: Permission
     asks: tuple[Ref, ...] = ()
+    list: str | None = None
+    """An open list whose end must still be said."""
     settled: bool = False
     """Over and done with, and nothing else in the job can make it wanted again."""
 
@@ -187,7 +192,9 @@ class Assessment:
     _states: dict[tuple[str, str | None], StepState] = field(default_factory=dict)
     _settled: dict[tuple[str, str | None], StepState] = field(default_factory=dict)
     _permissions: dict[tuple[str, str | None], Permission] = field(default_factory=dict)
-    _relevant: frozenset[Ref] | None = None
+    _awaited: frozenset[Ref] | None = None
+    _worth: dict[Ref, bool] = field(default_factory=dict)
+    _needed: dict[str, bool] = field(default_factory=dict)
 
     # -- for those who ask about one thing ---------------------------------------------------------------
 
@@ -217,11 +224,7 @@ class Assessment:
             return Permission(May.NO, (Blocked(None, spec.never, None, True),))
         binding: Binding = {step.per: member} if step.per is not None and member is not None else NO_BINDING
         parts: list[Permission] = []
-        activities = [spec.activity.text] if spec.activity is not None else []
-        if step.per == "place" and member is not None and not activities:
-            place = self.program.places[member].spec
-            if place.activity is not None:
-                activities.append(place.activity.text)
+        activities = self._activities(step, member)
         for name in activities:
             parts.extend(self._activity(name, gated=step.powered is None))
         if step.powered is None and activities:
@@ -273,6 +276,9 @@ class Assessment:
             return Permission(
                 May.NOT_YET, (), self.view.missing(cond, binding), self.view.reasons(cond, binding)
             )
+        waited = self.view.once_waited(cond, binding)
+        if waited.verdict is Verdict.OPEN:
+            return Permission(May.NOT_YET, (), waited.missing, waited.reasons)
         failing = self._failing(cond, binding)
         return Permission(May.NO, (Blocked(None, f"{title}: needs {failing}", None, cond.safety),))
 
@@ -497,17 +503,93 @@ class Assessment:
                     self.view.reasons(step.when, binding),
                 )
                 return StepState(spec.name, member, "not yet", permission)
-        asks = tuple(self._outstanding(step, member))
-        waiting = spec.wait is not None and self.view.wait(spec.wait.text).options.mask != 1
+        waiting = False
+        if spec.wait is not None:
+            waiting = self.view.wait(spec.wait.text).options.mask != 1
+            if waiting and not self.needs_wait(spec.wait.text):
+                return StepState(spec.name, member, "passed over", YES)
+        wanted = tuple(self._outstanding(step, member))
         confirmed = self._confirmed(step, member)
-        if not asks and not waiting and confirmed:
-            settled = all(self.settled(ref) for ref in self._asked(step, member))
+        listed = None if wanted else self._unlisted(step)
+        if not wanted and not waiting and confirmed and listed is None:
+            settled = spec.name not in self.program.closing and all(
+                self.settled(ref) for ref in self._asked(step, member)
+            )
             return StepState(spec.name, member, "done", YES, settled=settled)
         permission = self.permission(spec.name, member)
-        status = {May.YES: "ready", May.NOT_YET: "not yet", May.NO: "stopped"}[permission.may]
-        if status == "ready" and waiting and not asks and confirmed:
-            status = "waiting"
-        return StepState(spec.name, member, status, permission, asks)
+        if permission.may is not May.YES:
+            status = "not yet" if permission.may is May.NOT_YET else "stopped"
+            return StepState(spec.name, member, status, permission, wanted)
+        doubts = {ref: doubts for ref in wanted if (doubts := self.view.evidence(ref))}
+        asks = tuple(ref for ref in wanted if ref not in doubts)
+        if doubts and not asks and not waiting and confirmed:
+            missing = tuple(dict.fromkeys(r for d in doubts.values() for w in d for r in w.missing))
+            reasons = tuple(dict.fromkeys(r for d in doubts.values() for w in d for r in w.reasons))
+            if not reasons:
+                fact = self.program.facts[next(iter(doubts)).name].spec
+                because = fact.counts_when.because if fact.counts_when is not None else None
+                reasons = (Reason(Why.VOID, fact.name, because or "it would not count now"),)
+            return StepState(spec.name, member, "held", Permission(May.NOT_YET, (), missing, reasons), wanted)
+        status = "waiting" if waiting and not asks and confirmed else "ready"
+        return StepState(spec.name, member, status, permission, asks, listed)
+
+    def _unlisted(self, step: Step) -> str | None:
+        """An open list whose members the step asks about, if nobody has said yet that it is complete."""
+        for name in step.asks:
+            per = self.program.facts[name].per
+            if per in self.program.quantified and not self.view.members(per)[1]:
+                return per
+        return None
+
+    def needs_wait(self, name: str) -> bool:
+        """Whether something still wanted depends on a wait."""
+        held = self._needed.get(name)
+        if held is None:
+            self._needed[name] = False
+            held = self._needed[name] = self._needs_wait(name)
+        return held
+
+    def _needs_wait(self, name: str) -> bool:
+        for state in self.rules:
+            if state.verdict is Verdict.OPEN and name in self.program.rules[state.rule].when.mentions:
+                return True
+        for step in self.program.steps.values():
+            conds = {c for fact in map(self.program.facts.__getitem__, step.asks) for c in _evidence(fact)}
+            members: Sequence[str | None] = [None] if step.per is None else self.view.members(step.per)[0]
+            for member in members:
+                needing = [*self._gates(step, member), *conds]
+                if any(name in cond.mentions for cond in needing) and self._still_wanted(step, member):
+                    return True
+        return False
+
+    def _still_wanted(self, step: Step, member: str | None) -> bool:
+        """Whether a step has something to ask, or to do that asks nothing."""
+        binding: Binding = {step.per: member} if step.per and member is not None else NO_BINDING
+        if step.when is not None and self.view.judge(step.when, binding) is Verdict.FAILS:
+            return False
+        if (step.spec.name, member) in self.history.skipped:
+            return False
+        if not step.asks and step.spec.wait is None:
+            return not self._confirmed(step, member)
+        return any(True for _ in self._outstanding(step, member))
+
+    def _gates(self, step: Step, member: str | None) -> Iterator[Cond]:
+        if step.gate is not None:
+            yield step.gate
+        for name in self._activities(step, member):
+            gate = self.program.activities[name].gate
+            if gate is not None:
+                yield gate
+
+    def _activities(self, step: Step, member: str | None) -> list[str]:
+        """The activities of a step; a step kept per place takes that of the place."""
+        if step.spec.activity is not None:
+            return [step.spec.activity.text]
+        if step.per == "place" and member is not None:
+            place = self.program.places[member].spec
+            if place.activity is not None:
+                return [place.activity.text]
+        return []
 
     def _confirmed(self, step: Step, member: str | None) -> bool:
         """Whether what the step does has been done, as far as it needs saying."""
@@ -528,8 +610,10 @@ class Assessment:
         return bool(done)
 
     def _outstanding(self, step: Step, member: str | None) -> Iterator[Ref]:
+        closing = self.program.closing.get(step.spec.name, ())
         for ref in self._asked(step, member):
-            if not self.settled(ref) and self.worth_asking(ref):
+            due = ref.name in closing and ref in self.awaited
+            if due or (not self.settled(ref) and self.worth_asking(ref)):
                 yield ref
 
     def _asked(self, step: Step, member: str | None) -> Iterator[Ref]:
@@ -557,64 +641,69 @@ class Assessment:
 
     def worth_asking(self, ref: Ref) -> bool:
         """Whether an answer could still matter: an open verdict rests on it, or it is for the record."""
-        if ref.name not in self.program.mentioned:
+        held = self._worth.get(ref)
+        if held is None:
+            self._worth[ref] = False
+            held = self._worth[ref] = self._is_worth_asking(ref)
+        return held
+
+    def _is_worth_asking(self, ref: Ref) -> bool:
+        program, view, name = self.program, self.view, ref.name
+        if name not in program.mentioned:
             return True
-        return ref in self.relevant
+        per = program.facts[name].per
+        for asker in program.askers.get(name, ()):
+            for member in self._members(asker.per, per, ref.member):
+                binding: Binding = {asker.per: member} if asker.per and member is not None else NO_BINDING
+                if asker.step is not None:
+                    when = program.steps[asker.step].when
+                    if when is not None and view.judge(when, binding) is Verdict.FAILS:
+                        continue
+                if ref in self._lacking(asker.cond, binding):
+                    return True
+        for other in program.supporting.get(name, ()):
+            kept = program.facts[other].per
+            for member in self._members(kept, per, ref.member):
+                sought = Ref(other, member)
+                if self.settled(sought) or not self.worth_asking(sought):
+                    continue
+                if any(ref in waited.missing for waited in view.evidence(sought)):
+                    return True
+        if any(self.needs_wait(wait) for wait in program.starting.get(name, ())):
+            return True
+        return any(ref in self._proof(powered) for powered in program.powered)
+
+    def _members(self, list_name: str | None, per: str | None, member: str | None) -> Sequence[str | None]:
+        """The members to look at in a list, for a fact that may itself be kept per it."""
+        if list_name is None:
+            return [None]
+        return [member] if list_name == per else self.view.members(list_name)[0]
+
+    def _lacking(self, cond: Cond, binding: Binding) -> tuple[Ref, ...]:
+        """What could still decide a condition, waits taken as not yet decided."""
+        verdict = self.view.judge(cond, binding)
+        if verdict is Verdict.OPEN:
+            return self.view.missing(cond, binding)
+        if verdict is Verdict.FAILS and not cond.mentions.isdisjoint(self.program.waits):
+            return self.view.once_waited(cond, binding).missing
+        return ()
 
     @property
-    def relevant(self) -> frozenset[Ref]:
-        """The facts on which some open verdict depends."""
-        if self._relevant is None:
-            self._relevant = frozenset(self._find_relevant())
-        return self._relevant
+    def awaited(self) -> frozenset[Ref]:
+        """The checks that must still follow an observation made, so that it can count."""
+        if self._awaited is None:
+            self._awaited = frozenset(self._find_awaited())
+        return self._awaited
 
-    def _find_relevant(self) -> Iterator[Ref]:
-        view = self.view
-        for state in self.rules:
-            if state.verdict is Verdict.OPEN:
-                rule = self.program.rules[state.rule]
-                yield from view.missing(rule.when, _binding(rule, state.member))
-        for activity in self.program.activities.values():
-            if activity.gate is not None:
-                yield from view.missing(activity.gate)
-        for powered in self.program.powered.values():
-            yield from view.missing(powered.gate)
-        for name in self.program.powered:
-            yield from self._proof(name)
-        for step in self.program.steps.values():
-            members: Sequence[str | None] = [None] if step.per is None else view.members(step.per)[0]
-            for member in members:
-                binding: Binding = {step.per: member} if step.per and member is not None else NO_BINDING
-                if step.when is not None and view.judge(step.when, binding) is Verdict.FAILS:
-                    continue
-                for cond in (step.when, step.gate):
-                    if cond is not None:
-                        yield from view.missing(cond, binding)
+    def _find_awaited(self) -> Iterator[Ref]:
         for fact in self.program.facts.values():
-            conds = (fact.counts, *fact.place_counts.values())
-            for cond in conds:
-                if cond is not None:
-                    yield from self._counts_needs(cond, fact.per)
-        for name, wait in self.program.waits.items():
-            for trigger in wait.since:
-                if trigger.mask is not None:
-                    yield from view.missing_of(Ref(trigger.name))
-            if wait.witness is not None and self.waits[name].started is not None:
-                yield Ref(wait.witness)
-        for suspect in self.program.suspects:
-            yield from view.missing(suspect.expects)
-        for impossible in self.program.impossible:
-            yield from view.missing(impossible.when)
-
-    def _counts_needs(self, cond: Cond, per: str | None) -> Iterator[Ref]:
-        """What evidence will need: every fact a `counts when` mentions that is not settled now."""
-        for name in cond.mentions:
-            fact = self.program.facts.get(name)
-            if fact is not None and fact.per is None:
-                yield Ref(name)
-            elif fact is not None and fact.per is not None:
-                for member in self.view.members(fact.per)[0]:
-                    yield Ref(name, member)
+            if fact.counts is None and not fact.place_counts:
+                continue
+            members: Sequence[str | None] = [None] if fact.per is None else self.view.members(fact.per)[0]
+            for member in members:
+                ref = Ref(fact.name, member)
+                if any(r.why is Why.LATER for r in self.view.value(ref).reasons):
+                    yield from (r for r in self.view.missing_of(ref) if r != ref)
 
     def _choose(self) -> Action:
         if self.suspicions:
@@ -629,7 +718,11 @@ class Assessment:
             if state.status == "stopped":
                 stopped = stopped or state
                 continue
-            if state.status == "not yet":
+            if state.status == "held":
+                again = tuple(r for r in state.permission.missing if self._can_ask_again(r))
+                if again:
+                    return Action("ask", step.spec.name, member, again, "so that what is found here counts")
+            if state.status in ("not yet", "held"):
                 held.append(state)
                 continue
             if state.status == "waiting":
@@ -661,10 +754,22 @@ class Assessment:
                 return Action("list", state.step, state.member, why=why, list=listed.about)
         if waiting is not None:
             return waiting
-        if stopped is not None or held:
-            state = stopped or held[0]
-            return Action("stopped", state.step, state.member, permission=state.permission)
+        left = [*([stopped] if stopped is not None else []), *held]
+        for state in left:
+            step = self.program.steps[state.step]
+            binding: Binding = {step.per: state.member} if step.per and state.member else NO_BINDING
+            if step.spec.optional:
+                continue
+            if step.when is None or self.view.judge(step.when, binding) is Verdict.HOLDS:
+                return Action("stopped", state.step, state.member, permission=state.permission)
         return Action("finished")
+
+    def _can_ask_again(self, ref: Ref) -> bool:
+        """Whether a fact that is needed afresh can be asked now, though the step that asks it is done."""
+        if ref.name not in self.program.facts or not self.settled(ref):
+            return False
+        owners = [s for s in self.program.steps.values() if ref.name in s.asks]
+        return not owners or any(self.permission(s.spec.name, ref.member).may is May.YES for s in owners)
 
     def _disturbs(self, step: Step) -> set[str]:
         names = {t.text for t in step.spec.disturbs}
@@ -683,6 +788,8 @@ class Assessment:
             return Action("do", spec.name, state.member, state.asks, spec.why or "")
         if state.asks:
             return Action("ask", spec.name, state.member, state.asks, spec.why or "")
+        if state.list is not None:
+            return Action("list", spec.name, state.member, why=spec.why or "", list=state.list)
         return self._waiting(step, state)
 
     def _waiting(self, step: Step, state: StepState) -> Action:
@@ -699,6 +806,13 @@ class Assessment:
         witness = self.program.waits[name].witness
         facts = (Ref(witness),) if witness is not None else ()
         return Action("ask", step.spec.name, state.member, facts, "the time is up", name)
+
+
+def _evidence(fact: Fact) -> Iterator[Cond]:
+    """The conditions on which an observation of a fact counts."""
+    if fact.counts is not None:
+        yield fact.counts
+    yield from fact.place_counts.values()
 
 
 def _binding(rule: Rule, member: str | None) -> Binding:

@@ -91,7 +91,6 @@ class History:
             return found[index - 1]
         return None
 
-
     def extended(self, lines: Iterable[Line], program: Program) -> History:
         """This history with a few plain lines more, all taken after what it holds; it is itself unchanged."""
         longer = copy.copy(self)

@@ -186,6 +186,15 @@ class Suspect:
     expects: Cond
 
 
+@dataclass(frozen=True, slots=True)
+class Asker:
+    """A condition whose verdict somebody needs: a rule's, a gate's; of a step only while its `when` allows."""
+
+    cond: Cond
+    per: str | None
+    step: str | None = None
+
+
 _Links = dict[str, list[tuple[str, bool]]]
 
 
@@ -214,7 +223,7 @@ class Program:
     """The rules that give each finding, the strongest grade first."""
     places: dict[str, Place] = field(default_factory=dict)
     look: str | None = None
-    """The fact that says what a look at a place gave: the first one kept per place that has `counts when`."""
+    """The fact that says what a look at a place gave: the first kept per place that has `counts when`."""
     impossible: list[Impossible] = field(default_factory=list)
     suspects: list[Suspect] = field(default_factory=list)
     derived: dict[str, Derivation] = field(default_factory=dict)
@@ -236,6 +245,16 @@ class Program:
     """The same for the facts whose `counts when` rests on it, as of the moment they were observed."""
     later: dict[str, list[str]] = field(default_factory=dict)
     """For each fact, the derived facts that look for it after the observation being judged."""
+    askers: dict[str, list[Asker]] = field(default_factory=dict)
+    """For each fact, the rules, gates and the like that rest on it."""
+    supporting: dict[str, list[str]] = field(default_factory=dict)
+    """For each fact, the facts that count only on conditions resting on it."""
+    starting: dict[str, list[str]] = field(default_factory=dict)
+    """For each fact, the waits that it starts or whose end it witnesses."""
+    closing: dict[str, frozenset[str]] = field(default_factory=dict)
+    """For each step, the checks it asks that must follow an observation asked for by an earlier step."""
+    quantified: frozenset[str] = frozenset()
+    """The lists that some `every`, `any`, `count` or `sum` goes over."""
     timed: set[str] = field(default_factory=set)
     """The names that time alone may change."""
     code: bytes = b""
@@ -735,7 +754,50 @@ class _Compiler:
         for cond in program.conditions:
             cond.mentions = frozenset[str]().union(*(done.get(ref.name, {ref.name}) for ref, _ in cond.slots))
             cond.safety = bool(cond.mentions & program.safety_facts)
+        self._closing()
+        self._ask()
+        program.quantified = frozenset(
+            d.list for d in program.derived.values() if isinstance(d, core.Each | core.Count | core.Sum)
+        )
         program.mentioned = frozenset(triggers).union(*(c.mentions for c in program.conditions))
+
+    def _ask(self) -> None:
+        """Who needs which fact."""
+        program = self.program
+        askers = [Asker(rule.when, rule.per) for rule in program.rules.values()]
+        askers += [Asker(a.gate, None) for a in program.activities.values() if a.gate is not None]
+        askers += [Asker(p.gate, None) for p in program.powered.values()]
+        for step in program.steps.values():
+            askers += [Asker(c, step.per, step.spec.name) for c in (step.when, step.gate) if c is not None]
+        askers += [Asker(s.expects, None) for s in program.suspects]
+        askers += [Asker(i.when, None) for i in program.impossible]
+        for asker in askers:
+            for name in asker.cond.mentions & program.facts.keys():
+                program.askers.setdefault(name, []).append(asker)
+        for fact in program.facts.values():
+            conds = [c for c in (fact.counts, *fact.place_counts.values()) if c is not None]
+            for name in frozenset[str]().union(*(c.mentions for c in conds)) & program.facts.keys():
+                program.supporting.setdefault(name, []).append(fact.name)
+        for wait in program.waits.values():
+            names = {t.name for t in wait.since if t.mask is not None}
+            for name in names | ({wait.witness} if wait.witness is not None else set()):
+                program.starting.setdefault(name, []).append(wait.spec.name)
+
+    def _closing(self) -> None:
+        program = self.program
+        order = list(program.steps.values())
+        for check, derived in program.later.items():
+            judged = {
+                fact.name
+                for fact in program.facts.values()
+                for cond in (fact.counts, *fact.place_counts.values())
+                if cond is not None and any(ref.name in derived for ref, _ in cond.slots)
+            }
+            asking = [index for index, step in enumerate(order) if judged & set(step.asks)]
+            for step in order[max(asking, default=len(order)) + 1 :]:
+                if check in step.asks:
+                    held = program.closing.get(step.spec.name, frozenset())
+                    program.closing[step.spec.name] = held | {check}
 
     def _link(self) -> None:
         """For each name, what rests on it, and whether for the same member of a list only."""

@@ -18,7 +18,7 @@ from .history import History, Observation
 from .program import Cond, Fact, Program, Rule, Trigger
 from .reach import Reach
 
-__all__ = ["Judged", "View", "WaitState"]
+__all__ = ["Judged", "View", "WaitState", "Waited"]
 
 Binding = Mapping[str, str]
 NO_BINDING: Binding = {}
@@ -42,6 +42,19 @@ class WaitState:
     started: float | None
     ready_at: float | None
     restarted_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Waited:
+    """A verdict with every wait that is not ready taken as open, what could decide it, and why it is open."""
+
+    verdict: Verdict
+    missing: tuple[Ref, ...]
+    reasons: tuple[Reason, ...]
+
+
+#: The line number of an observation that is only being thought of: after every line there is.
+_NEXT_LINE = 1 << 60
 
 
 class View:
@@ -651,9 +664,12 @@ class View:
             anchor = (self.judged.observation.taken, self.judged.observation.line)
         chosen: Observation | None = None
         if near.kind == "last":
+            then = self.as_of(anchor[0], self.judged)
             for observation in self.history.before((inner.name, inner.member), anchor[0]):
                 if observation.value is not None and (observation.taken, observation.line) < anchor:
                     chosen = observation
+            if chosen is not None and (stale := then._stale(fact, inner, chosen)) is not None:
+                return self._whole(near.domain, [stale])
             missing = Reason(Why.NOT_ASKED, str(inner), "no such check before it is known")
         else:
             for observation in self.history.before((inner.name, inner.member), self.now):
@@ -732,6 +748,58 @@ class View:
                 found.update(dict.fromkeys(self.missing_of(test.ref.bound(binding))))
             held = self._lacking[key] = tuple(found)
         return held
+
+    def once_waited(self, cond: Cond, binding: Binding = NO_BINDING) -> Waited:
+        """The verdict if every wait that is not ready were still open, and what could decide it then."""
+
+        def lookup(ref: Ref) -> Number | Options:
+            value = self.value(ref.bound(binding) if binding else ref)
+            if ref.name in self.program.waits and isinstance(value, Options) and not value.mask & 1:
+                return Options(value.mask | 1, (self._still(ref.name),))
+            return value
+
+        tests = open_tests_of(cond.flat, lookup)
+        if not tests:
+            return Waited(self.judge(cond, binding), (), ())
+        missing: dict[Ref, None] = {}
+        reasons: dict[Reason, None] = {}
+        for test in tests:
+            bound = test.ref.bound(binding)
+            missing.update(dict.fromkeys(self.missing_of(bound)))
+            found = lookup(test.ref).reasons or self.reasons_of(bound)
+            close = Reason(Why.CLOSE, str(bound).lstrip("="), test.text)
+            reasons.update(dict.fromkeys(found or (close,)))
+        return Waited(Verdict.OPEN, tuple(missing), tuple(reasons))
+
+    def _still(self, name: str) -> Reason:
+        """What a wait that is not ready is waiting for."""
+        state = self.wait(name)
+        if state.ready_at is None or state.started is None:
+            return state.options.reasons[0]
+        left = _minutes(max(0.0, math.ceil(state.ready_at - self.at)))
+        return Reason(Why.NOT_YET, name, f"running, {left} left")
+
+    def evidence(self, ref: Ref) -> list[Waited]:
+        """Whether an observation of this fact, made now, would count; empty where every one does.
+
+        Checks that can only be made afterwards are no hindrance.
+        """
+        fact = self.program.facts[ref.name]
+        conds = [c for c in (fact.counts, fact.place_counts.get(ref.member or "")) if c is not None]
+        if not conds:
+            return []
+        made = Observation(_NEXT_LINE, self.at, self.at, None, ref.name, ref.member, None, "")
+        view = View(self.program, self.history, self.at, self.now, Judged(made), self._views)
+        view._root = self._root
+        binding = {fact.per: ref.member} if fact.per is not None and ref.member is not None else NO_BINDING
+        found = []
+        for cond in conds:
+            waited = view.once_waited(cond, binding)
+            if waited.verdict is Verdict.OPEN and all(r.why is Why.LATER for r in waited.reasons):
+                continue
+            if waited.verdict is not Verdict.HOLDS:
+                found.append(waited)
+        return found
 
     def _open_tests(self, cond: Cond, binding: Binding) -> list[core.Test | core.Within]:
         if not binding:

@@ -93,6 +93,8 @@ class Narrowing:
     Where the new value is not within the old one (a correction, an expiry), all are.
     """
 
+    __slots__ = ("_batch", "_highs", "_lows", "_masks", "_numbers", "_options", "verdicts")
+
     def __init__(
         self, batch: Batch, lows: Iterable[float], highs: Iterable[float], masks: Iterable[int]
     ) -> None:
@@ -207,20 +209,15 @@ def _judge(
     decided: list[int] = []
     before: list[str] = []
     for number, condition in enumerate(conditions):
+        parts, fails, holds = _parts(condition)
         spans = kind(dict(names))
-        lines, condition = shallow(condition, spans, f"_{number}_")
+        lines, parts = _shallow(parts, spans, number)
         before += lines
-        fails, holds = 0, 1
-        if isinstance(condition, Either):
-            condition = _turned(condition)
-            fails, holds = 1, 0
-        parts = condition.parts if isinstance(condition, All) else (condition,)
-        gates = tuple(gate for part in parts for gate in _gates(part, spans))
+        gates = sorted((gate for part in parts for gate in _gates(part, spans)), key=lambda gate: gate.cost)
         sure = [spans.surely(part) for part in parts if kind is Spans or not _two_valued(part)]
-        sure = [source for source in sure if source != "True"]
         verdict = f"{holds} if {joined(' and ', sure)} else 2" if sure else str(holds)
         decided.append(fails)
-        rules.append(_Rule(tuple(sorted(gates, key=lambda gate: gate.cost)), f"r[{number}] = {verdict}"))
+        rules.append(_Rule(tuple(gates), f"r[{number}] = {verdict}"))
     yield f"def {name}({', '.join(values)}, m):"
     for letter, count in [*((value, len(slots.numbers)) for value in values), ("m", len(slots.options))]:
         if count:
@@ -303,21 +300,47 @@ def _gates(part: Condition, spans: Spans) -> Iterator[_Gate]:
 
 
 def _updates(conditions: Sequence[Condition], slots: Slots) -> Iterator[str]:
-    """The functions of `Batch.updates`."""
+    """The functions of `Batch.updates`.
+
+    Every part of an open condition was possible, and only those that mention the fact may have changed.
+    """
     names = {ref: f"[{slot}]" for each in (slots.numbers, slots.options) for ref, slot in each.items()}
     statements: dict[Ref, list[str]] = defaultdict(list)
     for number, condition in enumerate(conditions):
+        parts, fails, holds = _parts(condition)
         spans = Spans(dict(names))
-        before, short = shallow(condition, spans, f"_{number}_")
-        lines = [f" if r[{number}]==2:", *(f"  {line}" for line in before)]
-        lines.append(f"  r[{number}] = {spans.verdict(short)}")
-        for ref, _ in slots_of(condition):
-            statements[ref] += lines
+        before, short = _shallow(parts, spans, number)
+        possible, sure = [list(map(each, short)) for each in (spans.possibly, spans.surely)]
+        mentions = [{ref for ref, _ in slots_of(part)} for part in parts]
+        for ref in set[Ref]().union(*mentions):
+            these = [at for at, refs in enumerate(mentions) if ref in refs]
+            others = [at for at in range(len(parts)) if at not in these]
+            statements[ref] += [
+                f" if r[{number}]==2:",
+                *(f"  {line}" for line in before),
+                f"  if {' and '.join(possible[at] for at in these)}:",
+                f"   if {' and '.join(sure[at] for at in these + others)}: r[{number}] = {holds}",
+                f"  else: r[{number}] = {fails}",
+            ]
     for kind, each in (("numbers", slots.numbers), ("options", slots.options)):
         for ref, slot in each.items():
             yield f"def {kind}_{slot}(l, h, m, r):"
             yield from statements[ref]
         yield f"{kind} = ({''.join(f'{kind}_{slot}, ' for slot in each.values())})"
+
+
+def _parts(condition: Condition) -> tuple[tuple[Condition, ...], int, int]:
+    """Parts, the verdict where any of them fails, and the verdict where all hold."""
+    if isinstance(condition, Either):
+        return tuple(map(_turned, condition.parts)), 1, 0
+    return condition.parts if isinstance(condition, All) else (condition,), 0, 1
+
+
+def _shallow(
+    parts: Sequence[Condition], spans: Spans, number: int
+) -> tuple[list[str], tuple[Condition, ...]]:
+    found = [shallow(part, spans, f"_{number}_") for part in parts]
+    return [line for lines, _ in found for line in lines], tuple(part for _, part in found)
 
 
 def _turned(condition: Condition) -> Condition:

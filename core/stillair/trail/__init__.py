@@ -18,9 +18,9 @@ from stillair.wording import Wording
 from . import parts as said
 from .document import Code, Document, Item, Part, Raw, Strong, escape, line, to_json, write
 from .prose import prose
-from .record import instruments, record, tolerances
+from .record import instruments, record
 
-__all__ = ["Document", "escape", "make", "markdown", "prose", "to_json", "tolerances", "write"]
+__all__ = ["Document", "escape", "make", "markdown", "prose", "to_json", "write"]
 
 
 def make(
@@ -95,11 +95,13 @@ def _versions(
             if engine is not None:
                 items.append(Item(line("Engine, line ", str(entry.n), ": ", Code(str(engine)))))
             plugins = _recorded(entry.body.get("plugins"))
-    items += [Item(line("Pack ", Strong(n), f" {v}, SHA-256 ", Code(d))) for n, (v, d) in sorted(packs.items())]
-    items += [Item(line("Plugin ", Strong(n), f" {v}, SHA-256 ", Code(d))) for n, (v, d) in sorted(plugins.items())]
     items += [
-        Item(line(Strong("This cannot be re-derived with these plugins: "), text)) for text in differs
+        Item(line("Pack ", Strong(n), f" {v}, SHA-256 ", Code(d))) for n, (v, d) in sorted(packs.items())
     ]
+    items += [
+        Item(line("Plugin ", Strong(n), f" {v}, SHA-256 ", Code(d))) for n, (v, d) in sorted(plugins.items())
+    ]
+    items += [Item(line(Strong("This cannot be re-derived with these plugins: "), text)) for text in differs]
     items.append(Item(line(f"Lines of the job: {len(lines)}")))
     if torn:
         items.append(Item(line(f"Torn: {torn} bytes after the last whole line, not counted")))

@@ -1,4 +1,4 @@
-"""A document of plain texts, and the one way it becomes Markdown: nothing typed by a person becomes structure."""
+"""A document of plain texts, and the one way it becomes Markdown: nothing typed becomes structure."""
 
 from __future__ import annotations
 
@@ -9,7 +9,20 @@ from typing import TypeAlias
 
 from stillair.fault import printable
 
-__all__ = ["Code", "Document", "Item", "Line", "Part", "Piece", "Raw", "Strong", "escape", "line", "to_json", "write"]
+__all__ = [
+    "Code",
+    "Document",
+    "Item",
+    "Line",
+    "Part",
+    "Piece",
+    "Raw",
+    "Strong",
+    "escape",
+    "line",
+    "to_json",
+    "write",
+]
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,19 +5,26 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TypeAlias
 
+from stillair.assess import Finding, PlaceState, RuleState
 from stillair.because import deciding, reading_used, said_trigger
+from stillair.condition.core import Ref
 from stillair.margin import Judgement, judgement_of_rule, wait_says
 from stillair.verdict import Reason, Verdict, Why
 from stillair.wording import Wording, duration, exact
 from stillair.working import working
 
-from stillair.assess import Finding, PlaceState, RuleState
-from stillair.condition.core import Ref
 from .document import Code, Item, Line, Part, Strong, line
 from .prose import prose
 
 __all__ = [
-    "calculations", "cautions", "findings", "introduction", "limits", "periods", "places", "undecided",
+    "calculations",
+    "cautions",
+    "findings",
+    "introduction",
+    "limits",
+    "periods",
+    "places",
+    "undecided",
 ]
 
 _ORDER = (
@@ -49,7 +56,8 @@ def introduction(wording: Wording, title: str | None, ended: str) -> Part:
         "What this is, and what it is not",
         (
             line(
-                "This is the record of one job. It says what was asked, what was observed, what follows and why. "
+                "This is the record of one job. "
+                "It says what was asked, what was observed, what follows and why. "
                 "It names what could not be decided."
             ),
             items(facts),
@@ -59,7 +67,8 @@ def introduction(wording: Wording, title: str | None, ended: str) -> Part:
             ),
             items(Item(line(text)) for text in (*_ORDER, *dict.fromkeys(defers))),
             line(
-                "A number is given with its tolerance. ± means at 95 %: of 100 such readings about 95 are so near. "
+                "A number is given with its tolerance. "
+                "± means at 95 %: of 100 such readings about 95 are so near. "
                 "Where a tolerance decides, the margin is shown."
             ),
         ),
@@ -75,9 +84,7 @@ def cautions(wording: Wording) -> Part:
     program = wording.program
     blocks: list[Block] = []
     holding = [s for s in found.stops if s.verdict is Verdict.HOLDS]
-    open_stops = [
-        s for s in found.stops if s.verdict is Verdict.OPEN and program.rules[s.rule].when.safety
-    ]
+    open_stops = [s for s in found.stops if s.verdict is Verdict.OPEN and program.rules[s.rule].when.safety]
     if holding:
         blocks.append(line(Strong("Stops in force."), " What they name may not go on."))
         blocks.append(items(_stop(wording, s) for s in holding))
@@ -85,7 +92,10 @@ def cautions(wording: Wording) -> Part:
         blocks.append(line("No stop is in force at this time."))
     if open_stops:
         blocks.append(
-            line(Strong("Stops not ruled out."), " What they rest on is not known now, so the work they name waits.")
+            line(
+                Strong("Stops not ruled out."),
+                " What they rest on is not known now, so the work they name waits.",
+            )
         )
         blocks.append(
             items(
@@ -99,7 +109,9 @@ def cautions(wording: Wording) -> Part:
     emergencies = found.history.events.get(("emergency", None), [])
     if emergencies:
         blocks.append(line(Strong("Emergency shown:"), " leave, do not switch, call."))
-        blocks.append(items(Item(line(wording.clock(at), f", line {n}")) for at, n in emergencies if at <= found.at))
+        blocks.append(
+            items(Item(line(wording.clock(at), f", line {n}")) for at, n in emergencies if at <= found.at)
+        )
     given = [
         Item(line(Strong(prose(program.rules[s.rule].spec.caution))), _because(wording, s))
         for s in found.cautions
@@ -199,7 +211,11 @@ def findings(wording: Wording) -> Part:
         blocks.append(line("Nothing has been found yet."))
     if absent:
         blocks.append(line(Strong("Looked for, and not so:")))
-        blocks.append(items(_absent(wording, f) for f in absent))
+        grouped: dict[tuple[object, ...], list[Finding]] = {}
+        for finding in absent:
+            under = _absent(wording, finding)
+            grouped.setdefault((finding.name, *under), []).append(finding)
+        blocks.append(items(_absent_item(wording, group) for group in grouped.values()))
     return Part("Findings", tuple(blocks))
 
 
@@ -220,18 +236,28 @@ def _finding(wording: Wording, finding: Finding) -> Item:
     if stronger:
         under.append(Item(line("What is still open may make it: ", " or ".join(stronger), ".")))
     under.append(Item(line("Rule ", Code(_rule_name(state)), ", finding ", Code(finding.name), ".")))
-    return Item(line(Strong(_finding_title(wording, finding, finding.rule)), f" – {grade}{when}"), tuple(under))
+    return Item(
+        line(Strong(_finding_title(wording, finding, finding.rule)), f" – {grade}{when}"), tuple(under)
+    )
 
 
-def _absent(wording: Wording, finding: Finding) -> Item:
+def _absent(wording: Wording, finding: Finding) -> tuple[Item, ...]:
+    """The tests that fail, rule by rule."""
     under: list[Item] = []
     for name in wording.program.findings[finding.name]:
         tree = judgement_of_rule(wording, name, finding.member)
         failing = [each for each in own_tests(tree) if each.verdict is Verdict.FAILS]
         under += [Item(line(Code(f"{each.says}: {each.verdict.word}"))) for each in failing[:2]]
-    label = wording.member(wording.program.rules[wording.program.findings[finding.name][0]].per, finding.member)
-    title = f"{label}, {finding.name}" if label else finding.name
-    return Item(line(Code(title)), tuple(under))
+    return tuple(under)
+
+
+def _absent_item(wording: Wording, group: Sequence[Finding]) -> Item:
+    name = group[0].name
+    rules = [wording.program.rules[each] for each in wording.program.findings[name]]
+    said = prose(rules[0].spec.say)
+    where = tuple(Item(line("At: ", wording.member(rules[0].per, f.member))) for f in group if f.member)
+    head = line(Code(name), f": {said}" if said else "")
+    return Item(head, (*_absent(wording, group[0]), *where))
 
 
 # -- what is open --------------------------------------------------------------------------------------------
@@ -278,7 +304,7 @@ def _open(wording: Wording, group: Sequence[Finding], reasons: Sequence[str]) ->
     first = group[0]
     rules = wording.program.findings[first.name]
     per = wording.program.rules[rules[0]].per
-    may = " or ".join(g.replace("_", " ") for g in first.grades)
+    may = " or ".join("not so" if g == "none" else g.replace("_", " ") for g in first.grades)
     under = [Item(line(reason)) for reason in reasons[:6]]
     if len(reasons) > 6:
         under.append(Item(line(f"and {len(reasons) - 6} more reasons")))
@@ -299,18 +325,17 @@ def _open(wording: Wording, group: Sequence[Finding], reasons: Sequence[str]) ->
         )
     if settled:
         under.append(Item(line("Too close to call:"), items(Item(line(text)) for text in settled)))
-    title: Line = line(Code(first.name))
     if per is not None:
-        labels = [wording.member(per, f.member) for f in group]
-        title = line(Code(first.name), f", {len(labels)} open: ", Strong("; ".join(labels)))
-    return Item((*title, f" – may still be {may}"), tuple(under))
+        where = tuple(Item(line(Strong(wording.member(per, f.member)))) for f in group)
+        under.insert(0, Item(line("Open at:"), where))
+    return Item(line(Code(first.name), f" – may still be {may}"), tuple(under))
 
 
 # -- places --------------------------------------------------------------------------------------------------
 
 
 def places(wording: Wording) -> Part | None:
-    """Places checked, voided, waiting for a later check, not reached and not looked at; None without places."""
+    """Places checked, voided, waiting for a later check, not reached, not looked at; None without places."""
     found = wording.found
     if not wording.program.places or not found.places:
         return None
@@ -396,7 +421,7 @@ def limits(wording: Wording) -> Part | None:
 
 
 def periods(wording: Wording) -> Part | None:
-    """Waits, required against achieved, and what was powered, for how long, and how it was proved off again."""
+    """Waits, required and achieved, and what was powered, for how long, and how it was proved off again."""
     blocks: list[Block] = []
     waits = [item for name in wording.program.waits for item in _wait(wording, name)]
     if waits:
@@ -445,7 +470,9 @@ def _wait(wording: Wording, name: str) -> Iterator[Item]:
         else:
             said = f"not ready: {duration(found.at - started)} so far"
             if found.at - started >= wait.duration:
-                said = f"{duration(found.at - started)} by the clock, and nobody has said that nothing happened"
+                said = (
+                    f"{duration(found.at - started)} by the clock, and nobody has said that nothing happened"
+                )
         yield Item(line(Strong(title), f": required {required}, {began}, {said}."))
 
 
@@ -464,11 +491,14 @@ def _powered(wording: Wording, name: str) -> Iterator[Item]:
         else:
             lasted = end[0] - start
             over = ", longer than allowed" if lasted > powered.at_most else ""
-            said += f"ended {wording.clock(end[0])} (line {end[1]}) after {duration(lasted)}, at most {limit}{over}"
+            said += f"ended {wording.clock(end[0])} (line {end[1]}) after {duration(lasted)}, "
+            said += f"at most {limit} allowed{over}"
         freed = [wording.member(powered.spec.of.text, t.text) for t in powered.spec.frees]
         under = [Item(line("Freed: ", "; ".join(freed)))]
         proofs = list(_proofs(wording, name, (start, start_line), after))
-        under.append(Item(line("Proved off again by:" if proofs else "Not proved off again yet."), tuple(proofs)))
+        under.append(
+            Item(line("Proved off again by:" if proofs else "Not proved off again yet."), tuple(proofs))
+        )
         yield Item(line(Strong(prose(powered.spec.title)), said), tuple(under))
 
 

@@ -1,4 +1,4 @@
-"""The prose of a pack as plain text: its Markdown read, its marks dropped, nothing left that could be structure."""
+"""The prose of a pack as plain text: its Markdown read and its marks dropped."""
 
 from __future__ import annotations
 

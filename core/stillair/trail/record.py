@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 
-from stillair import quantity
 from stillair.assess.history import Observation
 from stillair.because import reading_used
+from stillair.carried import carried
 from stillair.condition.core import Ref
 from stillair.job import JSON
 from stillair.job import Line as Entry
-from stillair.quantity import DIMENSIONS
 from stillair.wording import Wording
 
 from .document import Code, Item, Line, Part, Piece, Strong, line
@@ -83,7 +82,9 @@ class _Entry:
             yield Item(line("In doubt: ", prose(history.doubted[observation.line])))
         fact = self.wording.program.facts.get(observation.fact)
         if fact is not None:
-            doubt = self.wording.found.view.doubt(fact, Ref(observation.fact, observation.member), observation)
+            doubt = self.wording.found.view.doubt(
+                fact, Ref(observation.fact, observation.member), observation
+            )
             if doubt is not None:
                 yield Item(line("Does not count: ", self.wording.reason(doubt)))
 
@@ -91,6 +92,18 @@ class _Entry:
         if key in body:
             return str(body[key])
         return _LEFT_OUT if key in self.entry.left_out else ""
+
+    def _quoted(self, body: Mapping[str, JSON], key: str) -> str:
+        """Words of a person in quotation marks, which they cannot close."""
+        text = self._text(body, key)
+        if not text or text == _LEFT_OUT:
+            return text
+        return "“" + text.replace("“", '"').replace("”", '"') + "”"
+
+    def _question(self, body: Mapping[str, JSON]) -> str:
+        """What was asked, before its name."""
+        fact = self.wording.program.facts.get(str(body["fact"]))
+        return f"{prose(fact.spec.ask)} " if fact is not None else ""
 
     def _name(self, name: str, body: Mapping[str, JSON]) -> str:
         of = self._text(body, "of")
@@ -100,7 +113,9 @@ class _Entry:
         program = self.wording.program
         match kind:
             case "job":
-                return line("job begun: ", self._text(body, "title"), ", written by ", self._text(body, "engine"))
+                return line(
+                    "job begun: ", self._quoted(body, "title"), ", written by ", self._text(body, "engine")
+                )
             case "open":
                 checklist = program.checklists.get(str(body["checklist"]))
                 title = prose(checklist.title) if checklist is not None else str(body["checklist"])
@@ -108,47 +123,61 @@ class _Entry:
             case "close":
                 what = body.get("checklist")
                 closed = "the job closed" if what is None else f"checklist {what} closed"
-                return line(closed, ": ", self._text(body, "outcome"))
+                return line(closed, ": ", self._quoted(body, "outcome"))
             case "observe":
                 return self._observed(body)
             case "unavailable":
                 name = Code(self._name(str(body["fact"]), body))
-                why = self._text(body, "why")
-                reason = self._text(body, "reason")
-                return line(name, " cannot be had: ", reason, f", {why}" if why and why != reason else "")
+                given = [self._quoted(body, key) for key in ("reason", "why")]
+                given = [text for text in dict.fromkeys(given) if text not in ("", "“cannot be had”")]
+                question = self._question(body)
+                return line(question, name, " cannot be had", ": " if given else "", ", ".join(given))
             case "event":
                 spec = program.events.get(str(body["event"]))
                 said = prose(spec.say) if spec is not None else str(body["event"]).replace("_", " ")
                 return line("event ", Code(self._name(str(body["event"]), body)), ": ", said)
             case "member":
-                return line("added to the list ", Code(str(body["list"])), ": ", self._text(body, "label"),
-                            " (", Code(str(body["member"])), ")")
+                return line(
+                    "added to the list ",
+                    Code(str(body["list"])),
+                    ": ",
+                    self._quoted(body, "label"),
+                    " (",
+                    Code(str(body["member"])),
+                    ")",
+                )
             case "listed":
                 return line("the list ", Code(str(body["list"])), " is complete: that is all")
             case "correct":
                 return self._correction(body)
             case "instrument":
-                return line("instrument ", self._text(body, "serial"), " (", Code(str(body["kind"])), ") declared")
+                return line(
+                    "instrument ", self._text(body, "serial"), " (", Code(str(body["kind"])), ") declared"
+                )
             case "done":
                 step = program.steps.get(str(body["step"]))
                 title = prose(step.spec.title) if step is not None else str(body["step"])
                 return line("done: ", title, " (", Code(self._name(str(body["step"]), body)), ")")
             case "skip":
-                return line("skipped: ", Code(self._name(str(body["step"]), body)), ", because: ",
-                            self._text(body, "why"))
+                return line(
+                    "skipped: ",
+                    Code(self._name(str(body["step"]), body)),
+                    ", because: ",
+                    self._quoted(body, "why"),
+                )
             case "handover":
                 return line("handed over to ", self._text(body, "to"))
             case "note":
-                return line("note: ", self._text(body, "text"))
+                return line("note: ", self._quoted(body, "text"))
             case "emergency":
-                return line("emergency: the words `leave, do not switch, call` were shown".replace("`", "“", 1)
-                            .replace("`", "”"))
+                return line("emergency: “leave, do not switch, call” was shown")
             case "move":
-                why = self._text(body, "why")
+                why = self._quoted(body, "why")
                 return line("moved to other versions: ", _versions(body), f", because: {why}" if why else "")
             case "repaired":
-                return line("a torn last line was set aside as ", Code(str(body["kept"])),
-                            f", {body['bytes']} bytes")
+                return line(
+                    "a torn last line was set aside as ", Code(str(body["kept"])), f", {body['bytes']} bytes"
+                )
         return line(kind)
 
     def _observed(self, body: Mapping[str, JSON]) -> Line:
@@ -156,7 +185,7 @@ class _Entry:
         if "value" in self.entry.left_out or "read" in self.entry.left_out:
             return line(name, " ", _LEFT_OUT)
         used = self._used(body)
-        pieces: list[Piece] = [name, ": as read “", self._text(body, "read"), "”"]
+        pieces: list[Piece] = [self._question(body), name, ": as read ", Code(self._text(body, "read"))]
         if used:
             pieces.append(f", used as {used}")
         serial = self._text(body, "instrument")
@@ -171,16 +200,21 @@ class _Entry:
             return ""
         of = body.get("of")
         observation = Observation(
-            self.entry.n, self.entry.taken, self.entry.entered, None, str(body["fact"]),
+            self.entry.n,
+            self.entry.taken,
+            self.entry.entered,
+            None,
+            str(body["fact"]),
             str(of) if of is not None else None,
-            float(value) if isinstance(value, int | float) else str(value), "",
+            float(value) if isinstance(value, int | float) else str(value),
+            "",
             instrument=str(body["instrument"]) if "instrument" in body else None,
         )
         return reading_used(self.wording, observation)
 
     def _correction(self, body: Mapping[str, JSON]) -> Line:
         number = body["line"]
-        why = self._text(body, "why")
+        why = self._quoted(body, "why")
         because = f", because: {why}" if why else ""
         replacement = body.get("body")
         if not isinstance(replacement, Mapping):
@@ -207,56 +241,21 @@ def _versions(body: Mapping[str, JSON]) -> str:
 
 
 def instruments(wording: Wording) -> Part:
-    """Instruments declared: serial, kind, tolerances, check date, readings; then kinds read without a serial."""
-    history = wording.found.history
-    used: dict[str, list[int]] = {}
-    without: dict[str, list[int]] = {}
-    for found in history.observations.values():
-        for observation in found:
-            fact = wording.program.facts.get(observation.fact)
-            if observation.value is None or fact is None:
-                continue
-            if observation.instrument is not None:
-                used.setdefault(observation.instrument, []).append(observation.line)
-            elif fact.spec.read_with is not None:
-                without.setdefault(fact.spec.read_with.text, []).append(observation.line)
+    """Instruments: serial, kind, tolerances, check date, readings; also kinds read without a serial."""
     items = []
-    for serial, instrument in history.instruments.items():
-        said = tolerances(wording, instrument.kind, instrument.offset, instrument.repeat, instrument.resolution)
-        lines = sorted(used.get(serial, []))
-        readings = f"read in lines {', '.join(map(str, lines))}" if lines else "no reading taken with it"
-        checked = f"checked {instrument.checked}" if instrument.checked else "no check date given"
-        items.append(Item(line(Strong(serial), " (", Code(instrument.kind), f"): {said}, {checked}, {readings}.")))
-    for serial in sorted(set(used) - set(history.instruments)):
-        lines = sorted(used[serial])
-        text = f": not declared, so the tolerance of its kind was assumed; lines {', '.join(map(str, lines))}."
-        items.append(Item(line(Strong(serial), text)))
-    for kind_name, lines in sorted(without.items()):
-        kind = wording.program.kinds[kind_name]
-        said = tolerances(wording, kind.name, kind.offset, kind.repeat, kind.resolution)
-        shown = ", ".join(map(str, sorted(lines)))
-        items.append(
-            Item(line(prose(kind.title), " (", Code(kind.name), f"), no serial given: {said} assumed, lines {shown}."))
-        )
+    for each in carried(wording):
+        lines = f"lines {', '.join(map(str, each.lines))}" if each.lines else "no reading taken with it"
+        kind = (" (", Code(each.kind), ")") if each.kind is not None else ()
+        if each.serial is None:
+            head = line(prose(each.title), *kind, f", no serial given: {each.tolerances} assumed, {lines}.")
+        elif not each.declared:
+            head = line(
+                Strong(each.serial), f", not declared: the tolerance of its kind was assumed, {lines}."
+            )
+        else:
+            checked = f"checked {each.checked}" if each.checked else "no check date given"
+            head = line(Strong(each.serial), *kind, f": {each.tolerances}, {checked}, {lines}.")
+        items.append(Item(head))
     if not items:
         return Part("Instruments", (line("No reading was taken with an instrument."),))
     return Part("Instruments", (tuple(items),))
-
-
-def tolerances(wording: Wording, kind: str, offset: float, repeat: float, resolution: float) -> str:
-    """Offset, repeat and resolution in the unit the kind is read in."""
-    known = wording.program.kinds.get(kind)
-    if known is None:
-        return "tolerances not known"
-    unit = next(
-        (f.unit for f in wording.program.facts.values()
-         if f.spec.read_with is not None and f.spec.read_with.text == kind and f.unit is not None),
-        quantity.canonical_unit(DIMENSIONS[known.dimension]),
-    )
-    difference = quantity.difference_unit(unit)
-    parts = [
-        f"{name} ±{quantity.show(value, difference)}"
-        for name, value in (("offset", offset), ("repeat", repeat), ("resolution", resolution))
-        if value
-    ]
-    return ", ".join(parts) or "no tolerance declared"

@@ -1,0 +1,525 @@
+"""What follows from a job, as JSON: every account names its format and version, and every number its unit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, TypeAlias
+
+from stillair.assess import Action, Finding, Permission, RuleState, StepState, WaitState
+from stillair.because import Because, deciding, lifting, permission_says
+from stillair.carried import carried
+from stillair.condition.core import OptionDomain, Ref
+from stillair.margin import Judgement
+from stillair.possible import Number, Options
+from stillair.quantity import Unit
+from stillair.wording import Wording, in_unit, number, span_of
+from stillair.working import Working
+
+if TYPE_CHECKING:
+    from stillair.calculate import Calculated
+    from stillair.calculator import Calculator
+    from stillair.hooks import Plugins
+    from stillair.job import Report
+
+__all__ = [
+    "ASSESSMENT",
+    "CALCULATION",
+    "CALCULATOR",
+    "CALCULATORS",
+    "INSTRUMENTS",
+    "JOBS",
+    "NEXT",
+    "PERMISSION",
+    "PLUGINS",
+    "TRAIL",
+    "VERIFY",
+    "WHATIF",
+    "WHY",
+    "assessment",
+    "calculation",
+    "calculator",
+    "calculators",
+    "instruments",
+    "moment",
+    "next_action",
+    "permission",
+    "plugins",
+    "verification",
+    "why",
+]
+
+ASSESSMENT = "stillair.assessment/1"
+CALCULATION = "stillair.calculation/1"
+CALCULATOR = "stillair.calculator/1"
+CALCULATORS = "stillair.calculators/1"
+INSTRUMENTS = "stillair.instruments/1"
+JOBS = "stillair.jobs/1"
+NEXT = "stillair.next/1"
+PERMISSION = "stillair.permission/1"
+PLUGINS = "stillair.plugins/1"
+TRAIL = "stillair.trail/1"
+VERIFY = "stillair.verify/1"
+WHATIF = "stillair.whatif/1"
+WHY = "stillair.why/1"
+
+Account: TypeAlias = dict[str, object]
+
+
+def moment(wording: Wording, at: float | None) -> str | None:
+    """ISO 8601 in the zone of the job; None where there is no such moment."""
+    if at is None or at in (float("inf"), float("-inf")):
+        return None
+    local = datetime.fromtimestamp(at, UTC).astimezone(wording.zone)
+    return local.isoformat(timespec="milliseconds" if local.microsecond else "seconds")
+
+
+def amount(value: Number, unit: Unit) -> Account:
+    """A number as value, low, high and tolerance in one unit; null where it has none."""
+    middle, low, high = span_of(value, unit)
+    tolerance = None
+    if middle is not None:
+        from stillair.quantity import difference_unit
+
+        tolerance = in_unit(value.tolerance, difference_unit(unit))
+    return {
+        "value": middle,
+        "low": low,
+        "high": high,
+        "unit": unit.symbol,
+        "tolerance": tolerance,
+        "shown": number(value, unit),
+    }
+
+
+def value_of(wording: Wording, ref: Ref, value: Number | Options) -> Account:
+    """What a fact may be: a number with its span, or the options still possible."""
+    if isinstance(value, Number):
+        unit = wording.unit(ref)
+        if unit.dimension.name == "moment":
+            low, high = value.span()
+            ends = {"low": moment(wording, low), "high": moment(wording, high)}
+            return {"value": None if value.ignorant else moment(wording, value.low), **ends, "unit": "UTC"}
+        return amount(value, unit)
+    domain = wording.options_of(ref)
+    names = domain.of_mask(value.mask) if isinstance(domain, OptionDomain) else ()
+    return {"value": names[0] if len(names) == 1 else None, "possible": list(names)}
+
+
+# -- the assessment ------------------------------------------------------------------------------------------
+
+
+def assessment(wording: Wording) -> Account:
+    """Everything an assessment holds."""
+    found = wording.found
+    return {
+        "format": ASSESSMENT,
+        "at": moment(wording, found.at),
+        "packs": {n: {"version": v, "digest": d} for n, (v, d) in sorted(wording.program.packs.items())},
+        "facts": _facts(wording),
+        "calculations": _calculations(wording),
+        "rules": [_rule(wording, s) for s in found.rules],
+        "findings": [_finding(wording, f) for f in found.findings],
+        "stops": [_rule(wording, s) for s in found.stops if s.verdict.word == "holds"],
+        "cautions": [_rule(wording, s) for s in found.cautions if s.verdict.word == "holds"],
+        "waits": [wait(wording, state) for state in found.waits.values()],
+        "places": [
+            {
+                "place": p.place,
+                "title": wording.program.places[p.place].spec.title,
+                "status": p.status,
+                "line": p.observation.line if p.observation is not None else None,
+                "reason": wording.reason(p.reason) if p.reason is not None else None,
+            }
+            for p in found.places
+        ],
+        "doubted": [
+            {"fact": wording.name(s.ref), "line": s.observation.line, "slip": s.slip, "other": s.other}
+            for s in found.suspicions
+        ],
+        "steps": [_step(wording, s) for s in found.steps],
+        "next": _action(wording, found.next),
+    }
+
+
+def _facts(wording: Wording) -> list[Account]:
+    view = wording.found.view
+    facts = []
+    for name, fact in wording.program.facts.items():
+        members: Sequence[str | None] = [None] if fact.per is None else view.members(fact.per)[0]
+        for member in members:
+            ref = Ref(name, member)
+            value = view.value(ref)
+            facts.append(
+                {
+                    "fact": name,
+                    "of": member,
+                    **value_of(wording, ref, value),
+                    "lines": list(value.lines),
+                    "taken": moment(wording, value.taken),
+                    "reasons": _reasons(wording, value.reasons),
+                    "safety": fact.spec.safety,
+                }
+            )
+    return facts
+
+
+def _calculations(wording: Wording) -> list[Account]:
+    view = wording.found.view
+    found = []
+    for name, (_, per, _) in wording.program.calculations.items():
+        members: Sequence[str | None] = [None] if per is None else view.members(per)[0]
+        for member in members:
+            ref = Ref(name, member)
+            value = view.number(ref)
+            reasons = _reasons(wording, value.reasons)
+            found.append(
+                {"calculation": name, "of": member, **value_of(wording, ref, value), "reasons": reasons}
+            )
+    return found
+
+
+def _reasons(wording: Wording, reasons: Iterable[object]) -> list[Account]:
+    from stillair.verdict import Reason
+
+    return [
+        {"why": r.why.value, "about": wording.about(r.about), "text": r.text}
+        for r in dict.fromkeys(reasons)
+        if isinstance(r, Reason)
+    ]
+
+
+def _rule(wording: Wording, state: RuleState) -> Account:
+    spec = wording.program.rules[state.rule].spec
+    return {
+        "rule": state.rule,
+        "of": state.member,
+        "verdict": state.verdict.word,
+        "gives": "stop" if spec.stop else "caution" if spec.caution else "finding",
+        "say": spec.caution or spec.say,
+        "stops": [t.text for t in spec.stop],
+        "lifted_by": spec.lifted_by,
+        "safety": wording.program.rules[state.rule].when.safety,
+        "lines": list(state.lines),
+        "reasons": _reasons(wording, state.reasons),
+        "source": spec.source,
+    }
+
+
+def _finding(wording: Wording, finding: Finding) -> Account:
+    rule = wording.program.rules.get(finding.rule or "")
+    return {
+        "finding": finding.name,
+        "of": finding.member,
+        "grade": finding.grade.replace("_", " "),
+        "grades": [g.replace("_", " ") for g in finding.grades],
+        "rule": finding.rule,
+        "say": rule.spec.say if rule is not None else None,
+        "decided": moment(wording, finding.decided),
+        "lines": list(finding.lines),
+        "reasons": _reasons(wording, finding.reasons),
+    }
+
+
+def wait(wording: Wording, state: WaitState) -> Account:
+    """A wait: its state, when it began, when it is ready, seconds required and left."""
+    spec = wording.program.waits[state.name]
+    mask = state.options.mask
+    word = "ready" if mask == 1 else "not started" if state.started is None else "running"
+    left = 0.0
+    if state.ready_at is not None:
+        left = max(0.0, state.ready_at - wording.found.at)
+        if word == "running" and not left:
+            word = "time up"
+    return {
+        "wait": state.name,
+        "title": spec.spec.title,
+        "state": word,
+        "started": moment(wording, state.started),
+        "ready_at": moment(wording, state.ready_at),
+        "required_s": spec.duration,
+        "left_s": left if word == "running" else None,
+        "restarted_by": state.restarted_by or None,
+        "reasons": _reasons(wording, state.options.reasons),
+    }
+
+
+def _step(wording: Wording, state: StepState) -> Account:
+    return {
+        "step": state.step,
+        "of": state.member,
+        "status": state.status,
+        "asks": [wording.name(ref) for ref in state.asks],
+    }
+
+
+# -- one question each ---------------------------------------------------------------------------------------
+
+
+def permission(wording: Wording, name: str, member: str | None, answer: Permission, *, step: bool) -> Account:
+    """Whether a step or an activity may go on, what is missing, what stands against it and what lifts it."""
+    never = step and wording.program.steps[name].spec.never is not None
+    lifts = list(lifting(wording, name, member)) if step and not never and answer.blocked else []
+    return {
+        "format": PERMISSION,
+        "step" if step else "activity": name,
+        "of": member,
+        "may": answer.may.value,
+        "never": never,
+        "safety": any(b.safety for b in answer.blocked),
+        "blocked": [
+            {
+                "rule": b.rule,
+                "because": b.say,
+                "lifted_by": b.lifted_by,
+                "safety": b.safety,
+                "lines": list(b.lines),
+            }
+            for b in answer.blocked
+        ],
+        "lifts": lifts,
+        "missing": [{"fact": wording.name(r), "ask": wording.question(r)} for r in answer.missing],
+        "because": list(permission_says(wording, answer)),
+    }
+
+
+def next_action(wording: Wording) -> Account:
+    """The one next action, with the waits that run meanwhile."""
+    return {
+        "format": NEXT,
+        "at": moment(wording, wording.found.at),
+        **_action(wording, wording.found.next),
+        "waits": [wait(wording, state) for state in wording.found.running()],
+    }
+
+
+def _action(wording: Wording, action: Action) -> Account:
+    step = wording.program.steps.get(action.step or "")
+    facts = []
+    for ref in action.facts:
+        fact = wording.program.facts[ref.name]
+        domain = fact.domain
+        options = (
+            [{"option": n, "label": domain.labels.get(n, n)} for n in domain.names]
+            if isinstance(domain, OptionDomain) and domain.catalogue is None
+            else []
+        )
+        facts.append(
+            {
+                "fact": wording.name(ref),
+                "ask": wording.question(ref),
+                "kind": fact.spec.kind,
+                "options": options,
+                "unit": fact.unit.symbol if fact.unit is not None else None,
+                "why": fact.spec.why,
+                "caution": fact.spec.caution,
+            }
+        )
+    return {
+        "action": action.kind,
+        "step": action.step,
+        "of": action.member,
+        "title": step.spec.title if step is not None else None,
+        "do": step.spec.do if step is not None else None,
+        "caution": step.spec.caution if step is not None else None,
+        "why": action.why,
+        "facts": facts,
+        "wait": action.wait,
+        "list": action.list,
+        "doubted": {"line": action.suspicion.observation.line, "slip": action.suspicion.slip}
+        if action.suspicion is not None
+        else None,
+        "blocked": [
+            {"because": b.say, "lifted_by": b.lifted_by, "safety": b.safety}
+            for b in action.permission.blocked
+        ],
+        "missing": list(deciding(wording, action.permission.missing)),
+    }
+
+
+def why(found: Because) -> Account:
+    """An explanation with its judged trees."""
+    return {"format": WHY, **_because(found)}
+
+
+def _because(found: Because) -> Account:
+    account: Account = {
+        "kind": found.kind,
+        "name": found.name,
+        "title": found.title,
+        "state": found.state,
+        "says": list(found.says),
+        "trees": [{"heading": heading, **_judgement(tree)} for heading, tree in found.trees],
+        "working": _working(found.working) if found.working is not None else None,
+        "would_decide": list(found.decides),
+        "would_change": list(found.changes),
+        "source": found.source,
+    }
+    if found.members:
+        account["members"] = [_because(each) for each in found.members]
+    return account
+
+
+def _judgement(tree: Judgement) -> Account:
+    return {
+        "test": tree.text,
+        "verdict": tree.verdict.word,
+        "join": tree.join or None,
+        "says": tree.says or None,
+        "settles": tree.settles or None,
+        "working": list(tree.working),
+        "tolerance": tree.doubt or None,
+        "lines": list(tree.lines),
+        "parts": [_judgement(part) for part in tree.parts],
+    }
+
+
+def _working(done: Working) -> Account:
+    return {
+        "expression": done.expression,
+        "steps": list(done.steps),
+        "result": done.result,
+        "tolerance": done.doubt or None,
+        "formulas": list(done.formulas),
+        "valid": list(done.valid),
+        "sources": list(done.sources),
+    }
+
+
+# -- calculators ---------------------------------------------------------------------------------------------
+
+
+def calculation(found: Calculated) -> Account:
+    """The result of one calculator with its working and sources.
+
+    Where an option was not given, `low` and `high` cover all of them and `value` is their middle.
+    """
+    result = amount(found.number, found.unit)
+    return {
+        "format": CALCULATION,
+        "calculator": found.calculator.name,
+        "inputs": {
+            each.name: {
+                "typed": each.typed,
+                "understood": each.understood,
+                "possible": list(each.possible) or None,
+                "value": in_unit(each.value, each.unit)
+                if each.value is not None and each.unit is not None
+                else None,
+                "unit": each.unit.symbol if each.unit is not None else None,
+            }
+            for each in found.inputs
+        },
+        **result,
+        "undecided": [each.name for each in found.undecided],
+        "reasons": list(found.reasons),
+        "working": list(found.working),
+        "formula": found.calculator.formula,
+        "valid": found.calculator.valid,
+        "sources": [source.text for source in found.calculator.sources],
+    }
+
+
+def calculator(each: Calculator) -> Account:
+    """The documentation of a calculator."""
+    return {"format": CALCULATOR, **_calculator(each)}
+
+
+def _calculator(each: Calculator) -> Account:
+    return {
+        "calculator": each.name,
+        "about": each.about,
+        "formula": each.formula,
+        "valid": each.valid,
+        "inputs": {
+            name: {
+                "quantity": given.dimension,
+                "catalogue": given.catalogue,
+                "options": list(given.options),
+                "default": given.default,
+                "about": given.about or None,
+            }
+            for name, given in each.inputs.items()
+        },
+        "output": each.output,
+        "unit": each.unit,
+        "rises_with": list(each.rises_with),
+        "falls_with": list(each.falls_with),
+        "sources": [source.text for source in each.sources],
+        "examples": [
+            {"inputs": dict(e.inputs), "result": e.result, "within": e.within, "source": e.source or None}
+            for e in each.examples
+        ],
+    }
+
+
+def calculators(found: Mapping[str, Calculator]) -> Account:
+    return {"format": CALCULATORS, "calculators": [_calculator(each) for _, each in sorted(found.items())]}
+
+
+# -- files, instruments, plugins -----------------------------------------------------------------------------
+
+
+def verification(report: Report, differs: Sequence[str]) -> Account:
+    """What `verify` found; `differs` says how the plugins differ from those recorded."""
+    return {
+        "format": VERIFY,
+        "ok": report.ok,
+        "rederivable": not differs,
+        "lines": report.lines,
+        "intact": report.intact,
+        "broken": {"line": report.broken.line, "why": report.broken.why}
+        if report.broken is not None
+        else None,
+        "torn": {"line": report.torn.n, "bytes": len(report.torn.data)} if report.torn is not None else None,
+        "companion": report.companion.state,
+        "packs": dict(report.packs),
+        "kept": dict(report.kept),
+        "problems": list(report.problems),
+        "remarks": list(report.remarks),
+        "differs": list(differs),
+        "last_hash": report.last_hash,
+    }
+
+
+def instruments(wording: Wording, now: float) -> Account:
+    """The instruments of a job with tolerances, check dates and readings, as of the moment `now`."""
+    return {
+        "format": INSTRUMENTS,
+        "instruments": [
+            {
+                "serial": each.serial,
+                "kind": each.kind,
+                "declared": each.declared,
+                "unit": each.unit,
+                "offset": each.offset,
+                "repeat": each.repeat,
+                "resolution": each.resolution,
+                "checked": each.checked,
+                "check_due": each.due(wording.zone),
+                "overdue": each.overdue(now, wording.zone),
+                "lines": list(each.lines),
+            }
+            for each in carried(wording)
+        ],
+    }
+
+
+def plugins(found: Plugins) -> Account:
+    """Every plugin: version, file, digest, what it gives."""
+    given: dict[str, dict[str, list[str]]] = {p.name: {} for p in found.plugins}
+    for (hook, name), plugin in found.givers.items():
+        given[plugin.name].setdefault(hook.removeprefix("stillair_"), []).append(name)
+    return {
+        "format": PLUGINS,
+        "plugins": [
+            {
+                "plugin": p.name,
+                "version": p.version,
+                "file": p.file,
+                "digest": p.digest,
+                "gives": {hook: sorted(names) for hook, names in sorted(given[p.name].items())},
+            }
+            for p in found.plugins
+        ],
+    }

@@ -1,0 +1,89 @@
+"""`trail`: the record of a job as Markdown, HTML, plain text or JSON."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from stillair.trail import Document, make, to_json, write
+from stillair.wording import Wording
+
+from . import Mistake
+from .account_format import print_json
+from .report import zone_of
+from .session import Session, Settings
+
+__all__ = ["document", "trail"]
+
+
+def document(session: Session, at: float | None = None) -> Document:
+    """The trail of a session as of a moment, by default of its last entry, with the views of its plugins."""
+    moment = session.last if at is None else at
+    found = session.assess(moment, None if at is None else at)
+    return make(
+        found,
+        session.lines,
+        zone_of(session.lines),
+        last_hash=session.job.last_hash,
+        torn=len(session.job.torn.data) if session.job.torn is not None else 0,
+        differs=session.differs,
+        plugins=session.plugins,
+    )
+
+
+@click.command()
+@click.argument("job", type=click.Path())
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["markdown", "html", "text", "json"]),
+    default="markdown",
+    help="markdown (as kept), html (one page), text (for a terminal), json (with the whole assessment).",
+)
+@click.option("--at", metavar="TIME", help="As of that moment, by what had been entered then.")
+@click.option("--out", metavar="FILE", help="Write it into a new file instead of showing it.")
+@click.pass_obj
+def trail(settings: Settings, job: str, form: str, at: str | None, out: str | None) -> None:
+    """Write the trail of JOB: what was asked, observed and decided, why, and what was not.
+
+    As of the last entry, unless --at says otherwise, so that the same job gives the same trail.
+    """
+    with Session.load(job, settings.plugin_dirs, by=settings.by, clock=settings.clock) as session:
+        moment = session.at(at) if at is not None else None
+        made = document(session, moment)
+        if form == "json":
+            from stillair import account
+
+            as_of = session.last if moment is None else moment
+            words = Wording(session.assess(as_of, moment), zone_of(session.lines))
+            told = {"format": account.TRAIL, **to_json(made), "assessment": account.assessment(words)}
+            if out is None:
+                print_json(told)
+                return
+            import json
+
+            text = json.dumps(told, indent=1, ensure_ascii=True, allow_nan=False) + "\n"
+        else:
+            text = _rendered(made, form, session)
+    if out is None:
+        click.echo(text, nl=False)
+        return
+    place = Path(out)
+    if place.exists():
+        raise Mistake(f"`{out}` is there already", "name a new file")
+    place.write_text(text, encoding="utf-8", newline="\n")
+    click.echo(place.as_posix())
+
+
+def _rendered(made: Document, form: str, session: Session) -> str:
+    markdown = write(made)
+    if form == "markdown":
+        return markdown
+    from stillair import render
+
+    if form == "html":
+        return render.html(markdown, str(session.lines[0].body.get("title", "Trail")))
+    from .screen import Screen
+
+    return render.terminal(markdown, Screen().width)
