@@ -14,7 +14,6 @@ import importlib
 import inspect
 import linecache
 import sys
-import traceback
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from importlib import metadata
@@ -231,6 +230,8 @@ def _import(name: str, module: str, at: Path | None = None) -> ModuleType:
 
 def _raised(error: BaseException, code: str, message: str, module: str, at: Path | None = None) -> Fault:
     """A fault where the plugin's own code raised, as deep as that code reaches."""
+    import traceback  # only when something is wrong: slow to import
+
     said = "".join(traceback.format_exception_only(error)).strip().split("\n")[-1]
     message = f"{message}: {said}"
     help = "mend or remove the plugin; no work goes on without it"

@@ -39,12 +39,12 @@ class Judgement:
     text: str
     verdict: Verdict
     says: str = ""
-    join: str = ""
     settles: str = ""
     working: tuple[str, ...] = ()
     doubt: str = ""
     lines: tuple[int, ...] = ()
     parts: tuple[Judgement, ...] = field(default=())
+    join: str = ""
 
     @property
     def leaves(self) -> Iterator[Judgement]:

@@ -22,7 +22,7 @@ BOUNDS = st.sampled_from((-2.0, -1.0, 0.0, 0.5, 1.0, 2.0, 1e-300, 1e300))
 OPERATORS = ("<", "<=", ">", ">=")
 EVERYWHERE = portion.closed(-INF, INF)
 NUMBER = DIMENSIONS["number"]
-steadily = settings(derandomize=True, deadline=None, max_examples=300)
+steadily = settings(derandomize=True, deadline=None, max_examples=120)
 
 
 def _half(operator: str, bound: float) -> portion.Interval:

@@ -551,8 +551,10 @@ class Assessment:
 
     def _needs_wait(self, name: str) -> bool:
         for state in self.rules:
-            if state.verdict is Verdict.OPEN and name in self.program.rules[state.rule].when.mentions:
-                return True
+            if state.verdict is Verdict.OPEN:
+                when = self.program.rules[state.rule].when
+                if any(ref.name == name for ref, _ in when.slots):
+                    return True
         for step in self.program.steps.values():
             conds = {c for fact in map(self.program.facts.__getitem__, step.asks) for c in _evidence(fact)}
             members: Sequence[str | None] = [None] if step.per is None else self.view.members(step.per)[0]

@@ -188,7 +188,7 @@ class Suspect:
 
 @dataclass(frozen=True, slots=True)
 class Asker:
-    """A condition whose verdict somebody needs: a rule's, a gate's; of a step only while its `when` allows."""
+    """A condition whose verdict is needed: a rule's, a gate's; a step's only while its `when` allows."""
 
     cond: Cond
     per: str | None

@@ -708,7 +708,7 @@ class View:
         return held
 
     def reasons_of(self, ref: Ref) -> tuple[Reason, ...]:
-        """Why a fact or derived fact is not settled; empty where it is, or where only its tolerance is wide."""
+        """Why a fact or derived fact is not settled; empty where it is, or only its tolerance is wide."""
         program, name = self.program, ref.name
         if name in program.findings:
             return self.finding_reasons(ref)
