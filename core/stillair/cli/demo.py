@@ -59,7 +59,7 @@ def demo(settings: Settings, into: str, pack: str | None) -> None:
         for part in scenario["does"]:
             player.turn(part)
         trail = folder / "demo.md"
-        trail.write_text(_trail(session), encoding="utf-8")
+        trail.write_text(_trail(session), encoding="utf-8", newline="\n")
     screen.say()
     screen.say(job.as_posix(), "the job:   ")
     screen.say(trail.as_posix(), "its trail: ")
@@ -118,9 +118,9 @@ class _Player:
             session.append(entry)
             said.append(f"{ref} {entry.body.get('read', '')}")
         if "event" in part:
-            happened_ = str(part["event"])
-            self._event(happened_, part.get("of"))
-            said.append(happened_.replace("_", " "))
+            event = str(part["event"])
+            self._event(event, part.get("of"))
+            said.append(event.replace("_", " "))
         if "did" in part:
             step, _, member = str(part["did"]).partition(" of ")
             did(session, self._look(), step, member or None)
@@ -171,4 +171,10 @@ class _Player:
 
 
 def _trail(session: Session) -> str:
-    raise NotImplementedError
+    from stillair import trail
+
+    found = session.assess()
+    made = trail.make(
+        found, session.lines, session.zone(), last_hash=session.job.last_hash, plugins=session.plugins
+    )
+    return trail.write(made)

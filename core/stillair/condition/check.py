@@ -137,6 +137,7 @@ class Checker:
                 return core.Test(ref, 1, 2, YES_NO, self._said(node))
             case syntax.Name():
                 symbol = self.scope.symbols.get(node.name)
+                self._no_event(symbol, node)
                 if symbol is not None and isinstance(symbol.domain, OptionDomain):
                     raise self._error(
                         node, f"`{node.name}` alone is not a condition", f"write `{node.name} is …`"
@@ -217,13 +218,14 @@ class Checker:
             if isinstance(near_domain, OptionDomain):
                 return ref, near_domain, near_domain.names
         elif isinstance(node, syntax.Aggregate) and node.kind == "latest":
-            ref, symbol = self._ref(syntax.Name(node.start, node.end, node.name))
+            ref, symbol = self._ref(node.named)
             if isinstance(symbol.domain, OptionDomain):
                 return ref, symbol.domain, symbol.domain.names
         elif isinstance(node, syntax.Name):
             if node.name in self.scope.limits:
                 raise self._error(node, f"`{node.name}` is a number", "compare it: <, <=, >, >=")
             ref, symbol = self._ref(node)
+            self._no_event(symbol, node)
             if isinstance(symbol.domain, OptionDomain):
                 return ref, symbol.domain, symbol.domain.names
         raise self._error(
@@ -334,6 +336,7 @@ class Checker:
         raise self._error(node, "a number is wanted here", None, "SA303")
 
     def _value(self, ref: Ref, symbol: Symbol, node: Node) -> _Typed:
+        self._no_event(symbol, node)
         if not isinstance(symbol.domain, NumberDomain):
             raise self._error(
                 node, f"`{symbol.name}` is not a number", f"write `{symbol.name} is …`", "SA303"
@@ -451,22 +454,22 @@ class Checker:
 
     def _aggregate(self, node: syntax.Aggregate) -> _Typed:
         text = self._said(node)
-        name = syntax.Name(node.start, node.end, node.name)
+        name = node.named
         match node.kind:
             case "count" if node.inner is not None:
-                self._known_list(node.name, node)
-                inner = self._inside(node.name, node.inner)
-                return _Typed(NUMBER, core.Value(self._derive(core.Count(node.name, inner, text), node)))
-            case "count" if node.name in self.scope.lists:
+                self._known_list(name.name, name)
+                inner = self._inside(name.name, node.inner)
+                return _Typed(NUMBER, core.Value(self._derive(core.Count(name.name, inner, text), node)))
+            case "count" if name.name in self.scope.lists:
                 everyone = core.Truth(True, "always")
-                return _Typed(NUMBER, core.Value(self._derive(core.Count(node.name, everyone, text), node)))
+                return _Typed(NUMBER, core.Value(self._derive(core.Count(name.name, everyone, text), node)))
             case "count":
                 ref, _ = self._ref(name)
                 return _Typed(NUMBER, core.Value(self._derive(core.Readings(ref, text), node)))
             case "sum":
-                self._known_list(node.name, node)
+                self._known_list(name.name, name)
                 assert node.inner is not None
-                self._here = (*self._here, node.name)
+                self._here = (*self._here, name.name)
                 try:
                     item = self._typings(node.inner)[0]
                     ref = self._number_ref(item, node.inner)
@@ -474,7 +477,7 @@ class Checker:
                     self._here = self._here[:-1]
                 if item.dimension.point is not None:
                     raise self._error(node, f"{item.dimension.name} cannot be summed", None, "SA303")
-                total = core.Sum(node.name, ref, item.dimension, text)
+                total = core.Sum(name.name, ref, item.dimension, text)
                 return _Typed(item.dimension, core.Value(self._derive(total, node)))
             case "latest":
                 ref, symbol = self._ref(name)
@@ -549,6 +552,13 @@ class Checker:
                 "SA302",
             )
         return Ref(node.name, "@" + symbol.per), symbol
+
+    def _no_event(self, symbol: Symbol | None, node: Node) -> None:
+        if symbol is not None and symbol.kind == "event":
+            raise self._error(
+                node, f"`{symbol.name}` is an event, not a fact", f"such as `since {symbol.name} > 10 min`",
+                "SA302",
+            )
 
     def _known_list(self, name: str, node: Node) -> None:
         if name not in self.scope.lists:
@@ -625,6 +635,8 @@ def _conversion(left: Dimension, right: Dimension) -> str | None:
     names = {left.name, right.name}
     if names == {"gauge pressure", "absolute pressure"}:
         return "gauge pressure needs the local atmosphere to become absolute; convert one of the two"
+    if "pressure difference" in names and names & {"gauge pressure", "absolute pressure"}:
+        return "a pressure is a point, a difference is not; write psig or psia for a pressure"
     if {"temperature", "temperature difference"} == names:
         return "a temperature is a point, a difference is not; subtract two temperatures first"
     return None

@@ -139,7 +139,7 @@ class Aggregate(Node):
     """`count of X [with (…)]`, `sum of E over LIST`, `latest F`, `spread of F over W`, `since EVENT`."""
 
     kind: str
-    name: str
+    named: Name
     inner: Node | None = None
     window: Node | None = None
 
@@ -357,13 +357,13 @@ def _build(tree: Any, text: str) -> Node:
         case "quantified":
             return Quantified(start, end, str(parts[0]), str(parts[1]), node(2))
         case "aggregate_with":
-            return Aggregate(start, end, "count", str(parts[1]), node(2))
+            return Aggregate(start, end, "count", _leaf(parts[1]), node(2))
         case "aggregate":
-            return Aggregate(start, end, str(parts[0]).split()[0], str(parts[1]))
+            return Aggregate(start, end, str(parts[0]).split()[0], _leaf(parts[1]))
         case "aggregate_over":
-            return Aggregate(start, end, "sum", str(parts[2]), node(1))
+            return Aggregate(start, end, "sum", _leaf(parts[2]), node(1))
         case "aggregate_window":
-            return Aggregate(start, end, "spread", str(parts[1]), None, node(2))
+            return Aggregate(start, end, "spread", _leaf(parts[1]), None, node(2))
         case "nearest":
             names = [_leaf(part.children[0]) for part in (parts[1], parts[2])]
             window = node(3) if len(parts) > 3 else None
