@@ -381,6 +381,19 @@ def test_nobody_works_under_another_name_without_a_handover(kettle: Kettle) -> N
     assert kettle.lines()[-1].by == "B. Other"
 
 
+def test_an_emergency_at_the_very_first_prompt(kettle: Kettle) -> None:
+    result = kettle.guide("!", by=None)
+    assert result.exit_code == 3
+    assert "LEAVE NOW." in result.output
+    assert not kettle.path.exists()
+
+
+def test_a_closed_job_says_so(kettle: Kettle) -> None:
+    kettle.guide("n 1")
+    kettle.run("close", str(kettle.path), "--outcome", "sent away")
+    assert "The job was closed at 09:00: sent away" in kettle.guide().output
+
+
 def test_a_new_job_asks_for_a_name_and_is_not_begun_without(kettle: Kettle) -> None:
     assert kettle.guide(by=None).exit_code == 2
     assert not kettle.path.exists()
@@ -451,6 +464,40 @@ def test_a_broken_plugin_stops_with_its_name_and_file(kettle: Kettle, tmp_path: 
     assert "leaky_kettle" in result.output and "leaky_kettle.py:1" in result.output
     assert "Traceback" not in result.output
     assert kettle.path.read_bytes() == before
+
+
+def test_a_plugin_that_raises_in_the_middle_stops_and_is_named(kettle: Kettle, tmp_path: Path) -> None:
+    folder = tmp_path / "plugins"
+    pack = folder / "weighing"
+    pack.mkdir(parents=True)
+    (folder / "bad_scales.py").write_text(
+        "from stillair.calculator import Example, Input, Source, calculator\n"
+        "from stillair.hooks import hookimpl\n"
+        "@calculator(inputs={'x': Input('number')}, output='number', unit='1', formula='1 / x',\n"
+        "            sources=(Source('arithmetic'),), valid='everywhere',\n"
+        "            examples=(Example({'x': '2'}, '0.5', within='1'),))\n"
+        "def inverse(x: float) -> float:\n"
+        "    return {2.0: 0.5}[x]\n"
+        "@hookimpl\n"
+        "def stillair_calculators():\n"
+        "    return [inverse]\n",
+        encoding="utf-8",
+    )
+    (pack / "manifest.yaml").write_text(
+        'pack: weighing\nversion: 1.0.0\ntitle: Weigh\nengine: ">=0.1"\nchecklists: [weigh.yaml]\n'
+    )
+    (pack / "weigh.yaml").write_text(
+        "checklist: weigh\ntitle: Weigh\n"
+        "facts: {load: {ask: Load, quantity: number, between: 0 .. 10}}\n"
+        "steps: [{step: weigh, title: Weigh it, ask: [load]}]\n"
+        "rules: [{rule: light, finding: light, when: inverse(load) > 0.4, source: test}]\n"
+    )
+    args = ["--plugin-dir", str(folder), "--by", "A. Tech", "guide", str(kettle.path)]
+    result = kettle.run(*args, "--pack", str(pack), typed="3\n2\n")
+    assert result.exit_code == 3
+    assert "the plugin `bad_scales` raised: KeyError" in result.output
+    assert "bad_scales.py:7" in result.output
+    assert "Traceback" not in result.output
 
 
 def test_a_plugin_that_changed_stops_the_writing_not_the_reading(kettle: Kettle, tmp_path: Path) -> None:

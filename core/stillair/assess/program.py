@@ -303,6 +303,7 @@ class _Compiler:
         checklists = [c for pack in self.packs for c in pack.checklists]
         for pack in self.packs:
             program.packs[pack.name] = (pack.version, pack.digest)
+        self._apart(checklists)
         self._declare(checklists)
         self._calculations(checklists)
         self.program.look = next(
@@ -332,6 +333,16 @@ class _Compiler:
         program.checklists = {c.name: _lean(c) for c in checklists}
         program.code = marshal.dumps(code_of([c.checked for c in program.conditions]))
         return program.bind(self.calculators, self.catalogues)
+
+    def _apart(self, checklists: Sequence[Checklist]) -> None:
+        """Packs used together share one namespace: refuse a name that two of them declare."""
+        for pack in self.packs:
+            names = frozenset(name for c in pack.checklists for _, name, _ in c.names())
+            self.scope.packs[pack.name] = names
+        if len(self.packs) > 1:
+            from stillair.reading import collisions
+
+            self.faults.extend(collisions(checklists))
 
     # -- names -------------------------------------------------------------------------------------------
 

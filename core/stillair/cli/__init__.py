@@ -107,9 +107,6 @@ class Verbs(click.Group):
             code = _told(error)
             if code is None:
                 raise
-        except KeyboardInterrupt:
-            _say("interrupted", "what was entered is kept")
-            code = NO
         if not standalone_mode:
             return code
         sys.exit(code if isinstance(code, int) else DONE)
@@ -172,8 +169,6 @@ def _told(error: Exception) -> int | None:
     """Print what the error says to the user; its exit code, or None if it is no mistake of theirs."""
     if isinstance(error, Answer):
         return error.code
-    if isinstance(error, click.exceptions.Exit):
-        return error.exit_code
     if isinstance(error, click.Abort):
         _say("interrupted", "what was entered is kept")
         return NO
@@ -199,10 +194,6 @@ def _told(error: Exception) -> int | None:
     if isinstance(error, StillairError):
         _say(str(error))
         return STOPPED if any(f.code.startswith("SA5") for f in error.faults) else NO
-    if isinstance(error, BrokenPipeError):
-        # The reader has gone: nothing can be said to it, and the interpreter must not try again.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return DONE
     if isinstance(error, OSError):
         _say(f"{error.filename or 'the system'}: {(error.strerror or str(error)).lower()}")
         return NO

@@ -60,7 +60,10 @@ class Asking:
         """
         action = found.next
         screen, program, words = self.screen, found.program, self._words(found)
-        if action.kind == "finished":
+        if "" in found.history.closed:
+            closed, outcome = found.history.closed[""]
+            screen.title(f"The job was closed at {self.session.said(closed)}: {outcome}")
+        elif action.kind == "finished":
             screen.title("Nothing is left to do here")
         elif action.kind == "stopped":
             screen.title("No step may be done now")

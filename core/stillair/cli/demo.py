@@ -22,8 +22,6 @@ from .session import Session, Settings
 __all__ = ["demo"]
 
 SCENARIO = Path("scenarios", "demo.yaml")
-_SAID = 16
-"""Characters before what is entered: the clock time and the word."""
 
 
 @click.command()
@@ -74,6 +72,7 @@ class _Player:
         self.clock = clock
         self.day = start
         self.found = session.assess()
+        self.shown: tuple[str, str | None] | None = None
 
     def turn(self, part: Mapping[str, Any]) -> None:
         if "at" in part:
@@ -81,17 +80,16 @@ class _Player:
         entered = [*self._entries(part)]
         if not entered:
             return
-        clock_time = self.session.said(self.clock.at)
-        self.screen.say("; ".join(entered), f"{clock_time} entered: ".ljust(_SAID))
+        self.screen.short("; ".join(entered), f"{self.session.said(self.clock.at)} ")
         before, self.found = self.found, self.session.assess()
         zone = self.session.zone()
         words = Wording(self.found, zone)
         for mark, text in changes(Wording(before, zone), words):
             self.screen.say(text, f"      {mark}")
         action = self.found.next
-        if action.step is not None:
-            wait = " (waiting)" if action.kind == "wait" else ""
-            self.screen.short(step_said(words, action.step, action.member) + wait, "      next: ")
+        if action.step is not None and (action.step, action.member) != self.shown:
+            self.shown = (action.step, action.member)
+            self.screen.short(step_said(words, *self.shown), "      next: ")
 
     def _move(self, text: str) -> None:
         if len(text) > 5:

@@ -13,7 +13,7 @@ from stillair.condition.core import NumberDomain, Ref
 from stillair.job import JobError
 from stillair.wording import Wording
 
-from . import STOPPED, Mistake
+from . import STOPPED, Answer, Mistake
 from .asking import Asking
 from .entering import (
     REASONS,
@@ -80,6 +80,9 @@ def guide(settings: Settings, job: str, packs: tuple[str, ...], title: str | Non
             session = Session.load(job, dirs, write=True, by=by, clock=clock)
     except Leave:
         raise Mistake("nobody is named, so no job was begun", "stillair --by NAME guide JOB") from None
+    except Emergency:
+        _leave_now(screen)
+        raise Answer(STOPPED) from None
     with session:
         if by is not None and session.in_charge is not None and by != session.in_charge:
             raise Mistake(
@@ -87,7 +90,12 @@ def guide(settings: Settings, job: str, packs: tuple[str, ...], title: str | Non
                 f"hand it over first: stillair handover {job} --to '{by}'",
             )
         code = Guide(session, screen, job).run(new)
-    raise click.exceptions.Exit(code)
+    raise Answer(code)
+
+
+def _leave_now(screen: Screen) -> None:
+    for text in LEAVE_NOW:
+        screen.say(text, "!! ", bold=True)
 
 
 def _name(screen: Screen) -> str:
@@ -502,8 +510,7 @@ class Guide:
 
     def _emergency(self) -> int:
         # Said before anything is written: a full disk must not stand between a person and the door.
-        for text in LEAVE_NOW:
-            self.screen.say(text, "!! ", bold=True)
+        _leave_now(self.screen)
         try:
             line = self.session.write("emergency", {})
         except (JobError, OSError) as error:

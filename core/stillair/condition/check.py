@@ -44,6 +44,8 @@ class Scope:
     symbols: dict[str, Symbol] = field(default_factory=dict)
     lists: dict[str, tuple[str, ...] | None] = field(default_factory=dict)
     limits: dict[str, tuple[float, Dimension]] = field(default_factory=dict)
+    packs: dict[str, frozenset[str]] = field(default_factory=dict)
+    """The names each pack declares, for `pack.name`."""
     calculators: Mapping[str, Calculator] = field(default_factory=dict)
     catalogues: Mapping[str, Catalogue] = field(default_factory=dict)
 
@@ -196,6 +198,7 @@ class Checker:
 
     def _subject(self, node: Node) -> tuple[Ref, OptionDomain, tuple[str | None, ...]]:
         """What is tested by `is`: the reference, its domain, and the value of each of its options."""
+        node = self._unpacked(node)
         if isinstance(node, syntax.Attribute):
             ref, symbol = self._ref(node.of)
             catalogue = self._catalogue(symbol, node)
@@ -300,6 +303,7 @@ class Checker:
 
     def _typings(self, node: Node) -> list[_Typed]:
         """Every reading of an expression (a literal `5 °F` is a temperature or a difference), best first."""
+        node = self._unpacked(node)
         match node:
             case syntax.Literal():
                 try:
@@ -416,6 +420,7 @@ class Checker:
     def _option_argument(
         self, node: Node, name: str, options: Sequence[str], catalogue: str | None
     ) -> core.Expression:
+        node = self._unpacked(node)
         allowed = tuple(options) if catalogue is None else self.scope.catalogues[catalogue].names
         if isinstance(node, syntax.Name) and node.name in allowed and node.name not in self.scope.symbols:
             return core.Fixed(node.name, catalogue)
@@ -559,6 +564,22 @@ class Checker:
                 node, f"`{symbol.name}` is an event, not a fact", f"such as `since {symbol.name} > 10 min`",
                 "SA302",
             )
+
+    def _unpacked(self, node: Node) -> Node:
+        """`pack.name` as the name it stands for; anything else as it is."""
+        if not isinstance(node, syntax.Attribute) or node.of.name in self.scope.symbols:
+            return node
+        declared = self.scope.packs.get(node.of.name)
+        if declared is None:
+            return node
+        if node.attribute not in declared:
+            raise self._error(
+                node,
+                f"the pack {node.of.name} has no `{node.attribute}`",
+                did_you_mean(node.attribute, declared),
+                "SA301",
+            )
+        return syntax.Name(node.start, node.end, node.attribute, node.of.member)
 
     def _known_list(self, name: str, node: Node) -> None:
         if name not in self.scope.lists:
