@@ -44,12 +44,15 @@ def exact(value: float, unit: Unit, zone: tzinfo | None = None) -> str:
 
 def precise(value: float, unit: Unit, zone: tzinfo | None = None) -> str:
     """A canonical value to six digits, as it is put into a formula."""
-    if unit.dimension.name in ("moment", "duration") or not math.isfinite(value) or value == 0:
+    if unit.dimension.name in ("moment", "duration") or not math.isfinite(value) or unit.factor < 0:
         return exact(value, unit, zone)
-    in_unit = abs(float(value) / float(unit.factor) - float(unit.offset / unit.factor))
-    places = _SIX - math.floor(math.log10(in_unit)) if in_unit > 0 else _SIX
-    places = min(max(places, 0), 8)
-    return quantity.show(value, unit, 10.0 ** (1 - places) * abs(float(unit.factor)))
+    amount = in_unit(value, unit)
+    if amount == 0 or not 1e-6 <= abs(amount) < 1e12:
+        return exact(value, unit, zone)
+    places = max(0, _SIX - math.floor(math.log10(abs(amount)) + 1e-12))
+    text = f"{amount:.{places}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return text if unit.symbol == "1" else f"{text} {unit.symbol}"
 
 
 def with_tolerance(value: float, tolerance: float, unit: Unit, zone: tzinfo | None = None) -> str:

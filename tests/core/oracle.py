@@ -311,7 +311,9 @@ class Known:
         for entry in standing.values():
             if entry.kind in ("observe", "unavailable"):
                 value = entry.value if entry.kind == "observe" else None
-                found.seen.setdefault((entry.name, entry.member), []).append(Seen(entry.taken, entry.n, value))
+                found.seen.setdefault((entry.name, entry.member), []).append(
+                    Seen(entry.taken, entry.n, value)
+                )
             elif entry.kind == "event":
                 found.events.setdefault(entry.name, []).append((entry.taken, entry.n))
             elif entry.kind == "member":
@@ -343,9 +345,7 @@ class Situation:
     def other(self, at: int, judged: Seen | None = None, ageless: bool = False) -> Situation:
         key = (at, judged, ageless)
         if key not in self._others:
-            self._others[key] = Situation(
-                self.world, self.known, at, self.now, judged, ageless, self._others
-            )
+            self._others[key] = Situation(self.world, self.known, at, self.now, judged, ageless, self._others)
         return self._others[key]
 
     def seen(self, name: str, member: str | None, until: int | None = None) -> list[Seen]:
@@ -485,7 +485,8 @@ class Situation:
         began = seen[-1].taken
         for earlier in reversed(seen[:-1]):
             broken = any(
-                (time := self.triggered(trigger)) is not None and time > earlier.when for trigger in fact.void_after
+                (time := self.triggered(trigger)) is not None and time > earlier.when
+                for trigger in fact.void_after
             )
             if broken or (earlier.value is not None and earlier.value != value):
                 break
@@ -597,7 +598,9 @@ class Completion:
                 return {"<": left < right, "<=": left <= right, ">": left > right, ">=": left >= right}[kind]
             case "agrees":
                 left, right = self.number(rest[0], hand), self.number(rest[1], hand)
-                return self.either(node, hand) if left is None or right is None else abs(left - right) <= rest[2]
+                return (
+                    self.either(node, hand) if left is None or right is None else abs(left - right) <= rest[2]
+                )
             case "every":
                 members = self.members(rest[0])
                 return bool(members) and all(self.truth(rest[1], {**hand, rest[0]: m}) for m in members)
@@ -676,7 +679,11 @@ class Completion:
                 left, right = self.number(rest[0], hand), self.number(rest[1], hand)
                 if left is None or right is None or (kind == "/" and right == 0):
                     return None
-                return {"+": left + right, "-": left - right, "*": left * right}.get(kind) if kind != "/" else left / right
+                return (
+                    {"+": left + right, "-": left - right, "*": left * right}.get(kind)
+                    if kind != "/"
+                    else left / right
+                )
             case "call":
                 given = [
                     self.value(part[1], part[2], hand) if part[0] == "chosen" else self.number(part, hand)
@@ -728,4 +735,3 @@ def outcomes(node: Condition, situation: Situation, hand: dict[str, str] | None 
         except _Fork as fork:
             pending.extend({**choices, fork.key: value} for value in fork.values)
     return found
-

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pytest
 from stillair import account
@@ -14,10 +14,7 @@ from stillair.margin import Judgement, changes, judgement_of_rule
 from stillair.verdict import Verdict
 from stillair.wording import floor_digits
 
-if TYPE_CHECKING:
-    from conftest import Tank
-else:
-    Tank = Any
+Tank = Any  # the job of `conftest`
 
 PSI = 6894.757293168361
 
@@ -54,7 +51,7 @@ def test_a_difference_shows_its_working_and_what_its_tolerance_is_made_of(tank: 
     The tolerance: the root of 2² + 1² + 0.0361², the last from 1 in of depth.
     """
     found = leaf(judgement_of_rule(measured(tank).words, "full-weight", None))
-    assert 1000 * 9.80665 * 9.144 / PSI == pytest.approx(13.0058, abs=5e-5)
+    assert pytest.approx(13.0058, abs=5e-5) == 1000 * 9.80665 * 9.144 / PSI
     assert found.working == ("21 psig - 13.0058 psig = 7.99417 psi",)
     assert "bottom - expected = 8.0 psi ± 2.2 psi" in found.says
     assert found.says.endswith("wholly outside ±2 psi, 3.8 psi to spare")
@@ -104,7 +101,9 @@ def test_what_is_not_known_says_so_and_shows_no_number(tank: Tank) -> None:
 
 def test_an_attribute_of_a_catalogue_is_shown_with_its_value(tank: Tank) -> None:
     tank.note("liquid", "oil")
-    assert leaf(judgement_of_rule(tank.words, "burns", None)).says == "liquid: oil, burning yes (line 3, 09:00)"
+    assert (
+        leaf(judgement_of_rule(tank.words, "burns", None)).says == "liquid: oil, burning yes (line 3, 09:00)"
+    )
 
 
 def test_a_tolerance_is_rounded_down_so_that_it_is_enough_as_said() -> None:

@@ -7,10 +7,10 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from stillair import quantity
-from stillair.calculate import CalculateError, Calculated, calculate
+from stillair.calculate import Calculated, CalculateError, calculate
 from stillair.hooks import Plugins
 from stillair.quantity import DIMENSIONS
 from stillair.wording import span_of
@@ -53,9 +53,10 @@ def test_a_tolerance_is_carried_through_and_shown_step_by_step(tank_plugins: Plu
 
 def test_a_tolerance_without_a_unit_is_in_the_unit_of_its_number(tank_plugins: Plugins) -> None:
     bare = calc(tank_plugins, "weight_pressure", liquid="water", depth="10 m ± 0.5")
-    assert bare.number.tolerance == calc(
-        tank_plugins, "weight_pressure", liquid="water", depth="10 m ± 0.5 m"
-    ).number.tolerance
+    assert (
+        bare.number.tolerance
+        == calc(tank_plugins, "weight_pressure", liquid="water", depth="10 m ± 0.5 m").number.tolerance
+    )
 
 
 def test_two_tolerances_are_combined_by_the_root_of_their_squares(tank_plugins: Plugins) -> None:
@@ -117,6 +118,7 @@ def test_what_cannot_be_taken_is_named_with_the_way_out(
     assert way_out in (raised.value.help or "")
 
 
+@settings(deadline=None)  # the first example loads the plugins
 @given(st.floats(0.1, 50), st.floats(0.1, 50), st.floats(0, 0.5), st.floats(0, 0.5))
 def test_the_span_holds_the_value_of_every_option(
     base: float, height: float, wide: float, tall: float

@@ -17,6 +17,7 @@ from stillair.cli import cache
 from stillair.cli.cache import cache_folder, key_of, load_program
 from stillair.fault import StillairError
 from stillair.hooks import Plugin, Plugins
+from stillair.job import Line
 from stillair.pack import Pack, gather
 
 KETTLE = Path(__file__).parent / "kettle"
@@ -64,7 +65,7 @@ def test_a_program_is_compiled_once_and_then_loaded_whole(compiled: list[int]) -
     assert list(second.facts) == list(first.facts)
     assert [c.checked for c in second.conditions] == [c.checked for c in first.conditions]
     assert len(second.judges) == len(first.judges) == len(first.conditions) > 0
-    lines: list[object] = []
+    lines: list[Line] = []
     assert assess(second, lines, 0.0).next == assess(first, lines, 0.0).next
 
 

@@ -22,6 +22,8 @@ from stillair.job import Job, Line, verify
 KETTLE = Path(__file__).parent / "kettle"
 NINE = datetime(2026, 4, 15, 9, 0, tzinfo=UTC).timestamp()
 MINUTE = 60.0
+UNPLUGGED = ("n 1", "y", "n")
+"""No smell, the lid shut; the wall plug is out; there is no other plug."""
 
 
 class Kettle:
@@ -99,7 +101,7 @@ def test_several_answers_on_one_line(kettle: Kettle, typed: str) -> None:
     found = {body["fact"]: body["value"] for _, body in kettle.entries()}
     if typed == "n lid":
         assert found == {}
-        assert "`lid` is not an answer to `lid`" in result.output
+        assert "lid: `lid` is not an answer to `lid`; nothing is kept" in flat(result.output)
     else:
         assert found == {"smell": "no", "lid": "ajar"}
 
@@ -114,7 +116,7 @@ def test_a_wrong_answer_is_named_and_nothing_is_kept(kettle: Kettle) -> None:
 
 
 def test_a_bare_number_has_the_unit_of_the_fact_and_is_shown_as_understood(kettle: Kettle) -> None:
-    result = kettle.guide("n 1", "y", "72", "22 C")
+    result = kettle.guide(*UNPLUGGED, "72", "22 C")
     assert "kept 09:00 water: 72 °F (typed 72)" in result.output
     assert "kept 09:00 room: 22 °C (typed 22 C)" in result.output
     water = kettle.entries()[-2][1]
@@ -122,7 +124,7 @@ def test_a_bare_number_has_the_unit_of_the_fact_and_is_shown_as_understood(kettl
 
 
 def test_an_impossible_value_is_refused_with_the_way_out(kettle: Kettle) -> None:
-    result = kettle.guide("n 1", "y", "900")
+    result = kettle.guide(*UNPLUGGED, "900")
     assert "is outside -40 °F .. 212 °F" in result.output
     assert all(body.get("fact") != "water" for _, body in kettle.entries())
 
@@ -145,12 +147,13 @@ def test_names_and_values_on_one_line_are_taken_apart() -> None:
 
 
 def test_cannot_tell_takes_a_reason_by_number_or_in_words(kettle: Kettle) -> None:
-    result = kettle.guide("u", "", "n", "u", "5", "y", "u", "the probe is flat")
+    result = kettle.guide("u", "", "n", "u", "5", "y", "n", "u", "the probe is flat")
     kinds = [(kind, body.get("fact"), body.get("reason")) for kind, body in kettle.entries()]
     assert kinds == [
         ("observe", "smell", None),
         ("unavailable", "lid", "cannot tell from what is there"),
         ("observe", "unplugged", None),
+        ("listed", None, None),
         ("unavailable", "water", "the probe is flat"),
     ]
     assert "it stays open" in result.output
@@ -190,14 +193,14 @@ def test_undo_again_goes_further_back_and_stops_at_the_start(kettle: Kettle) -> 
 
 
 def test_undo_of_a_correction_puts_the_first_entry_in_force(kettle: Kettle) -> None:
-    kettle.guide("n 1", "y", "24 72", "1")
+    kettle.guide(*UNPLUGGED, "24 72", "1")
     result = kettle.guide("z")
     assert "taken back: the correction" in result.output
     assert "24 does not fit; 24 °C would" in result.output
 
 
 def test_skip_needs_a_step_that_allows_it(kettle: Kettle) -> None:
-    result = kettle.guide("s", "n 1", "y", "72 72", "s", "the cloth is gone")
+    result = kettle.guide("s", *UNPLUGGED, "72 72", "y", "s", "the cloth is gone")
     assert "`Look before you touch` cannot be skipped" in result.output
     assert kettle.entries()[-1] == ("skip", {"step": "polish", "why": "the cloth is gone"})
 
@@ -226,7 +229,7 @@ def test_why_and_how_are_told_with_the_keys(kettle: Kettle) -> None:
 
 
 def test_another_instrument_is_declared_and_used(kettle: Kettle) -> None:
-    result = kettle.guide("n 1", "y", "i", "1", "T7", "0.2 F", "", "", "72")
+    result = kettle.guide(*UNPLUGGED, "i", "1", "T7", "0.2 F", "", "", "72")
     instrument, reading = kettle.entries()[-2:]
     assert instrument[0] == "instrument" and instrument[1]["serial"] == "T7"
     assert instrument[1]["offset"] == pytest.approx(0.2 / 1.8)
@@ -255,66 +258,76 @@ def test_emergency_from_any_prompt(kettle: Kettle, before: tuple[str, ...]) -> N
 
 
 def test_a_unit_slip_is_asked_about_and_corrected_never_converted_silently(kettle: Kettle) -> None:
-    kettle.guide("n 1", "y", "24 72")
+    kettle.guide(*UNPLUGGED, "24 72")
     observed = [body for kind, body in kettle.entries() if body.get("fact") == "water"]
     assert observed[0]["read"] == "24" and observed[0]["unit"] == "°F"
     result = kettle.guide("1")
     assert "24 does not fit; 24 °C would. Which was read?" in result.output
     kind, body = kettle.entries()[-1]
     assert kind == "correct" and body["why"] == "unit slip: 24 °C was read"
-    assert "== Polish it" in result.output
+    assert "== Pour the acid in" in result.output
 
 
 def test_a_suspected_slip_can_be_confirmed_as_read(kettle: Kettle) -> None:
-    result = kettle.guide("n 1", "y", "24 72", "2")
+    result = kettle.guide(*UNPLUGGED, "24 72", "2")
     waters = [body for kind, body in kettle.entries() if body.get("fact") == "water"]
     assert [body["read"] for body in waters] == ["24", "24"]
-    assert "== Polish it" in result.output
+    assert "== Pour the acid in" in result.output
 
 
 def test_what_cannot_be_is_settled_by_the_right_value(kettle: Kettle) -> None:
-    result = kettle.guide("n 1", "y", "130 125", "124", "room=102")
+    result = kettle.guide(*UNPLUGGED, "130 125", "124", "room=102")
     assert result.output.count("Nobody stands in such a room") == 2
     assert "corrected room: 124 °F" in result.output
     assert "corrected room: 102 °F" in result.output
-    assert "== Polish it" in result.output
+    assert "== Pour the acid in" in result.output
 
 
 # -- lists, waits, stops, powered states -----------------------------------------------------------------
 
 
-def ready_to_pour(kettle: Kettle) -> None:
-    """Everything is answered but the list of plugs."""
-    kettle.guide("n 1", "y", "72 72", "y", "Mine")
-    kettle.run("note", str(kettle.path), "--did", "boil-once")
-
-
 def test_an_open_list_grows_until_someone_says_that_is_all(kettle: Kettle) -> None:
-    ready_to_pour(kettle)
-    result = kettle.guide("y", "Second plug!", "y", "n")
+    result = kettle.guide("n 1", "y", "y", "Second plug!", "n", "y")
     assert "Any other plug?" in result.output
     assert "`y` is no name" in result.output
     assert "Second plug!: Is it pulled out?" in result.output
     kinds = [kind for kind, _ in kettle.entries()]
-    assert kinds[-3:] == ["member", "observe", "listed"]
-    assert "== Pour the acid in" in result.output
+    assert kinds[-3:] == ["member", "listed", "observe"]
+    assert "Water temperature" in result.output
 
 
 def pour(kettle: Kettle) -> Result:
-    ready_to_pour(kettle)
-    return kettle.guide("n", "y")
+    """The acid goes in at nine; what else there is to do has been done."""
+    kettle.guide(*UNPLUGGED, "72 72")
+    for step in ("pour", "polish", "boil-once"):
+        kettle.run("note", str(kettle.path), "owner=me", "--did", step)
+    kettle.run("note", str(kettle.path), "unplugged of wall=yes")
+    return kettle.guide()
 
 
 def test_a_wait_shows_clock_time_time_left_and_a_bar(kettle: Kettle) -> None:
     result = pour(kettle)
-    assert "CAUTION: Wear gloves." in result.output
     assert "Soak: ready at 09:10, 10 min left" in result.output
     assert "[....................]" in result.output
     kettle.clock.at += 5 * MINUTE
-    again = kettle.guide("", "hello")
+    again = kettle.guide("")
     assert "Soak: ready at 09:10, 5 min left" in again.output
     assert "[##########..........]" in again.output
-    assert "`hello` answers nothing here" in again.output
+
+
+def test_while_a_wait_runs_its_witness_is_not_asked(kettle: Kettle) -> None:
+    pour(kettle)
+    kettle.clock.at += 5 * MINUTE
+    result = kettle.guide("hello", "")
+    assert "Was the lid opened meanwhile?" not in result.output
+    assert "Nothing else can be done meanwhile. Enter checks again." in result.output
+    assert "`hello` answers nothing here" in result.output
+
+
+def test_what_was_switched_on_is_used_before_it_is_locked_again(kettle: Kettle) -> None:
+    kettle.guide(*UNPLUGGED, "72 72", "y", "y", "mine")
+    kettle.guide("y")
+    assert "== Boil once" in kettle.guide().output
 
 
 def test_a_wait_goes_on_while_the_program_is_shut_and_then_asks_its_witness(kettle: Kettle) -> None:
@@ -337,12 +350,13 @@ def test_a_stop_names_what_lifts_it_and_a_new_answer_lifts_it(kettle: Kettle) ->
 
 
 def test_a_caution_is_shown_when_it_begins_to_hold(kettle: Kettle) -> None:
-    assert "CAUTION: The water is hot." in kettle.guide("n 1", "y", "150 140").output
+    assert "CAUTION: The water is hot." in kettle.guide(*UNPLUGGED, "150 140").output
 
 
 def test_a_powered_state_shows_its_limit_and_that_it_is_over(kettle: Kettle) -> None:
-    kettle.guide("n 1", "y", "72 72", "y", "Mine")
+    kettle.guide(*UNPLUGGED, "72 72", "y", "y", "mine")
     result = kettle.guide("y")
+    assert "CAUTION: Keep away from the steam." in result.output
     assert "This switches on: One boil, at most 60 s." in result.output
     assert kettle.entries()[-1] == ("event", {"event": "boil_begun"})
     assert "1 min left" in result.output
@@ -425,9 +439,9 @@ def test_it_is_readable_at_sixty_columns_without_colour(kettle: Kettle) -> None:
 
 
 def test_personal_text_is_kept_apart_from_the_job(kettle: Kettle) -> None:
-    kettle.guide("n 1", "y", "72 72", "y", "Her Majesty")
-    assert "Her Majesty" not in kettle.path.read_text(encoding="utf-8")
-    assert any(line.body.get("read") == "Her Majesty" for line in kettle.lines())
+    kettle.guide(*UNPLUGGED, "72 72", "y", "y", "the Queen of Sheba")
+    assert "the Queen of Sheba" not in kettle.path.read_text(encoding="utf-8")
+    assert any(line.body.get("read") == "the Queen of Sheba" for line in kettle.lines())
 
 
 def test_the_job_is_assessed_with_the_texts_kept_beside_it(kettle: Kettle, tmp_path: Path) -> None:
@@ -597,7 +611,7 @@ def test_what_was_acknowledged_survives_a_kill_and_the_session_resumes_exactly(k
     assert verify(kettle.path).ok
     kettle.clock.at = time.time()
     result = kettle.guide()
-    assert "Water temperature" in result.output
+    assert "Any other plug?" in result.output
     assert "Any smell of burning?" not in result.output
     facts = [body.get("fact") for kind, body in kettle.entries() if kind == "observe"]
     assert facts == ["smell", "lid", "unplugged"]

@@ -75,9 +75,13 @@ PAIRS = st.recursive(
     st.one_of(
         st.builds(_compared, st.sampled_from(OPERATORS), BOUNDS),
         st.builds(_between, BOUNDS, BOUNDS),
-        st.builds(_bounded, st.tuples(st.sampled_from((">", ">=")), st.sampled_from(("<", "<="))), BOUNDS, BOUNDS),
+        st.builds(
+            _bounded, st.tuples(st.sampled_from((">", ">=")), st.sampled_from(("<", "<="))), BOUNDS, BOUNDS
+        ),
     ),
-    lambda inner: st.one_of(st.builds(_and, inner, inner), st.builds(_or, inner, inner), st.builds(_not, inner)),
+    lambda inner: st.one_of(
+        st.builds(_and, inner, inner), st.builds(_or, inner, inner), st.builds(_not, inner)
+    ),
     max_leaves=6,
 )
 SPANS = st.tuples(
@@ -109,7 +113,9 @@ def test_membership(pair: _Pair, number: float) -> None:
 
 @given(PAIRS, SPANS)
 @steadily
-def test_a_span_holds_inside_fails_outside_and_is_open_between(pair: _Pair, span: tuple[float, float]) -> None:
+def test_a_span_holds_inside_fails_outside_and_is_open_between(
+    pair: _Pair, span: tuple[float, float]
+) -> None:
     """The verdict is that of the closed span against the set."""
     closed = portion.closed(*span)
     inside = closed in pair.interval
@@ -136,7 +142,9 @@ def test_edges_are_the_finite_ends(pair: _Pair) -> None:
     """Where verdicts change, rising: what a gap search splits at."""
     edges = list(pair.region.edges())
     assert edges == sorted(edges)
-    assert set(edges) == {end for low, _, high, _ in pair.region.pieces for end in (low, high) if abs(end) < INF}
+    assert set(edges) == {
+        end for low, _, high, _ in pair.region.pieces for end in (low, high) if abs(end) < INF
+    }
 
 
 @given(st.lists(st.tuples(st.sampled_from(OPERATORS), BOUNDS), min_size=1, max_size=4), st.booleans(), SPANS)

@@ -18,7 +18,16 @@ from typing import NamedTuple
 
 import pytest
 from stillair.assess import Assessment, Program, assess, compile_packs
-from stillair.calculator import Attribute, Calculator, Catalogue, Example, Input, OutOfRange, Source, calculator
+from stillair.calculator import (
+    Attribute,
+    Calculator,
+    Catalogue,
+    Example,
+    Input,
+    OutOfRange,
+    Source,
+    calculator,
+)
 from stillair.calculator import Entry as Row
 from stillair.condition import tree
 from stillair.fault import StillairError
@@ -121,8 +130,13 @@ def lines_of(entries: Sequence[Entry]) -> list[Line]:
             body["of"] = entry.member
         lines.append(
             Line(
-                n=entry.n, kind=entry.kind, taken=seconds(entry.taken), entered=seconds(entry.entered), offset=0,
-                by="A. Tech", body=body,  # type: ignore[arg-type]
+                n=entry.n,
+                kind=entry.kind,
+                taken=seconds(entry.taken),
+                entered=seconds(entry.entered),
+                offset=0,
+                by="A. Tech",
+                body=body,  # type: ignore[arg-type]
             )  # fmt: skip
         )
     return lines
@@ -169,13 +183,22 @@ class Maker:
         ]
         base = World(tuple(facts), events, lists)
         waits = (
-            Wait("w1", self.pick((5, 15)), ("e1",), *self.pick(((("e2",), True), (("f2 becomes a",), True), ((), False)))),
+            Wait(
+                "w1",
+                self.pick((5, 15)),
+                ("e1",),
+                *self.pick(((("e2",), True), (("f2 becomes a",), True), ((), False))),
+            ),
             Wait("w2", self.pick((5, 15)), ("f1 is a",), *self.pick(((("e2",), True), ((), False)))),
         )
         counting = Conditions(self, replace(base, waits=waits), judged="c1")
         facts.append(
             Fact(
-                "c1", ("a", "b"), "state", counts=counting.any(2), counts_for=self.pick(((), ("a",))),
+                "c1",
+                ("a", "b"),
+                "state",
+                counts=counting.any(2),
+                counts_for=self.pick(((), ("a",))),
                 good_for=self.age(0.5),
             )  # fmt: skip
         )
@@ -210,7 +233,9 @@ class Maker:
         entries: list[Entry] = []
         time = 0
         known = {each.name: list(each.members) for each in world.lists}
-        wanted = self.random.sample(world.facts, self.random.randint(len(world.facts) // 4, len(world.facts) // 2))
+        wanted = self.random.sample(
+            world.facts, self.random.randint(len(world.facts) // 4, len(world.facts) // 2)
+        )
         for n in range(1, self.random.randint(6, 24)):
             time += self.pick((0, 0, 1, 2, 4, 8))
             taken = max(0, time - (self.random.randint(1, 25) if self.chance(0.15) else 0))
@@ -330,7 +355,12 @@ class Conditions:
         """The facts that can be named here: those of the world, of a member by name, of the member in hand."""
         found: list[Condition] = []
         for fact in self.world.facts:
-            if (fact.options is None) is not numbers or fact.name == self.judged or fact.counts and self.judged:
+            if (
+                (fact.options is None) is not numbers
+                or fact.name == self.judged
+                or (fact.counts
+                and self.judged)
+            ):
                 continue
             if fact.per is None:
                 found.append(("fact", fact.name, None))
@@ -459,9 +489,7 @@ def exact_here(node: Condition, world: World) -> bool:
     """Whether a condition is of the kind that the engine must judge exactly: tests on one plain fact."""
     subjects: set[Condition] = set()
     for part in walk(node):
-        if part[0] in ("is", "is not") and part[1][0] == "fact":
-            subjects.add(part[1])
-        elif part[0] in ("<", "<=", ">", ">=") and part[1][0] == "fact" and part[2][0] == "number":
+        if (part[0] in ("is", "is not") and part[1][0] == "fact") or (part[0] in ("<", "<=", ">", ">=") and part[1][0] == "fact" and part[2][0] == "number"):
             subjects.add(part[1])
         elif part[0] not in ("and", "or", "not", "fact", "number", "always", "never"):
             return False
@@ -622,7 +650,7 @@ def kinds(wrong: Sequence[Disagreement]) -> list[Disagreement]:
 def test_the_compiled_judge_and_the_tree_walk_agree() -> None:
     """What decides fast and what explains slowly are one evaluator: rules, gates and conditions inside lists."""
     compared = 0
-    for seed in range(0, 60):
+    for seed in range(60):
         program, found = cases(seed)
         for case in found[::2]:
             view = judged(program, case).view
@@ -665,8 +693,16 @@ def test_learning_never_flips_a_decided_verdict() -> None:
                         if verdict is Verdict.OPEN:
                             narrowed += after[rule] is not Verdict.OPEN
                         else:
-                            assert after[rule] is verdict, f"seed {seed}: {rule} was {verdict.word}\n{entry}\n" + str(
-                                Disagreement(case, next(r for r in case.world.rules if r.name == rule), verdict, set())
+                            assert after[rule] is verdict, (
+                                f"seed {seed}: {rule} was {verdict.word}\n{entry}\n"
+                                + str(
+                                    Disagreement(
+                                        case,
+                                        next(r for r in case.world.rules if r.name == rule),
+                                        verdict,
+                                        set(),
+                                    )
+                                )
                             )
     assert learnt > 300
     assert narrowed > 100

@@ -29,7 +29,9 @@ Given = Callable[[Sequence[float]], float]
 
 def _reading(value: float, **effects: float) -> Number:
     """A reading with its sources of error: `_reading(217, offset=3.5, own=0.5)`."""
-    return Number(value, value, {("offset" if name[0] != "r" else "repeat", name): e for name, e in effects.items()})
+    return Number(
+        value, value, {("offset" if name[0] != "r" else "repeat", name): e for name, e in effects.items()}
+    )
 
 
 def _through(function: Given, *values: Number, monotone: bool = True) -> Number:
@@ -73,7 +75,17 @@ SHARED = (_reading(217.0, offset=3.5, r1=0.5), _reading(215.0, offset=3.5, r2=0.
         (lambda v: (v[0] + v[1]) / 2 - v[2], (*SHARED, _reading(200.0, r3=2.0))),
         (lambda v: v[0] - v[0] / 2, (A,)),
     ],
-    ids=["sum", "difference", "scaled", "shared-difference", "shared-sum", "product", "quotient", "mean", "twice"],
+    ids=[
+        "sum",
+        "difference",
+        "scaled",
+        "shared-difference",
+        "shared-sum",
+        "product",
+        "quotient",
+        "mean",
+        "twice",
+    ],
 )
 def test_arithmetic_covers_95_percent(function: Given, values: tuple[Number, ...]) -> None:
     """Sums, differences, products and quotients: the span holds 95 % ± 1 % of what the truth may be."""
@@ -94,7 +106,17 @@ def test_arithmetic_covers_95_percent(function: Given, values: tuple[Number, ...
         (lambda v: math.exp(-v[0] * v[1]), (_reading(1.0, r1=0.8), _reading(1.0, r2=0.8))),
         (lambda v: v[0] ** 2 - v[0], (_reading(0.5, r1=0.8),)),
     ],
-    ids=["square-at-0", "square", "exponential", "product-at-0", "product", "maximum", "distance", "decay", "even"],
+    ids=[
+        "square-at-0",
+        "square",
+        "exponential",
+        "product-at-0",
+        "product",
+        "maximum",
+        "distance",
+        "decay",
+        "even",
+    ],
 )
 def test_a_curved_function_covers_95_percent(function: Given, values: tuple[Number, ...]) -> None:
     """Where a straight line would be off by more than a tenth, the span is that of a simulation."""
@@ -139,7 +161,9 @@ def test_one_instrument_two_readings_the_offset_cancels() -> None:
     apart = _through(lambda v: v[0] - v[1], first, other)
     assert apart.tolerance == pytest.approx(math.hypot(3.5, 3.5, 0.5, 0.5))
     assert judge_span(*apart.span(), Region.comparison(">", 1.0)) is Verdict.OPEN
-    assert _through(lambda v: v[0] + v[1], first, second).tolerance == pytest.approx(math.hypot(7.0, 0.5, 0.5))
+    assert _through(lambda v: v[0] + v[1], first, second).tolerance == pytest.approx(
+        math.hypot(7.0, 0.5, 0.5)
+    )
 
 
 def test_a_worked_example_by_hand() -> None:
@@ -154,7 +178,9 @@ SPREADS = st.sampled_from((0.0, 0.1, 1.0, 3.0))
 
 @given(NUMBERS, NUMBERS, SPREADS, SPREADS, NUMBERS)
 @settings(derandomize=True, deadline=None, max_examples=150)
-def test_a_better_instrument_only_helps(a: float, b: float, coarse: float, other: float, bound: float) -> None:
+def test_a_better_instrument_only_helps(
+    a: float, b: float, coarse: float, other: float, bound: float
+) -> None:
     """Halving a tolerance decides more and flips nothing, whatever the comparison."""
     for operator in ("<", "<=", ">", ">="):
         region = Region.comparison(operator, bound)
@@ -233,7 +259,10 @@ def test_unknown_options_are_tried_one_by_one() -> None:
 
     found = propagate(table, [Options(0b101)], [("low", "middle", "high")], [True], "table")
     assert found.span() == (1.0, 8.0)
-    assert propagate(table, [Options(0b010)], [("low", "middle", "high")], [True], "table").span() == (2.0, 2.0)
+    assert propagate(table, [Options(0b010)], [("low", "middle", "high")], [True], "table").span() == (
+        2.0,
+        2.0,
+    )
 
 
 def test_simulation_repeats() -> None:

@@ -1,8 +1,10 @@
 """From a program and a job file to an assessment: what holds, what is open and why, what is next.
 
-`program` compiles packs, `history` folds a job file, `view` says what each fact may be at a moment,
-`assessment` puts verdicts, permissions and the next action together, `entry` reads what a person says.
+`compiler` makes a `program` of packs, `history` folds a job file, `view` says what each fact may be at a
+moment, `assessment` puts verdicts, permissions and the next action together, `entry` reads what a person says.
 """
+
+from typing import TYPE_CHECKING, Any
 
 from .assessment import (
     Action,
@@ -16,11 +18,15 @@ from .assessment import (
     StepState,
     Suspicion,
     assess,
+    follow,
 )
 from .entry import Entry, EntryError, read_fact, read_value, split
 from .history import History, Instrument, Observation, fold
-from .program import Program, compile_packs
+from .program import Program
 from .view import View, WaitState
+
+if TYPE_CHECKING:
+    from .compiler import compile_packs
 
 __all__ = [
     "Action",
@@ -44,7 +50,17 @@ __all__ = [
     "assess",
     "compile_packs",
     "fold",
+    "follow",
     "read_fact",
     "read_value",
     "split",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """The compiler only when it is wanted: a compiled program runs without it."""
+    if name == "compile_packs":
+        from .compiler import compile_packs
+
+        return compile_packs
+    raise AttributeError(name)

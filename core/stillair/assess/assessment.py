@@ -8,13 +8,12 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from stillair import quantity
-from stillair.condition.check import GRADES
-from stillair.condition.core import NumberDomain, Ref
+from stillair.condition.core import GRADES, NumberDomain, Ref
 from stillair.job import Line
 from stillair.possible import Options
 from stillair.verdict import Reason, Verdict, Why
 
-from .history import History, Observation, fold
+from .history import History, Observation, events_of, fold
 from .program import Cond, Fact, Program, Rule, Step
 from .view import NO_BINDING, Binding, View, WaitState
 
@@ -597,6 +596,9 @@ class Assessment:
         """Whether what the step does has been done, as far as it needs saying."""
         spec = step.spec
         done = self.history.done.get((spec.name, member), [])
+        if step.powered is not None:
+            begun = self._begun(step.powered)
+            return begun is not None and any(each >= begun for each in done)
         if spec.marks:
             if spec.wait is not None:
                 state = self.view.wait(spec.wait.text)
@@ -711,6 +713,9 @@ class Assessment:
         if self.suspicions:
             first = self.suspicions[0]
             return Action("settle", facts=(first.ref,), why=first.slip, suspicion=first)
+        inside = self._inside()
+        if inside is not None:
+            return inside
         held: list[StepState] = []
         waiting: Action | None = None
         running = {w.name for w in self.running() if w.ready_at is not None and self.at < w.ready_at}
@@ -765,6 +770,15 @@ class Assessment:
             if step.when is None or self.view.judge(step.when, binding) is Verdict.HOLDS:
                 return Action("stopped", state.step, state.member, permission=state.permission)
         return Action("finished")
+
+    def _inside(self) -> Action | None:
+        """The step for which a powered state was begun, if it is still to be done."""
+        for step in self.program.steps.values():
+            if step.powered is None or (step.spec.name, None) in self.history.skipped:
+                continue
+            if self._powered_on(step.powered) and not self._confirmed(step, None):
+                return Action("do", step.spec.name, why=step.spec.why or "")
+        return None
 
     def _can_ask_again(self, ref: Ref) -> bool:
         """Whether a fact that is needed afresh can be asked now, though the step that asks it is done."""
@@ -892,9 +906,9 @@ def _changed(program: Program, line: Line) -> Iterator[Ref]:
         yield Ref(str(line.body["event"]), member)
     elif line.kind == "done":
         step = program.steps.get(str(line.body["step"]))
-        for text in step.spec.marks if step is not None else ():
-            symbol = program.symbols[text.text]
-            yield Ref(text.text, member if symbol.per is not None else None)
+        for event in events_of(step) if step is not None else ():
+            symbol = program.symbols[event]
+            yield Ref(event, member if symbol.per is not None else None)
     else:
         yield Ref(str(line.body["fact"]), member)
 

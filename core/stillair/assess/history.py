@@ -10,9 +10,9 @@ from typing import Any
 
 from stillair.job import JSON, Line
 
-from .program import Program
+from .program import Program, Step
 
-__all__ = ["History", "Instrument", "Observation", "fold"]
+__all__ = ["History", "Instrument", "Observation", "events_of", "fold"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,7 @@ class History:
             step = program.steps.get(str(line.body.get("step"))) if line.kind == "done" else None
             of = line.body.get("of")
             member = str(of) if of is not None else None
-            marks = [t.text for t in step.spec.marks] if step is not None else []
+            marks = events_of(step) if step is not None else ()
             _own(longer.observations, line.body.get("fact"), member)
             _own(longer.done, line.body.get("step"), member)
             for event in (line.body.get("event"), *marks):
@@ -127,25 +127,22 @@ def fold(lines: Iterable[Line], program: Program, known: float) -> History:
     """
     history = History(known)
     kept = [line for line in lines if line.entered <= known]
-    for line in kept:
-        if line.kind == "correct":
-            history.corrected[int(_number(line.body["line"]))] = line.n
+    standing = _corrections(kept, history)
     for line in kept:
         if line.kind == "job":
             history.start = line.taken
         history.last = max(history.last, line.entered)
         history.taken = max(history.taken, line.taken)
-        if line.n in history.corrected:
+        if line.kind == "correct":
             continue
-        kind, body, taken, corrects = line.kind, line.body, line.taken, None
-        if kind == "correct":
-            original, replacement = _corrected(kept, line)
-            if replacement is None:
-                continue
-            kind, body, taken, corrects = original.kind, replacement, original.taken, original.n
-            if kind == "unavailable" and "value" in body:
-                kind = "observe"
-        _take(history, program, line, kind, body, taken, corrects)
+        correction = standing.get(line.n)
+        if correction is None:
+            _take(history, program, line, line.kind, line.body, line.taken, None)
+            continue
+        body = correction.body.get("body")
+        if isinstance(body, Mapping):
+            kind = "observe" if line.kind == "unavailable" and "value" in body else line.kind
+            _take(history, program, correction, kind, body, line.taken, line.n)
     for found in history.observations.values():
         found.sort(key=lambda o: (o.taken, o.line))
     for times in (*history.events.values(), *history.done.values()):
@@ -153,14 +150,28 @@ def fold(lines: Iterable[Line], program: Program, known: float) -> History:
     return history
 
 
-def _corrected(lines: list[Line], line: Line) -> tuple[Line, Mapping[str, JSON] | None]:
-    """The first line of a chain of corrections, and the body that replaces it (None: it is taken back)."""
-    body = line.body.get("body")
-    original = next(each for each in lines if each.n == line.body["line"])
-    while original.kind == "correct":
-        target = original.body["line"]
-        original = next(each for each in lines if each.n == target)
-    return original, body if isinstance(body, Mapping) else None
+def _corrections(lines: list[Line], history: History) -> dict[int, Line]:
+    """The correction in force for each line; withdrawing one brings back what it replaced."""
+    roots: dict[int, int] = {}
+    stacks: dict[int, list[Line]] = {}
+    for line in lines:
+        if line.kind != "correct":
+            continue
+        target = int(_number(line.body["line"]))
+        root = roots.get(target, target)
+        roots[line.n] = root
+        stack = stacks.setdefault(root, [])
+        history.corrected[target] = line.n
+        if target != root and line.body.get("body") is None:
+            stack[:] = [each for each in stack if each.n != target]
+        else:
+            stack.append(line)
+    for root, stack in stacks.items():
+        if stack:
+            history.corrected[root] = stack[-1].n
+        else:
+            history.corrected.pop(root, None)
+    return {root: stack[-1] for root, stack in stacks.items() if stack}
 
 
 def _take(
@@ -203,10 +214,10 @@ def _take(
             step = str(body["step"])
             history.done.setdefault((step, member), []).append((taken, line.n))
             if step in program.steps:
-                for text in program.steps[step].spec.marks:
-                    symbol = program.symbols.get(text.text)
+                for event in events_of(program.steps[step]):
+                    symbol = program.symbols.get(event)
                     of_event = member if symbol is not None and symbol.per is not None else None
-                    history.events.setdefault((text.text, of_event), []).append((taken, line.n))
+                    history.events.setdefault((event, of_event), []).append((taken, line.n))
         case "skip":
             history.skipped[(str(body["step"]), member)] = (taken, str(body["why"]), line.n)
         case "member":
@@ -231,6 +242,12 @@ def _take(
         case "close":
             name = body.get("checklist")
             history.closed[str(name) if name is not None else ""] = (taken, str(body.get("outcome") or ""))
+
+
+def events_of(step: Step) -> tuple[str, ...]:
+    """The events that a step done stands for; one inside a powered state also says that it has begun."""
+    marks = tuple(text.text for text in step.spec.marks)
+    return marks if step.powered is None else (*marks, f"{step.powered}_begun")
 
 
 def _text(value: object) -> str | None:

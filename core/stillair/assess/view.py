@@ -8,8 +8,7 @@ from dataclasses import dataclass
 
 from stillair.calculator import OutOfRange, propagate
 from stillair.condition import core
-from stillair.condition.check import GRADES, leaves
-from stillair.condition.core import NumberDomain, OptionDomain, Ref
+from stillair.condition.core import GRADES, NumberDomain, OptionDomain, Ref, leaves
 from stillair.condition.tree import open_tests_of
 from stillair.possible import Number, Options
 from stillair.verdict import Reason, Verdict, Why, all_of, any_of
@@ -837,7 +836,7 @@ class View:
                 for trigger in wait.since:
                     if trigger.mask is not None and self.options(Ref(trigger.name)).mask & ~trigger.mask:
                         yield Ref(trigger.name)
-            elif wait.witness is not None:
+            elif wait.witness is not None and state.ready_at is not None and self.at >= state.ready_at:
                 yield Ref(wait.witness)
         elif name in program.findings:
             for rule_name in program.findings[name]:

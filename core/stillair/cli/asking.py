@@ -69,6 +69,8 @@ class Asking:
             screen.title("No step may be done now")
         elif action.kind == "settle":
             screen.title("An entry does not fit")
+        elif action.list is not None:
+            screen.title(program.lists[action.list].title)
         elif action.step is not None:
             screen.title(step_said(self._words(found), action.step, action.member))
         if as_of is not None:
@@ -80,7 +82,7 @@ class Asking:
                 screen.short(said, f"{word}: ")
         self.powered(found)
         self.waits(found)
-        if action.kind in ("finished", "stopped", "settle") or action.step is None:
+        if action.kind in ("finished", "stopped", "settle", "list") or action.step is None:
             return
         step = program.steps[action.step]
         spec = step.spec

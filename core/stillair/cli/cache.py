@@ -47,7 +47,7 @@ def load_program(packs: Sequence[Texts], plugins: Plugins) -> Program:
     program = None if folder is None else _read(folder, key)
     if program is not None:
         return program.bind(plugins.calculators, plugins.catalogues)
-    from stillair.assess.program import compile_packs
+    from stillair.assess.compiler import compile_packs
     from stillair.pack import read_texts
 
     read = [read_texts(texts, plugins=plugins.versions(), label="pack") for texts in packs]

@@ -131,6 +131,7 @@ class Guide:
         self._before: Assessment | None = None
         self._fresh: set[tuple[str, str | None]] = set()
         self._shown: tuple[object, ...] | None = None
+        self._running: set[str] = set()
 
     def run(self, new: bool) -> int:
         """Until the person leaves. The exit code: 3 after an emergency, else 0."""
@@ -202,10 +203,14 @@ class Guide:
 
     def _show(self, found: Assessment) -> None:
         action = found.next
-        key = (action.kind, action.step, action.member, action.wait, action.list)
+        kind = "step" if action.kind in ("ask", "do", "begin") else action.kind
+        key = (kind, action.step, action.member, action.wait, action.list)
+        running = {wait.name for wait in found.running()}
         if key != self._shown:
-            self._shown = key
             self.asking.header(found, self._fresh, self.as_of)
+        elif running != self._running:
+            self.asking.waits(found)
+        self._shown, self._running = key, running
         self.asking.question(found)
 
     # -- taking ------------------------------------------------------------------------------------------
@@ -261,7 +266,12 @@ class Guide:
                 raise EntryError(
                     f"{len(parts)} answers to {len(facts)} questions", "one for each, in the order asked"
                 ) from None
-            answers = [(ref, self._read(found, ref, part)) for ref, part in zip(facts, parts, strict=False)]
+            answers = []
+            for ref, part in zip(facts, parts, strict=False):
+                try:
+                    answers.append((ref, self._read(found, ref, part)))
+                except EntryError as error:
+                    raise EntryError(f"{ref}: {error.message}; nothing is kept", error.help) from None
         for ref, entry in answers:
             self._keep(found, ref, entry)
 
@@ -319,10 +329,10 @@ class Guide:
         said = f"done: {step_said(self._words(found), action.step, action.member)}"
         if action.kind == "begin":
             said = f"switched on: {action.why}"
+            self._shown = None
             line = self.session.write("event", {"event": f"{state}_begun"}, taken=self.as_of)
         else:
             line = did(self.session, found, action.step, action.member, self.as_of)
-        self._shown = None
         self.screen.say(said, f"kept {self.session.said(line.taken)} ")
 
     def _listed(self, found: Assessment, action: Action, typed: str) -> None:

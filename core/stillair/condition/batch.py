@@ -19,7 +19,7 @@ from typing import Any
 
 from stillair.possible import Region
 
-from .compiled import Spans, joined, literal, nested_at_most, shallow, single, slots_of
+from .compiled import Spans, joined, literal, single, slots_of
 from .core import All, Condition, Either, Ref, Test, Truth, Within
 from .merge import merged
 
@@ -135,10 +135,7 @@ def _defined(code: CodeType) -> dict[str, Any]:
 
 def batch_code(conditions: Sequence[Condition]) -> bytes:
     """The code of a `Batch`, marshalled: for this version of Python only."""
-    flat = []
-    for condition in conditions:
-        with nested_at_most(condition):
-            flat.append(merged(condition))
+    flat = [merged(condition) for condition in conditions]
     slots = batch_slots(flat)
     widest = max((len(test.domain.names) for condition in flat for test in _tests(condition)), default=0)
     judges = [*_judge("spans", "lh", Spans, flat, slots)]
@@ -207,12 +204,9 @@ def _judge(
     names = {ref: str(slot) for each in (slots.numbers, slots.options) for ref, slot in each.items()}
     rules: list[_Rule] = []
     decided: list[int] = []
-    before: list[str] = []
+    spans = kind(names)
     for number, condition in enumerate(conditions):
         parts, fails, holds = _parts(condition)
-        spans = kind(dict(names))
-        lines, parts = _shallow(parts, spans, number)
-        before += lines
         gates = sorted((gate for part in parts for gate in _gates(part, spans)), key=lambda gate: gate.cost)
         sure = [spans.surely(part) for part in parts if kind is Spans or not _two_valued(part)]
         verdict = f"{holds} if {joined(' and ', sure)} else 2" if sure else str(holds)
@@ -222,7 +216,6 @@ def _judge(
     for letter, count in [*((value, len(slots.numbers)) for value in values), ("m", len(slots.options))]:
         if count:
             yield f" {''.join(f'{letter}{slot}, ' for slot in range(count))} = {letter}"
-    yield from (f" {line}" for line in before)
     yield f" r = {decided}"
     yield from _nested(rules, 1)
     yield " return r"
@@ -305,19 +298,17 @@ def _updates(conditions: Sequence[Condition], slots: Slots) -> Iterator[str]:
     Every part of an open condition was possible, and only those that mention the fact may have changed.
     """
     names = {ref: f"[{slot}]" for each in (slots.numbers, slots.options) for ref, slot in each.items()}
+    spans = Spans(names)
     statements: dict[Ref, list[str]] = defaultdict(list)
     for number, condition in enumerate(conditions):
         parts, fails, holds = _parts(condition)
-        spans = Spans(dict(names))
-        before, short = _shallow(parts, spans, number)
-        possible, sure = [list(map(each, short)) for each in (spans.possibly, spans.surely)]
+        possible, sure = [list(map(each, parts)) for each in (spans.possibly, spans.surely)]
         mentions = [{ref for ref, _ in slots_of(part)} for part in parts]
         for ref in set[Ref]().union(*mentions):
             these = [at for at, refs in enumerate(mentions) if ref in refs]
             others = [at for at in range(len(parts)) if at not in these]
             statements[ref] += [
                 f" if r[{number}]==2:",
-                *(f"  {line}" for line in before),
                 f"  if {' and '.join(possible[at] for at in these)}:",
                 f"   if {' and '.join(sure[at] for at in these + others)}: r[{number}] = {holds}",
                 f"  else: r[{number}] = {fails}",
@@ -334,13 +325,6 @@ def _parts(condition: Condition) -> tuple[tuple[Condition, ...], int, int]:
     if isinstance(condition, Either):
         return tuple(map(_turned, condition.parts)), 1, 0
     return condition.parts if isinstance(condition, All) else (condition,), 0, 1
-
-
-def _shallow(
-    parts: Sequence[Condition], spans: Spans, number: int
-) -> tuple[list[str], tuple[Condition, ...]]:
-    found = [shallow(part, spans, f"_{number}_") for part in parts]
-    return [line for lines, _ in found for line in lines], tuple(part for _, part in found)
 
 
 def _turned(condition: Condition) -> Condition:

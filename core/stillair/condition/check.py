@@ -12,29 +12,16 @@ from stillair.possible import Region
 from stillair.quantity import DIMENSIONS, Dimension, QuantityError
 
 from . import core, syntax
-from .core import Condition, Derivation, Domain, NumberDomain, OptionDomain, Ref
+from .core import GRADES, Condition, Derivation, Domain, NumberDomain, OptionDomain, Ref, Symbol, leaves
 from .syntax import ConditionError, Node, parse
 
-__all__ = ["GRADES", "Checker", "Scope", "Symbol"]
+__all__ = ["Checker", "Scope", "Symbol"]
 
-#: Grades of a finding in the order of their strength; `none` when no rule for it holds.
-GRADES = ("none", "suspected", "probable", "confirmed", "ruled_out", "not_found")
 _RISING = GRADES[:4]
 YES_NO = OptionDomain(("yes", "no"))
 BUILT_IN = ("abs", "min", "max")
 NUMBER = DIMENSIONS["number"]
 DURATION = DIMENSIONS["duration"]
-
-
-@dataclass(frozen=True, slots=True)
-class Symbol:
-    """What a name means. `kind`: fact, event, calculation, wait, finding, now."""
-
-    name: str
-    kind: str
-    domain: Domain | None
-    per: str | None = None
-    series: bool = False
 
 
 @dataclass(slots=True)
@@ -101,8 +88,10 @@ class Checker:
         if len(lists) > 1:
             # A derived fact is kept for the members of one list at most.
             raise self._error(
-                node, f"this rests on members of two lists at once: {lists[0][1:]} and {lists[1][1:]}",
-                "test the facts of each list by themselves, or name one of the members: `… of …`", "SA302",
+                node,
+                f"this rests on members of two lists at once: {lists[0][1:]} and {lists[1][1:]}",
+                "test the facts of each list by themselves, or name one of the members: `… of …`",
+                "SA302",
             )
         if isinstance(derivation, core.Near) and derivation.anchor is None:
             lists = sorted({*lists, *(f"@{name}" for name in self._here)})
@@ -561,7 +550,9 @@ class Checker:
     def _no_event(self, symbol: Symbol | None, node: Node) -> None:
         if symbol is not None and symbol.kind == "event":
             raise self._error(
-                node, f"`{symbol.name}` is an event, not a fact", f"such as `since {symbol.name} > 10 min`",
+                node,
+                f"`{symbol.name}` is an event, not a fact",
+                f"such as `since {symbol.name} > 10 min`",
                 "SA302",
             )
 
@@ -603,19 +594,6 @@ def _inner(derivation: Derivation) -> Iterator[Ref]:
             yield derivation.item
         case core.Readings() | core.Spread() | core.SinceEvent() | core.Near():
             yield derivation.ref
-
-
-def leaves(expression: core.Expression) -> Iterator[Ref]:
-    """Every reference of an expression, in order, with repeats."""
-    match expression:
-        case core.Value() | core.Chosen() | core.Column():
-            yield expression.ref
-        case core.Operation():
-            yield from leaves(expression.left)
-            yield from leaves(expression.right)
-        case core.Apply():
-            for argument in expression.arguments:
-                yield from leaves(argument)
 
 
 def _difference(dimension: Dimension) -> Dimension:

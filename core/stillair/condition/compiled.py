@@ -9,25 +9,18 @@ highest.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from types import CodeType
 
 from stillair.possible import Region
 
-from .core import All, Condition, Either, OptionDomain, Ref, Test, Truth, Within
+from .core import All, Condition, Either, Ref, Test, Truth, Within
 from .merge import merged
-from .syntax import ConditionError
 
-__all__ = ["Judge", "Spans", "code_of", "functions", "nested_at_most", "shallow", "slots_of", "source_of"]
+__all__ = ["Judge", "Spans", "code_of", "functions", "slots_of", "source_of"]
 
 #: Given the flat list of lows, highs and masks of a condition's slots: 0 fails, 1 holds, 2 open.
 Judge = Callable[[Sequence[float]], int]
-
-#: Joins within joins in one expression. CPython 3.11 reads at most 200 parentheses; less is easier to read.
-DEPTH = 40
-#: The verdict of a part that was judged before the rest, as a mask.
-JUDGED = OptionDomain(("holds", "fails", "open"))
 
 
 def slots_of(condition: Condition) -> tuple[tuple[Ref, bool], ...]:
@@ -49,20 +42,16 @@ def source_of(conditions: Sequence[Condition]) -> str:
     """Python source defining `c0`, `c1`, …: one function for each condition."""
     lines: list[str] = []
     for number, condition in enumerate(conditions):
-        with nested_at_most(condition):
-            condition = merged(condition)
-            names: dict[Ref, str] = {}
-            unpacked: list[str] = []
-            for index, (ref, is_number) in enumerate(slots_of(condition)):
-                names[ref] = str(index)
-                unpacked += [f"l{index}", f"h{index}"] if is_number else [f"m{index}"]
-            lines.append(f"def c{number}(v):")
-            if unpacked:
-                lines.append(f" {', '.join(unpacked)}, = v")
-            spans = Spans(names)
-            before, condition = shallow(condition, spans)
-            lines += [f" {line}" for line in before]
-            lines.append(f" return {spans.verdict(condition)}")
+        condition = merged(condition)
+        names: dict[Ref, str] = {}
+        unpacked: list[str] = []
+        for index, (ref, is_number) in enumerate(slots_of(condition)):
+            names[ref] = str(index)
+            unpacked += [f"l{index}", f"h{index}"] if is_number else [f"m{index}"]
+        lines.append(f"def c{number}(v):")
+        if unpacked:
+            lines.append(f" {', '.join(unpacked)}, = v")
+        lines.append(f" return {Spans(names).verdict(condition)}")
     return "\n".join(lines) + "\n"
 
 
@@ -78,32 +67,21 @@ def functions(code: CodeType, count: int) -> list[Judge]:
     return [space[f"c{number}"] for number in range(count)]
 
 
-@contextmanager
-def nested_at_most(condition: Condition) -> Iterator[None]:
-    """Turns the end of Python's stack into a ConditionError about this condition."""
-    try:
-        yield
-    except RecursionError:
-        raise ConditionError(
-            "the condition is nested too deeply", 0, len(condition.text), "split it into several rules"
-        ) from None
-
-
 class Spans:
     """Writes tests on the locals `l` and `h` (lowest, highest) of a number and the mask `m` of options.
 
     `names` gives what follows the letter for each reference.
     """
 
-    def __init__(self, names: dict[Ref, str]) -> None:
+    def __init__(self, names: Mapping[Ref, str]) -> None:
         self.names = names
 
-    def verdict(self, condition: Condition, holds: int = 1, fails: int = 0, open: int = 2) -> str:
-        """Source of the verdict; the side that one part decides comes first."""
+    def verdict(self, condition: Condition) -> str:
+        """Source of the verdict; what one part can decide comes first."""
+        surely, possibly = self.surely(condition), self.possibly(condition)
         if isinstance(condition, All):
-            further = f"({holds} if {self.surely(condition)} else {open})"
-            return f"{further} if {self.possibly(condition)} else {fails}"
-        return f"{holds} if {self.surely(condition)} else {open} if {self.possibly(condition)} else {fails}"
+            return f"(1 if {surely} else 2) if {possibly} else 0"
+        return f"1 if {surely} else 2 if {possibly} else 0"
 
     def surely(self, condition: Condition) -> str:
         """Source of 'true for every possible value'."""
@@ -171,27 +149,6 @@ def literal(value: float) -> str:
     return repr(float(value)).replace("inf", "1e999")
 
 
-def joined(word: str, parts: Iterator[str] | Sequence[str]) -> str:
+def joined(word: str, parts: Iterable[str]) -> str:
     parts = list(parts)
     return parts[0] if len(parts) == 1 and " " not in parts[0] else "(" + word.join(parts) + ")"
-
-
-def shallow(condition: Condition, spans: Spans, prefix: str = "_") -> tuple[list[str], Condition]:
-    """Lines that judge the deepest parts first, and the condition resting on their verdicts."""
-    lines: list[str] = []
-
-    def visit(node: Condition) -> tuple[Condition, int]:
-        if not isinstance(node, All | Either):
-            return node, 0
-        found = [visit(part) for part in node.parts]
-        depth = 1 + max(depth for _, depth in found)
-        node = type(node)(tuple(part for part, _ in found), node.text)
-        if depth < DEPTH:
-            return node, depth
-        ref = Ref(f"part {len(spans.names)}")
-        line = spans.verdict(node, holds=1, fails=2, open=4)
-        spans.names[ref] = f"{prefix}{len(spans.names)}"
-        lines.append(f"m{spans.names[ref]} = {line}")
-        return Test(ref, JUDGED.mask("holds"), JUDGED.mask("fails"), JUDGED, node.text), 0
-
-    return lines, visit(condition)[0]

@@ -10,6 +10,7 @@ from stillair.possible import Region
 from stillair.quantity import Dimension
 
 __all__ = [
+    "GRADES",
     "All",
     "Apply",
     "Chosen",
@@ -32,12 +33,18 @@ __all__ = [
     "SinceEvent",
     "Spread",
     "Sum",
+    "Symbol",
     "Test",
     "Truth",
     "Value",
     "Within",
+    "leaves",
     "refs_of",
 ]
+
+
+#: Grades of a finding in the order of their strength; `none` when no rule for it holds.
+GRADES = ("none", "suspected", "probable", "confirmed", "ruled_out", "not_found")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +77,17 @@ class NumberDomain:
 
 
 Domain = OptionDomain | NumberDomain
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """What a name means. `kind`: fact, event, calculation, wait, finding, now."""
+
+    name: str
+    kind: str
+    domain: Domain | None
+    per: str | None = None
+    series: bool = False
 
 
 class Ref(NamedTuple):
@@ -294,3 +312,16 @@ class Near:
 
 
 Derivation = Formula | Each | Count | Sum | Readings | Spread | SinceEvent | Near
+
+
+def leaves(expression: Expression) -> Iterator[Ref]:
+    """Every reference of an expression, in order, with repeats."""
+    match expression:
+        case Value() | Chosen() | Column():
+            yield expression.ref
+        case Operation():
+            yield from leaves(expression.left)
+            yield from leaves(expression.right)
+        case Apply():
+            for argument in expression.arguments:
+                yield from leaves(argument)

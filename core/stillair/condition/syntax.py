@@ -253,6 +253,10 @@ OPTION: /[A-Za-z0-9][\w]*(?:[-.][\w]+)*/
 """.replace("%s", _QUANTITY)
 
 
+#: Levels of a condition. Python takes about 200 nested brackets, and nobody reads more than a few.
+DEEPEST = 60
+
+
 @cache
 def _parser() -> Lark:
     from lark import Lark
@@ -281,9 +285,7 @@ def parse(text: str) -> Node:
         ) from None
     except (UnexpectedEOF, UnexpectedInput):
         raise ConditionError("the condition ends too early", max(0, len(text) - 1), len(text)) from None
-    except RecursionError:
-        raise ConditionError("the condition is nested too deeply", 0, len(text)) from None
-    return _build(tree, text)
+    return _build(tree, text, DEEPEST)
 
 
 def _hint(text: str, start: int) -> str | None:
@@ -310,23 +312,26 @@ def _leaf(token: Token) -> Name:
     return Name(start, end, text)
 
 
-def _build(tree: Any, text: str) -> Node:
-    """Lark's tree as ours."""
+def _build(tree: Any, text: str, room: int) -> Node:
+    """Lark's tree as ours; `room` is how much deeper it may go."""
+    while tree.data in ("any_of", "all_of") and len(tree.children) == 1:
+        tree = tree.children[0]
     kind: str = tree.data
     parts: list[Any] = tree.children
     start, end = _span(tree)
+    if not room:
+        help = "make a finding of a part of it"
+        raise ConditionError("the condition is nested too deeply", start, end, help)
 
     def node(index: int) -> Node:
-        return _build(parts[index], text)
+        return _build(parts[index], text, room - 1)
 
     def options(first: int) -> tuple[tuple[str, int, int], ...]:
         return tuple(_token(part.children[0]) for part in parts[first:])
 
     match kind:
         case "any_of" | "all_of":
-            if len(parts) == 1:
-                return node(0)
-            joined = tuple(_build(part, text) for part in parts)
+            joined = tuple(node(index) for index in range(len(parts)))
             return Join(start, end, "or" if kind == "any_of" else "and", joined)
         case "negated":
             return Not(start, end, node(1))
@@ -351,7 +356,7 @@ def _build(tree: Any, text: str) -> Node:
         case "literal":
             return Literal(start, end, str(parts[0]))
         case "call":
-            return Call(start, end, str(parts[0]), tuple(_build(p, text) for p in parts[1:]))
+            return Call(start, end, str(parts[0]), tuple(node(index) for index in range(1, len(parts))))
         case "constant":
             return Constant(start, end, str(parts[0]) == "always")
         case "quantified":

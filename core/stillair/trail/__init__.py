@@ -101,7 +101,8 @@ def _versions(
     items += [
         Item(line("Plugin ", Strong(n), f" {v}, SHA-256 ", Code(d))) for n, (v, d) in sorted(plugins.items())
     ]
-    items += [Item(line(Strong("This cannot be re-derived with these plugins: "), text)) for text in differs]
+    cannot = Strong("This cannot be re-derived with these plugins:")
+    items += [Item(line(cannot, " ", text)) for text in differs]
     items.append(Item(line(f"Lines of the job: {len(lines)}")))
     if torn:
         items.append(Item(line(f"Torn: {torn} bytes after the last whole line, not counted")))

@@ -160,7 +160,7 @@ def _part(part: Part, level: int) -> Iterator[str]:
             yield from _part(block, level + 1)
             continue
         if isinstance(block, Raw):
-            yield block.markdown.strip("\n")
+            yield from (printable(each) for each in block.markdown.strip("\n").split("\n"))
         elif block and isinstance(block[0], Item):
             yield from _items(block, "")
         else:

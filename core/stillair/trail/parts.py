@@ -252,12 +252,11 @@ def _absent(wording: Wording, finding: Finding) -> tuple[Item, ...]:
 
 
 def _absent_item(wording: Wording, group: Sequence[Finding]) -> Item:
+    """By its name alone: the words of a finding that is not so are too easily read as one that is."""
     name = group[0].name
-    rules = [wording.program.rules[each] for each in wording.program.findings[name]]
-    said = prose(rules[0].spec.say)
-    where = tuple(Item(line("At: ", wording.member(rules[0].per, f.member))) for f in group if f.member)
-    head = line(Code(name), f": {said}" if said else "")
-    return Item(head, (*_absent(wording, group[0]), *where))
+    per = wording.program.rules[wording.program.findings[name][0]].per
+    where = tuple(Item(line("At: ", wording.member(per, f.member))) for f in group if f.member)
+    return Item(line(Code(name)), (*_absent(wording, group[0]), *where))
 
 
 # -- what is open --------------------------------------------------------------------------------------------

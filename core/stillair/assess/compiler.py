@@ -1,0 +1,720 @@
+"""Compile packs: resolve every name, check every condition, and write the flat code."""
+
+from __future__ import annotations
+
+import dataclasses
+import marshal
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from stillair import quantity
+from stillair.calculator import Calculator, Catalogue
+from stillair.checklist import (
+    BUILT_IN_EVENTS,
+    Checklist,
+    FactSpec,
+    LimitSpec,
+    PlaceSpec,
+    RuleSpec,
+    StepSpec,
+    Text,
+    WaitSpec,
+)
+from stillair.condition import core
+from stillair.condition.check import Checker, Scope
+from stillair.condition.compiled import code_of, slots_of
+from stillair.condition.core import Condition, Derivation, NumberDomain, OptionDomain, Ref, Symbol, leaves
+from stillair.condition.merge import merged
+from stillair.condition.syntax import ConditionError
+from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.quantity import DIMENSIONS, QuantityError, Unit
+
+from .program import (
+    FINDING,
+    PRESENCE,
+    STRENGTH,
+    WAIT_STATES,
+    YES_NO,
+    Activity,
+    Asker,
+    Cond,
+    Fact,
+    Impossible,
+    Kind,
+    Limit,
+    Links,
+    Place,
+    Powered,
+    Program,
+    Rule,
+    Step,
+    Suspect,
+    Trigger,
+    Wait,
+)
+
+if TYPE_CHECKING:
+    from stillair.pack import Pack
+
+__all__ = ["compile_packs"]
+
+_TRIGGER = re.compile(r"\s*([a-z][a-z0-9_]*)(?:\s+(is|becomes)\s+([A-Za-z0-9][\w.-]*))?\s*$")
+
+
+def compile_packs(
+    packs: Sequence[Pack],
+    calculators: Mapping[str, Calculator],
+    catalogues: Mapping[str, Catalogue],
+) -> Program:
+    """The program of these packs; StillairError with every fault found."""
+    return _Compiler(packs, calculators, catalogues).run()
+
+
+class _Compiler:
+    def __init__(
+        self,
+        packs: Sequence[Pack],
+        calculators: Mapping[str, Calculator],
+        catalogues: Mapping[str, Catalogue],
+    ) -> None:
+        self.packs = packs
+        self.calculators = calculators
+        self.catalogues = catalogues
+        self.faults: list[Fault] = []
+        self.program = Program()
+        self.scope = Scope(calculators=calculators, catalogues=catalogues)
+        self.checker = Checker(self.scope, self.program.derived)
+        self.depends: dict[str, set[str]] = {}
+
+    def run(self) -> Program:
+        program = self.program
+        checklists = [c for pack in self.packs for c in pack.checklists]
+        for pack in self.packs:
+            program.packs[pack.name] = (pack.version, pack.digest)
+        self._apart(checklists)
+        self._declare(checklists)
+        self._calculations(checklists)
+        self.program.look = next(
+            (
+                f.name
+                for c in checklists
+                for f in c.facts
+                if f.per is not None and f.per.text == "place" and f.counts_when is not None
+            ),
+            None,
+        )
+        for checklist in checklists:
+            self._details(checklist)
+        for name, derivation in program.derived.items():
+            if isinstance(derivation, core.Each | core.Count):
+                program.inner[name] = self._add(derivation.condition, derivation.condition.text)
+        program.outer = self.checker.outer
+        if not self.faults:
+            self._order()
+        if self.faults:
+            raise StillairError(*self.faults)
+        for name, rules in program.findings.items():
+            program.findings[name] = tuple(
+                sorted(rules, key=lambda r: -STRENGTH.index(program.rules[r].spec.grade))
+            )
+        program.symbols = self.scope.symbols
+        program.checklists = {c.name: _lean(c) for c in checklists}
+        program.code = marshal.dumps(code_of([c.checked for c in program.conditions]))
+        return program.bind(self.calculators, self.catalogues)
+
+    def _apart(self, checklists: Sequence[Checklist]) -> None:
+        """Packs used together share one namespace: refuse a name that two of them declare."""
+        for pack in self.packs:
+            names = frozenset(name for c in pack.checklists for _, name, _ in c.names())
+            self.scope.packs[pack.name] = names
+        if len(self.packs) > 1:
+            from stillair.reading import collisions
+
+            self.faults.extend(collisions(checklists))
+
+    # -- names -------------------------------------------------------------------------------------------
+
+    def _declare(self, checklists: Iterable[Checklist]) -> None:
+        program, scope = self.program, self.scope
+        members: list[PlaceSpec] = [p for c in checklists for p in c.places]
+        scope.lists["place"] = tuple(p.name for p in members)
+        scope.symbols["now"] = Symbol("now", "now", NumberDomain(DIMENSIONS["moment"]))
+        for event in BUILT_IN_EVENTS:
+            scope.symbols[event] = Symbol(event, "event", None)
+            program.events[event] = None
+        for checklist in checklists:
+            for each in checklist.lists:
+                program.lists[each.name] = _lean(each)
+                scope.lists[each.name] = None if each.open else tuple(m.name for m in each.members)
+            for limit in checklist.limits:
+                self._limit(limit)
+            for kind in checklist.instruments:
+                self._kind(kind)
+        for checklist in checklists:
+            for event_spec in checklist.events:
+                per = self._list_of(event_spec.per)
+                scope.symbols[event_spec.name] = Symbol(event_spec.name, "event", None, per)
+                program.events[event_spec.name] = _lean(event_spec)
+            for powered in checklist.powered:
+                for name in (f"{powered.name}_begun", f"{powered.name}_ended"):
+                    scope.symbols[name] = Symbol(name, "event", None)
+                    program.events[name] = None
+            for spec in checklist.facts:
+                domain = self._domain(spec)
+                if domain is not None:
+                    series = spec.nature == "series"
+                    per = self._list_of(spec.per)
+                    scope.symbols[spec.name] = Symbol(spec.name, "fact", domain, per, series)
+            for wait in checklist.waits:
+                scope.symbols[wait.name] = Symbol(wait.name, "wait", WAIT_STATES)
+                if wait.witness:
+                    name = f"{wait.name}_witness"
+                    scope.symbols[name] = Symbol(name, "fact", YES_NO)
+            for rule in checklist.rules:
+                if rule.finding is not None:
+                    per = self._list_of(rule.per)
+                    name = rule.finding.text
+                    known = scope.symbols.get(name)
+                    if known is not None and known.kind == "finding" and known.per != per:
+                        self._fault(
+                            rule.finding, f"finding `{name}` is kept per {known.per or 'nothing'} elsewhere"
+                        )
+                    scope.symbols[name] = Symbol(name, "finding", FINDING, per)
+
+    def _domain(self, spec: FactSpec) -> OptionDomain | NumberDomain | None:
+        if spec.kind in ("options", "yes-no"):
+            names = tuple(o.name for o in spec.options)
+            return OptionDomain(names, {o.name: o.label for o in spec.options})
+        if spec.kind == "catalogue":
+            assert spec.catalogue is not None
+            catalogue = self.catalogues.get(spec.catalogue.text)
+            if catalogue is None:
+                help = did_you_mean(spec.catalogue.text, self.catalogues)
+                self._fault(spec.catalogue, f"there is no catalogue `{spec.catalogue}`", help, "SA301")
+                return None
+            return OptionDomain(catalogue.names, dict(catalogue.labels), catalogue.name)
+        if spec.kind == "quantity":
+            assert spec.quantity is not None
+            dimension = DIMENSIONS.get(spec.quantity.text)
+            if dimension is None:
+                help = did_you_mean(spec.quantity.text, DIMENSIONS)
+                self._fault(spec.quantity, f"there is no quantity `{spec.quantity}`", help, "SA303")
+                return None
+            if spec.between is None:
+                return NumberDomain(dimension)
+            low, high = (self._read(t, dimension.name, spec.unit) for t in spec.between)
+            if low is None or high is None:
+                return None
+            if low > high:
+                self._fault(spec.between[0], "the range runs downwards", None, "SA303")
+            return NumberDomain(dimension, low, high)
+        return PRESENCE
+
+    def _limit(self, spec: LimitSpec) -> None:
+        try:
+            readings = quantity.read_literal(spec.value.text)
+        except QuantityError as error:
+            self._fault(spec.value, str(error), error.help, "SA306")
+            return
+        chosen = readings[0]
+        if len(readings) > 1:
+            chosen = next((r for r in readings if r.dimension.point is None), readings[0])
+        if spec.between is not None:
+            low, high = (self._read(t, chosen.dimension.name, None) for t in spec.between)
+            if low is not None and high is not None and not low <= chosen.value <= high:
+                self._fault(
+                    spec.value,
+                    f"the limit lies outside {spec.between[0]} .. {spec.between[1]}",
+                    None,
+                    "SA303",
+                )
+        self.program.limits[spec.name] = Limit(_lean(spec), chosen.value, chosen.unit, spec.value.text)
+        self.scope.limits[spec.name] = (chosen.value, chosen.dimension)
+
+    def _kind(self, spec: Any) -> None:
+        dimension = DIMENSIONS.get(spec.quantity.text)
+        if dimension is None:
+            help = did_you_mean(spec.quantity.text, DIMENSIONS)
+            self._fault(spec.quantity, f"there is no quantity `{spec.quantity}`", help, "SA303")
+            return
+        difference = quantity.difference_of(dimension) if dimension.point else dimension
+        amounts = [
+            0.0 if text is None else self._read(text, difference.name, None) or 0.0
+            for text in (spec.offset, spec.repeat, spec.resolution)
+        ]
+        self.program.kinds[spec.name] = Kind(
+            spec.name, spec.title, amounts[0], amounts[1], amounts[2], dimension.name
+        )
+
+    def _list_of(self, text: Text | None) -> str | None:
+        if text is None:
+            return None
+        if text.text not in self.scope.lists:
+            help = did_you_mean(text.text, self.scope.lists)
+            self._fault(text, f"there is no list `{text}`", help, "SA301")
+            return None
+        return text.text
+
+    # -- conditions --------------------------------------------------------------------------------------
+
+    def _calculations(self, checklists: Iterable[Checklist]) -> None:
+        waiting = [spec for c in checklists for spec in c.calculations]
+        while waiting:
+            names = {spec.name for spec in waiting}
+            later = []
+            progress = False
+            for spec in waiting:
+                used = set(re.findall(r"[A-Za-z][A-Za-z0-9_]*", spec.expression.text))
+                if used & names:
+                    later.append(spec)
+                    continue
+                progress = True
+                per = self._list_of(spec.per)
+                try:
+                    formula = self.checker.expression(spec.expression.text, per=per)
+                except ConditionError as error:
+                    self._fault_in(spec.expression, error)
+                    self.scope.symbols[spec.name] = Symbol(
+                        spec.name, "calculation", NumberDomain(DIMENSIONS["number"]), per
+                    )
+                    continue
+                self.program.calculations[spec.name] = (formula, per, spec.about)
+                self.depends[spec.name] = {r.name for r in leaves(formula.expression)}
+                domain = NumberDomain(formula.dimension)
+                self.scope.symbols[spec.name] = Symbol(spec.name, "calculation", domain, per)
+            if not progress:
+                for spec in later:
+                    self._fault(spec.expression, f"`{spec.name}` depends on itself", None, "SA307")
+                return
+            waiting = later
+
+    def _cond(self, text: Text | None, *, per: str | None = None, judged: str | None = None) -> Cond | None:
+        if text is None:
+            return None
+        try:
+            checked = self.checker.condition(text.text, per=per, judged=judged)
+        except ConditionError as error:
+            self._fault_in(text, error)
+            checked = core.Truth(False, text.text)
+        return self._add(checked, text.text)
+
+    def _add(self, checked: Condition, text: str) -> Cond:
+        flat = merged(checked)
+        slots = slots_of(flat)
+        reads = tuple(
+            (Ref(r.name), number, r.member[1:]) if r.member and r.member[0] == "@" else (r, number, None)
+            for r, number in slots
+        )
+        cond = Cond(len(self.program.conditions), checked, flat, slots, reads, text)
+        self.program.conditions.append(cond)
+        return cond
+
+    def _needed(self, text: Text, *, per: str | None = None) -> Cond:
+        cond = self._cond(text, per=per)
+        assert cond is not None
+        return cond
+
+    def _details(self, checklist: Checklist) -> None:
+        program = self.program
+        for spec in checklist.facts:
+            symbol = self.scope.symbols.get(spec.name)
+            if symbol is not None:
+                self._fact(spec, checklist, symbol)
+        for wait in checklist.waits:
+            self._wait(wait, checklist)
+        for activity in checklist.activities:
+            program.activities[activity.name] = Activity(_lean(activity), self._cond(activity.gate))
+        inside: dict[str, str] = {}
+        for powered in checklist.powered:
+            at_most = self._read(powered.at_most, "duration", None) or 0.0
+            program.powered[powered.name] = Powered(_lean(powered), self._needed(powered.gate), at_most)
+            inside.update({text.text: powered.name for text in powered.steps})
+        for step in checklist.steps:
+            self._step(step, checklist, inside.get(step.name))
+        for rule in checklist.rules:
+            self._rule(rule, checklist)
+        for place in checklist.places:
+            program.places[place.name] = Place(_lean(place), self._cond(place.when))
+        for way, text in checklist.ways:
+            program.ways[way] = self._needed(text)
+        for impossible in checklist.impossible:
+            facts = tuple(t.text for t in impossible.facts)
+            program.impossible.append(Impossible(self._needed(impossible.when), impossible.slip, facts))
+        for suspect in checklist.suspect:
+            facts = tuple(t.text for t in suspect.facts)
+            program.suspects.append(Suspect(facts, self._needed(suspect.expects)))
+
+    def _fact(self, spec: FactSpec, checklist: Checklist, symbol: Symbol) -> None:
+        assert symbol.domain is not None
+        domain = symbol.domain
+        unit: Unit | None = None
+        tolerance = 0.0
+        if isinstance(domain, NumberDomain):
+            unit = self._unit(spec, domain)
+            if spec.tolerance is not None:
+                point = domain.dimension.point
+                named = quantity.difference_of(domain.dimension) if point else domain.dimension
+                tolerance = self._read(spec.tolerance, named.name, None) or 0.0
+            if spec.read_with is not None and spec.read_with.text not in self.program.kinds:
+                help = did_you_mean(spec.read_with.text, self.program.kinds)
+                self._fault(
+                    spec.read_with, f"there is no kind of instrument `{spec.read_with}`", help, "SA301"
+                )
+        triggers = [self._trigger(text, symbol.per) for text in spec.void_after]
+        for powered in (p for pack in self.packs for c in pack.checklists for p in c.powered):
+            if spec.name in {t.text for t in powered.proof}:
+                name = f"{powered.name}_begun"
+                freed = None
+                if symbol.per is not None and symbol.per == powered.of.text:
+                    freed = frozenset(t.text for t in powered.frees)
+                triggers.append(Trigger(name, None, None, name, freed))
+        counts = None
+        counted = 0
+        if spec.counts_when is not None:
+            counts = self._cond(spec.counts_when.condition, per=symbol.per, judged=spec.name)
+            counted = self._counted(spec, domain)
+        place_counts: dict[str, Cond] = {}
+        if spec.name == self.program.look:
+            for place in (p for pack in self.packs for c in pack.checklists for p in c.places):
+                cond = self._cond(place.counts_when, per="place", judged=spec.name)
+                if cond is not None:
+                    place_counts[place.name] = cond
+        self.program.facts[spec.name] = Fact(
+            _lean(spec),
+            checklist.name,
+            domain,
+            symbol.per,
+            unit,
+            tolerance,
+            self._duration(spec.good_for),
+            tuple(t for t in triggers if t is not None),
+            counts,
+            counted,
+            place_counts,
+        )
+
+    def _counted(self, spec: FactSpec, domain: OptionDomain | NumberDomain) -> int:
+        assert spec.counts_when is not None
+        if not isinstance(domain, OptionDomain):
+            return -1
+        mask = 0
+        for text in spec.counts_when.values:
+            if text.text not in domain.names:
+                help = did_you_mean(text.text, domain.names)
+                self._fault(text, f"`{text}` is not an option of `{spec.name}`", help, "SA304")
+            else:
+                mask |= domain.mask(text.text)
+        return mask or domain.whole
+
+    def _unit(self, spec: FactSpec, domain: NumberDomain) -> Unit:
+        if spec.unit is not None:
+            try:
+                return quantity.find_unit(spec.unit.text, domain.dimension)
+            except QuantityError as error:
+                self._fault(spec.unit, str(error), error.help, "SA306")
+        if spec.between is not None:
+            try:
+                return quantity.read(spec.between[1].text, domain.dimension).unit
+            except QuantityError:
+                pass
+        return quantity.canonical_unit(domain.dimension)
+
+    def _wait(self, spec: WaitSpec, checklist: Checklist) -> None:
+        duration = self._duration(spec.duration) or 0.0
+        since = [self._trigger(text, None) for text in spec.since]
+        restarted = [self._trigger(text, None) for text in spec.restarted_by]
+        wait = Wait(_lean(spec), duration, tuple(t for t in since if t), tuple(t for t in restarted if t))
+        self.program.waits[spec.name] = wait
+        self.depends[spec.name] = {t.name for t in (*wait.since, *wait.restarted_by)}
+        if wait.witness is not None:
+            self.depends[spec.name].add(wait.witness)
+            witness = _witness(spec)
+            self.program.facts[wait.witness] = Fact(
+                witness, checklist.name, YES_NO, None, None, 0.0, None, ()
+            )
+
+    def _trigger(self, text: Text, per: str | None) -> Trigger | None:
+        found = _TRIGGER.match(text.text)
+        if found is None:
+            self._fault(text, "this is neither an event nor `FACT becomes OPTION`", None, "SA300")
+            return None
+        name, _, option = found.groups()
+        symbol = self.scope.symbols.get(name)
+        if symbol is None:
+            help = did_you_mean(name, self.scope.symbols)
+            self._fault(text, f"`{name}` is not defined", help, "SA301")
+            return None
+        if option is None:
+            if symbol.kind != "event":
+                self._fault(text, f"`{name}` is not an event", f"write `{name} becomes …`", "SA302")
+                return None
+            return Trigger(name, None, symbol.per, text.text)
+        if not isinstance(symbol.domain, OptionDomain) or symbol.kind != "fact":
+            self._fault(text, f"`{name}` is not a fact with options", None, "SA302")
+            return None
+        if option not in symbol.domain.names:
+            help = did_you_mean(option, symbol.domain.names)
+            self._fault(text, f"`{option}` is not an option of `{name}`", help, "SA304")
+            return None
+        return Trigger(name, symbol.domain.mask(option), symbol.per, text.text)
+
+    def _step(self, spec: StepSpec, checklist: Checklist, powered: str | None) -> None:
+        asks = []
+        for text in spec.ask:
+            if text.text not in self.scope.symbols or self.scope.symbols[text.text].kind != "fact":
+                help = did_you_mean(text.text, self.program.facts)
+                self._fault(text, f"there is no fact `{text}`", help, "SA301")
+            else:
+                asks.append(text.text)
+        lists = {self.scope.symbols[name].per for name in asks}
+        per = next(iter(lists)) if len(lists) == 1 else None
+        for text in (*spec.marks,):
+            if text.text not in self.program.events:
+                self._fault(
+                    text, f"there is no event `{text}`", did_you_mean(text.text, self.program.events), "SA301"
+                )
+        activity_ok = spec.activity is None or any(
+            spec.activity.text == a.name for pack in self.packs for c in pack.checklists for a in c.activities
+        )
+        if not activity_ok:
+            assert spec.activity is not None
+            self._fault(spec.activity, f"there is no activity `{spec.activity}`", None, "SA301")
+        if (
+            spec.wait is not None
+            and self.scope.symbols.get(spec.wait.text, Symbol("", "", None)).kind != "wait"
+        ):
+            self._fault(spec.wait, f"there is no wait `{spec.wait}`", None, "SA301")
+        when = self._cond(spec.when, per=per)
+        gate = self._cond(spec.gate, per=per)
+        self.program.steps[spec.name] = Step(
+            _lean(spec), checklist.name, when, gate, tuple(asks), per, powered
+        )
+
+    def _rule(self, spec: RuleSpec, checklist: Checklist) -> None:
+        per = self._list_of(spec.per)
+        when = self._needed(spec.when, per=per)
+        self.program.rules[spec.name] = Rule(_lean(spec), checklist.name, when, per)
+        if spec.finding is not None:
+            name = spec.finding.text
+            self.program.findings[name] = (*self.program.findings.get(name, ()), spec.name)
+        known = {a.name for pack in self.packs for c in pack.checklists for a in c.activities}
+        for text in spec.stop:
+            if text.text not in known:
+                self._fault(text, f"there is no activity `{text}`", did_you_mean(text.text, known), "SA301")
+
+    # -- order -------------------------------------------------------------------------------------------
+
+    def _order(self) -> None:
+        """Find what each name rests on; refuse circles; mark the conditions that mention a safety fact."""
+        program, depends = self.program, self.depends
+        for name, derivation in program.derived.items():
+            depends[name] = {r.name for r in _names(derivation)}
+        for name, fact in program.facts.items():
+            needs = depends.setdefault(name, set())
+            needs.update(t.name for t in fact.void_after)
+            for cond in (fact.counts, *fact.place_counts.values()):
+                if cond is not None:
+                    needs.update(ref.name for ref, _ in cond.slots)
+        for name, rules in program.findings.items():
+            depends[name] = {ref.name for r in rules for ref, _ in program.rules[r].when.slots}
+        self._link()
+        done: dict[str, frozenset[str]] = {}
+        path: list[str] = []
+
+        def visit(name: str) -> frozenset[str]:
+            if name in done:
+                return done[name]
+            if name in path:
+                circle = [*path[path.index(name) :], name]
+                self.faults.append(
+                    Fault("SA307", f"these depend on each other: {' → '.join(circle)}", self.packs[0].name)
+                )
+                return frozenset()
+            path.append(name)
+            found = {name}
+            for other in depends.get(name, ()):
+                found |= visit(other)
+            path.pop()
+            done[name] = frozenset(found)
+            return done[name]
+
+        for name in [*depends, *program.facts, *program.events]:
+            visit(name)
+            if self.faults:
+                return
+        program.supports = {
+            name: frozenset(n for n in found if n in program.facts or n in program.events)
+            for name, found in done.items()
+        }
+        program.safety_facts = frozenset(n for n, f in program.facts.items() if f.spec.safety)
+        triggers = {t.name for f in program.facts.values() for t in f.void_after}
+        for wait in program.waits.values():
+            triggers |= {t.name for t in (*wait.since, *wait.restarted_by)}
+        for cond in program.conditions:
+            cond.mentions = frozenset[str]().union(*(done.get(ref.name, {ref.name}) for ref, _ in cond.slots))
+            cond.safety = bool(cond.mentions & program.safety_facts)
+        self._closing()
+        self._ask()
+        program.quantified = frozenset(
+            d.list for d in program.derived.values() if isinstance(d, core.Each | core.Count | core.Sum)
+        )
+        program.mentioned = frozenset(triggers).union(*(c.mentions for c in program.conditions))
+
+    def _ask(self) -> None:
+        """Who needs which fact."""
+        program = self.program
+        askers = [Asker(rule.when, rule.per) for rule in program.rules.values()]
+        askers += [Asker(a.gate, None) for a in program.activities.values() if a.gate is not None]
+        askers += [Asker(p.gate, None) for p in program.powered.values()]
+        for step in program.steps.values():
+            askers += [Asker(c, step.per, step.spec.name) for c in (step.when, step.gate) if c is not None]
+        askers += [Asker(s.expects, None) for s in program.suspects]
+        askers += [Asker(i.when, None) for i in program.impossible]
+        for asker in askers:
+            for name in asker.cond.mentions & program.facts.keys():
+                program.askers.setdefault(name, []).append(asker)
+        for fact in program.facts.values():
+            conds = [c for c in (fact.counts, *fact.place_counts.values()) if c is not None]
+            for name in frozenset[str]().union(*(c.mentions for c in conds)) & program.facts.keys():
+                program.supporting.setdefault(name, []).append(fact.name)
+        for wait in program.waits.values():
+            names = {t.name for t in wait.since if t.mask is not None}
+            for name in names | ({wait.witness} if wait.witness is not None else set()):
+                program.starting.setdefault(name, []).append(wait.spec.name)
+
+    def _closing(self) -> None:
+        program = self.program
+        order = list(program.steps.values())
+        for check, derived in program.later.items():
+            judged = {
+                fact.name
+                for fact in program.facts.values()
+                for cond in (fact.counts, *fact.place_counts.values())
+                if cond is not None and any(ref.name in derived for ref, _ in cond.slots)
+            }
+            asking = [index for index, step in enumerate(order) if judged & set(step.asks)]
+            for step in order[max(asking, default=len(order)) + 1 :]:
+                if check in step.asks:
+                    held = program.closing.get(step.spec.name, frozenset())
+                    program.closing[step.spec.name] = held | {check}
+
+    def _link(self) -> None:
+        """For each name, what rests on it, and whether for the same member of a list only."""
+        program, links = self.program, self.program.links
+
+        def link(dependent: str, per: str | None, ref: Ref, table: Links = links) -> None:
+            local = per is not None and ref.member == f"@{per}"
+            table.setdefault(ref.name, []).append((dependent, local))
+
+        for name, derivation in program.derived.items():
+            per = program.outer.get(name)
+            for ref in _names(derivation):
+                link(name, per, ref)
+            if isinstance(derivation, core.Near) and derivation.kind == "first":
+                program.later.setdefault(derivation.ref.name, []).append(name)
+            if isinstance(derivation, core.SinceEvent | core.Spread):
+                program.timed.add(name)
+        for name, (formula, per, _) in program.calculations.items():
+            for ref in leaves(formula.expression):
+                link(name, per, ref)
+        for name, fact in program.facts.items():
+            for trigger in fact.void_after:
+                same = trigger.per is not None and trigger.per == fact.per
+                link(name, fact.per, Ref(trigger.name, f"@{trigger.per}" if same else None))
+            for cond in (fact.counts, *fact.place_counts.values()):
+                for ref, _ in cond.slots if cond is not None else ():
+                    link(name, fact.per, ref, program.evidence)
+            if fact.good_for is not None:
+                program.timed.add(name)
+        for name, wait in program.waits.items():
+            program.timed.add(name)
+            for each in (*wait.since, *wait.restarted_by):
+                link(name, None, Ref(each.name))
+            if wait.witness is not None:
+                link(name, None, Ref(wait.witness))
+        for name, rules in program.findings.items():
+            for rule in (program.rules[r] for r in rules):
+                for ref, _ in rule.when.slots:
+                    link(name, rule.per, ref)
+        program.timed.add("now")
+
+    # -- small things ------------------------------------------------------------------------------------
+
+    def _duration(self, text: Text | None) -> float | None:
+        if text is None:
+            return None
+        if text.text in self.program.limits:
+            return self.program.limits[text.text].value
+        return self._read(text, "duration", None)
+
+    def _read(self, text: Text, dimension: str, unit: Text | None) -> float | None:
+        try:
+            default = quantity.find_unit(unit.text, DIMENSIONS[dimension]) if unit is not None else None
+            return quantity.read(text.text, DIMENSIONS[dimension], default=default).value
+        except QuantityError as error:
+            self._fault(text, str(error), error.help, "SA306")
+            return None
+
+    def _fault(self, text: Text, message: str, help: str | None = None, code: str = "SA302") -> None:
+        self.faults.append(text.fault(code, message, help=help))
+
+    def _fault_in(self, text: Text, error: ConditionError) -> None:
+        length = error.end - error.start
+        self.faults.append(
+            text.fault(error.code, error.message, start=error.start, length=length, help=error.help)
+        )
+
+
+def _names(derivation: Derivation) -> Iterator[Ref]:
+    match derivation:
+        case core.Formula():
+            yield from leaves(derivation.expression)
+        case core.Each() | core.Count():
+            yield from core.refs_of(derivation.condition)
+        case core.Sum():
+            yield derivation.item
+        case core.Near():
+            yield derivation.ref
+            if derivation.anchor is not None:
+                yield derivation.anchor
+        case core.Readings() | core.Spread() | core.SinceEvent():
+            yield derivation.ref
+
+
+def _witness(spec: WaitSpec) -> FactSpec:
+    return FactSpec(
+        name=f"{spec.name}_witness",
+        where=Text(f"{spec.name}_witness"),
+        ask=spec.witness or "",
+        kind="yes-no",
+        options=(),
+        catalogue=None,
+        quantity=None,
+        between=None,
+        unit=None,
+        nature="series",
+        per=None,
+        safety=False,
+        personal=False,
+        read_with=None,
+        tolerance=None,
+        good_for=None,
+        void_after=(),
+        why="A clock alone cannot know what happened meanwhile.",
+        how=None,
+        caution=None,
+        counts_when=None,
+    )
+
+
+def _lean(record: Any) -> Any:
+    """The record without the places of its texts in their file, which only the compiler needs."""
+    if isinstance(record, Text):
+        return Text(record.text)
+    if isinstance(record, tuple):
+        return tuple(_lean(item) for item in record)
+    if dataclasses.is_dataclass(record) and not isinstance(record, type):
+        changes = {f.name: _lean(getattr(record, f.name)) for f in dataclasses.fields(record)}
+        return dataclasses.replace(record, **changes)
+    return record

@@ -1,0 +1,417 @@
+"""The trail: what it says of whole, partial and stopped jobs, and that nothing typed becomes structure."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from markdown_it import MarkdownIt
+from stillair.assess import assess, compile_packs
+from stillair.authoring.rehearse import Rehearsal, play, read_scenario
+from stillair.fault import StillairError, printable
+from stillair.hooks import Plugins, View
+from stillair.pack import read_pack
+from stillair.trail import Document, escape, make, markdown, prose, to_json, write
+from stillair.trail.document import Code, Item, Part, Strong, line
+
+Tank = Any  # the job of `conftest`
+
+PARTS = [
+    "What this is, and what it is not",
+    "Stops and cautions",
+    "Findings",
+    "What could not be decided, and what would decide it",
+    "Places",
+    "Calculations",
+    "Limits in force",
+    "Waits and powered states",
+    "Every entry, in order",
+    "Instruments",
+    "Versions and hash",
+]
+LEAK = Path(__file__).parents[2] / "checklists" / "stillair_checklists" / "leak"
+
+
+def text(tank: Tank) -> str:
+    return markdown(tank.assess(), tank.lines, tank.zone)
+
+
+def part(trail: str, title: str) -> str:
+    """One part of a trail, on one line."""
+    return " ".join(trail.split(f"\n## {title}\n")[1].split("\n## ")[0].split())
+
+
+def worked(tank: Tank) -> Tank:
+    """A job with something of everything."""
+    tank.gauge("G1", 2, 1, checked="2026-01-05")
+    tank.note("smell", "no")
+    tank.add("listed", list="valve")
+    tank.note("locked of inlet", "yes")
+    tank.note("locked of outlet", "yes")
+    tank.add("event", event="valve_shut")
+    tank.note("liquid", "oil")
+    tank.note("depth", "20 ft")
+    tank.note("lamp", "good")
+    tank.minutes(4)
+    tank.add("event", event="valve_opened")
+    tank.minutes(15)
+    tank.note("rest_witness", "no")
+    tank.note("look of seam", "drop")
+    tank.note("look of roof", "dry")
+    tank.add("unavailable", fact="look", of="flange", reason="cannot be had", why="behind a wall")
+    tank.note("bottom", "61 psig", "G1")
+    tank.minutes(17)
+    tank.add("correct", line=len(tank.lines), why="digits swapped", body=_body(tank, "16 psig"))
+    tank.add("event", event="stir_begun")
+    tank.minutes(19)
+    tank.add("event", event="stir_ended")
+    tank.note("locked of inlet", "yes")
+    tank.add("skip", step="walk", why="done already")
+    tank.add("note", text="owner at home")
+    return tank
+
+
+def _body(tank: Tank, value: str) -> dict[str, Any]:
+    body = dict(tank.note("bottom", value, "G1").body)
+    tank.lines.pop()
+    return body
+
+
+# -- its parts -----------------------------------------------------------------------------------------------
+
+
+def test_the_parts_come_in_their_order(tank: Tank) -> None:
+    assert re.findall(r"^## (.*)$", text(worked(tank)), re.MULTILINE) == PARTS
+
+
+def test_an_empty_job_and_a_stopped_one_have_every_part(tank: Tank) -> None:
+    """The deferral and the cautions are in every trail, and a stop names what lifts it."""
+    empty = text(tank)
+    tank.note("smell", "yes")
+    stopped = text(tank)
+    for trail in (empty, stopped):
+        assert re.findall(r"^## (.*)$", trail, re.MULTILINE) == PARTS
+        assert "Where two of them differ, the stricter wins." in trail
+        assert "Permits are ruled locally. Ask the authority having jurisdiction." in trail
+        assert "Wear gloves." in part(trail, "Stops and cautions")
+    assert "Stops not ruled out" in part(empty, "Stops and cautions")
+    said = part(stopped, "Stops and cautions")
+    assert "**Leave the room.**" in said
+    assert "Stopped: Filling" in said
+    assert "Lifted by: The smell is gone and you answer again." in said
+    assert "nothing overrides it" in said
+
+
+def test_it_never_says_that_anything_complies(tank: Tank) -> None:
+    trail = text(worked(tank)).casefold()
+    assert "it never says that anything complies with a code" in trail
+    assert trail.count("compl") == trail.count("complies with a code") + trail.count("is complete")
+
+
+def test_a_finding_has_its_grade_its_time_its_margin_and_its_source(tank: Tank) -> None:
+    said = part(text(worked(tank)), "Findings")
+    assert "**Too little is inside** – confirmed, 2026-04-15 09:15 -04:00" in said
+    assert "wholly below 20 psig, 1.8 psi to spare: holds" in said
+    assert "Source: judgement, no source" in said
+    assert "**Bottom seam: It drips here** – confirmed" in said
+    assert "**Roof: No drip under these limits** – not found" in said
+
+
+def test_what_is_open_says_what_would_decide_it(tank: Tank) -> None:
+    said = part(text(worked(tank)), "What could not be decided, and what would decide it")
+    assert "`losing`" in said
+    assert "later: The same gauge later" in said
+    assert "**Flange behind the wall**" in said
+    assert "cannot be had (behind a wall)" in said
+
+
+def test_what_is_too_close_to_call_names_the_instrument_that_would_settle_it(tank: Tank) -> None:
+    tank.gauge("G1", 2, 1)
+    tank.note("bottom", "21 psig", "G1")
+    said = part(text(tank), "What could not be decided, and what would decide it")
+    assert "G1 good to ±0.99 psi instead of ±2.236 psi would settle it" in said
+
+
+def test_places_are_named_checked_void_or_not_reached(tank: Tank) -> None:
+    said = part(text(worked(tank)), "Places")
+    assert "**Bottom seam**: A drop, 09:15" in said
+    assert "**Not reached:** - **Flange behind the wall**: cannot be had (behind a wall)" in said
+
+
+def test_a_voided_place_says_why(tank: Tank) -> None:
+    tank.note("lamp", "weak")
+    tank.note("look of roof", "dry")
+    said = part(text(tank), "Places")
+    assert "**Looked at, but void: it proves nothing.** - **Roof**: Dry" in said
+    assert "without light and rest a dry look says nothing" in said
+
+
+def test_a_calculation_can_be_redone_by_hand(tank: Tank) -> None:
+    """800 kg/m3 x 9.80665 m/s2 x 6.096 m = 47825 Pa = 6.93644 psi; 1 in more or less is 0.0289 psi."""
+    said = part(text(worked(tank)), "Calculations")
+    weight = 800 * 9.80665 * 6.096 / 6894.757293
+    assert weight == pytest.approx(6.93644, abs=1e-5)
+    assert "`weight_pressure(oil, 240 in) = 6.93644 psig`" in said
+    assert "`expected = 6.936 psig ± 0.029 psi`" in said
+    assert "Formula: `weight_pressure: pressure = density x 9.80665 m/s2 x depth`" in said
+    assert "Source: Pascal's law" in said
+
+
+def test_waits_are_given_as_required_and_as_achieved(tank: Tank) -> None:
+    said = part(text(worked(tank)), "Waits and powered states")
+    assert "**Let it rest**: required 10 min, began 09:00, broken off 09:04 after 4 min." in said
+    assert "began 09:04 again (valve opened), achieved 11 min, ready 09:15." in said
+
+
+def test_a_powered_state_says_how_long_and_how_it_was_proved_off(tank: Tank) -> None:
+    said = part(text(worked(tank)), "Waits and powered states")
+    assert "after 2 min, at most 1 min allowed, longer than allowed" in said
+    assert "Freed: Inlet valve" in said
+    assert "`locked of inlet`: yes, 09:19" in said.replace("Yes", "yes")
+
+
+def test_a_powered_state_that_was_not_proved_off_says_so(tank: Tank) -> None:
+    tank.note("smell", "no")
+    tank.add("event", event="stir_begun")
+    said = part(text(tank), "Waits and powered states")
+    assert "no end entered; at most 1 min was allowed" in said
+    assert "Not proved off again yet." in said
+
+
+def test_every_entry_stands_there_as_read_and_as_used_with_its_correction(tank: Tank) -> None:
+    worked(tank)
+    said = part(text(tank), "Every entry, in order")
+    wrong = next(each.n for each in tank.lines if each.body.get("read") == "61 psig")
+    correction = next(each for each in tank.lines if each.kind == "correct")
+    assert f"**Line {wrong}**, 09:15: Gauge at the bottom `bottom`: as read `61 psig`" in said
+    assert f"Corrected by line {correction.n}; nothing rests on this entry any more." in said
+    assert f"line {wrong} is corrected to: Gauge at the bottom `bottom`: as read `16 psig`" in said
+    assert "used as 16.0 psig ± 2.2 psi, with G1, because: “digits swapped”" in said
+    assert all(f"**Line {each.n}**" in said for each in tank.lines)
+    assert "skipped: `walk`, because: “done already”" in said
+    assert "note: “owner at home”" in said
+
+
+def test_an_entry_made_later_gives_both_times(tank: Tank) -> None:
+    taken = tank.at
+    tank.minutes(50)
+    tank.add("event", event="valve_shut", taken=taken)
+    assert "taken 09:00, entered 09:50: event `valve_shut`" in part(text(tank), "Every entry, in order")
+
+
+def test_times_are_in_the_zone_of_the_job_with_a_heading_for_each_day(tank: Tank) -> None:
+    tank.minutes(60 * 15 + 30)
+    tank.note("smell", "no")
+    said = text(tank)
+    assert "### 2026-04-15, UTC-04:00" in said
+    assert "### 2026-04-16, UTC-04:00" in said
+    assert "00:30: Any smell of fumes? `smell`" in said
+
+
+def test_what_is_left_out_of_a_copy_is_said_to_be(tank: Tank) -> None:
+    tank.note("owner", "C. Owner")
+    body = {"fact": "owner"}
+    tank.lines[-1] = replace(tank.lines[-1], body=body, left_out=frozenset({"value", "read"}))
+    said = part(text(tank), "Every entry, in order")
+    assert "`owner` (left out of this copy)" in said
+    assert "C. Owner" not in said
+
+
+def test_instruments_are_listed_with_what_was_read_with_them(tank: Tank) -> None:
+    said = part(text(worked(tank)), "Instruments")
+    assert "**G1** (`gauge`): offset ±2 psi, repeat ±1 psi, checked 2026-01-05, lines" in said
+
+
+def test_versions_digests_and_the_last_hash_end_it(tank: Tank) -> None:
+    found = tank.assess()
+    document = make(
+        found, tank.lines, tank.zone, last_hash="ab" * 32, torn=7, differs=("the plugin is gone",)
+    )
+    said = part(write(document), "Versions and hash")
+    assert f"Pack **tank** 2.1.0, SHA-256 `{tank.program.packs['tank'][1]}`" in said
+    assert f"Hash of the last line: `{'ab' * 32}`" in said
+    assert "**This cannot be re-derived with these plugins:** the plugin is gone" in said
+    assert "Torn: 7 bytes" in said
+
+
+def test_views_of_plugins_come_last_and_in_order(tank: Tank, tank_plugins: Plugins) -> None:
+    trail = write(make(tank.assess(), tank.lines, tank.zone, plugins=tank_plugins))
+    assert trail.rstrip().endswith("## Tally of the plugin\n\n### Tally\n\nA *view* of the plugin.")
+
+
+@pytest.mark.parametrize("answer", [ValueError("no luck"), 7])
+def test_a_view_that_fails_makes_no_trail_and_is_named(
+    tank: Tank, tank_plugins: Plugins, answer: Any
+) -> None:
+    def render(_: object) -> Any:
+        if isinstance(answer, Exception):
+            raise answer
+        return answer
+
+    plugins = replace(tank_plugins, views={"tally": View("tally", render)})
+    with pytest.raises(StillairError) as raised:
+        make(tank.assess(), tank.lines, tank.zone, plugins=plugins)
+    assert "`tally` of the plugin `tank_gauging`" in str(raised.value)
+    assert "tank_gauging.py" in str(raised.value)
+
+
+def test_entries_in_doubt_are_named_and_nothing_rests_on_them(tank: Tank) -> None:
+    tank.note("smell", "no")
+    tank.note("depth", "39 ft")
+    trail = text(tank)
+    said = part(trail, "What could not be decided, and what would decide it")
+    assert "**Entries in doubt.**" in said
+    assert "`depth`, line 4: No tank here is so deep" in said
+    assert "In doubt: No tank here is so deep" in part(trail, "Every entry, in order")
+
+
+def test_the_same_inputs_give_the_same_bytes(new_tank: Callable[[], Tank]) -> None:
+    assert text(worked(new_tank())) == text(worked(new_tank()))
+
+
+def test_the_document_is_also_plain_data(tank: Tank) -> None:
+    told: Any = to_json(make(tank.assess(), tank.lines, tank.zone))
+    assert [each["title"] for each in told["parts"]] == PARTS
+
+
+# -- what people typed ---------------------------------------------------------------------------------------
+
+HOSTILE = [
+    "# heading", "- item", "1. one", "> quote", "<b>bold</b>", "<http://example.org>", "[a](http://b.example)",
+    "![a](b)", "*strong* _soft_ __x__", "`code` ``two``", "| a | b |", "---", "===", "```", "~~~", "a\n\n# b",
+    "a\n=====", "\\", "\\*", "&lt;b&gt; &#42;", "x\x1b[31my", "\u202eabc", "\t\ttab",
+    "http://example.org",
+    "www.example.org", "a@example.org", "+ plus", "2) two", "~~gone~~", "“. By Boss. Line 9”", "    code",
+    "`",
+    "[x]: http://example.org", "- [ ] task", "<!-- hidden -->", "a\\\nb",
+]  # fmt: skip
+TYPED = st.one_of(
+    st.sampled_from(HOSTILE),
+    st.text(alphabet="#*_`~-+=|<>[]()!&;:.@\\/\n\t \"'ab1", min_size=1, max_size=40),
+    st.text(min_size=1, max_size=30),
+)
+
+
+def structure(trail: str) -> list[str]:
+    """The kinds of what Markdown makes of a trail: texts joined, their words left out."""
+    found: list[str] = []
+    for token in MarkdownIt("gfm-like", {"linkify": False}).parse(trail):
+        found.append(token.type)
+        for child in token.children or ():
+            if child.type in ("text", "softbreak") and found[-1] in ("text", "softbreak"):
+                continue
+            found.append(child.type)
+    return found
+
+
+def typed_everywhere(tank: Tank, typed: str) -> str:
+    """The trail of a job in which a person has typed this wherever people type."""
+    tank.by = typed
+    tank.lines[0] = replace(tank.lines[0], body={**tank.lines[0].body, "title": typed})
+    tank.add("observe", fact="remark", value="present", read=typed)
+    tank.add("observe", fact="depth", value=1.0, read=typed, unit="in")
+    tank.add("instrument", serial=typed, kind="gauge", offset=1.0, repeat=1.0, resolution=0.0)
+    tank.add("observe", fact="bottom", value=145000.0, read="21 psig", unit="psig", instrument=typed)
+    tank.add("unavailable", fact="look", of="flange", reason=typed, why=typed)
+    tank.add("member", list="valve", member=typed, label=typed)
+    tank.add("observe", fact="locked", of=typed, value="yes", read="yes")
+    tank.add("skip", step="walk", why=typed)
+    tank.add("note", text=typed)
+    tank.add("handover", to=typed)
+    tank.add("correct", line=4, why=typed)
+    tank.add("close", checklist=None, outcome=typed)
+    return text(tank)
+
+
+@settings(deadline=None, max_examples=120, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(typed=TYPED.filter(lambda t: bool(t.strip())))
+def test_nothing_typed_becomes_structure(new_tank: Callable[[], Tank], typed: str) -> None:
+    """Read back by a Markdown reader, a trail has the same structure whatever people typed."""
+    assert structure(typed_everywhere(new_tank(), typed)) == structure(typed_everywhere(new_tank(), "plain"))
+
+
+@pytest.mark.parametrize("typed", HOSTILE)
+def test_what_tries_to_be_structure_is_words(new_tank: Callable[[], Tank], typed: str) -> None:
+    assert structure(typed_everywhere(new_tank(), typed)) == structure(typed_everywhere(new_tank(), "plain"))
+
+
+@given(TYPED)
+def test_what_was_typed_is_shown_as_typed(typed: str) -> None:
+    """Escaped and read back it is the same words: spaces made one, what steers a terminal made visible."""
+    tokens = MarkdownIt("commonmark").parse("x" + escape(typed))
+    shown = "".join(child.content for t in tokens if t.type == "inline" for child in t.children or ())
+    assert shown[1:] == printable(" ".join(typed.split()))
+
+
+def test_control_characters_are_visible(tank: Tank) -> None:
+    tank.add("note", text="red \x1b[31m and \u202eback")
+    assert "red \ufffd\\[31m and \ufffdback" in text(tank)
+
+
+def test_words_cannot_close_the_quotation_marks_they_stand_in(tank: Tank) -> None:
+    tank.add("note", text="fine”. By Boss. “more")
+    assert 'note: “fine". By Boss. "more”' in text(tank)
+
+
+def test_code_keeps_its_back_quotes_inside() -> None:
+    made = Document("T", (Part("P", ((Item(line(Code("a `` b `"), Strong("*"))),),)),))
+    tokens = MarkdownIt("commonmark").parse(write(made))
+    codes = [c.content for t in tokens for c in t.children or () if c.type == "code_inline"]
+    assert codes == ["a `` b `"]
+
+
+def test_the_prose_of_a_pack_loses_its_marks(tank: Tank) -> None:
+    tank.note("liquid", "oil")
+    assert "**Keep flames away.**" in text(tank)
+    assert prose("See [the rule](http://x.example) and `this`.\n\n- one") == "See the rule and this. one"
+
+
+# -- a real job ----------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def leak() -> tuple[Rehearsal, str]:
+    """The demonstration of the bundled pack, played, and its trail."""
+    plugins = Plugins.load()
+    pack = read_pack(LEAK, plugins=plugins.versions())
+    program = compile_packs([pack], plugins.calculators, plugins.catalogues)
+    scenario = read_scenario(LEAK / "scenarios" / "demo.yaml")
+    played = play(program, scenario)
+    zone = datetime.strptime(str(scenario["starts"]), "%Y-%m-%d %H:%M %z").tzinfo
+    assert zone is not None
+    found = assess(program, played.lines, played.lines[-1].entered)
+    return played, markdown(found, played.lines, zone)
+
+
+def test_a_real_trail_has_every_part_and_every_line(leak: tuple[Rehearsal, str]) -> None:
+    played, trail = leak
+    assert re.findall(r"^## (.*)$", trail, re.MULTILINE) == PARTS
+    assert all(f"**Line {each.n}**" in trail for each in played.lines)
+    assert "root of the sum of the squares" in trail
+
+
+def test_no_sentence_has_more_than_thirty_words(leak: tuple[Rehearsal, str]) -> None:
+    """Formulas and conditions aside, and the sources, which are titles."""
+    long = []
+    for each in leak[1].splitlines():
+        words = re.sub(r"`+[^`]*`+", "x", each).strip("- *#")
+        if words.startswith("Source:"):
+            continue
+        for sentence in re.split(r"(?<=[.!?;:])\**\s", words):
+            if len(sentence.split()) > 30:
+                long.append(sentence)
+    assert long == []
+
+
+def test_every_number_of_a_reading_has_a_unit(leak: tuple[Rehearsal, str]) -> None:
+    """Each value said with a tolerance names the unit on both sides of the ±."""
+    pairs = re.findall(r"(-?[0-9.]+) ?([^\s0-9]\S*)? ± ([0-9.]+) ?([^\s0-9,;:`)]+)?", leak[1])
+    assert len(pairs) > 20
+    assert [pair for pair in pairs if not pair[1] or not pair[3]] == []
