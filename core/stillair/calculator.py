@@ -264,7 +264,8 @@ def propagate(
                 curvature += abs(both - one - other + middle)
             results.append((middle, effects, curvature, point))
     except OutOfRange as error:
-        return Number.nothing(*reasons, Reason(Why.OUTSIDE, about, str(error)))
+        # Where an input is not known, that is what is missing; the range may hold once it is.
+        return Number.nothing(*(reasons or [Reason(Why.OUTSIDE, about, str(error))]))
 
     low = min(r[0] for r in results)
     high = max(r[0] for r in results)

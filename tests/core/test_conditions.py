@@ -125,6 +125,8 @@ UNDERSTOOD = [
     ("(blower is stopped or look is seen) and look is seen", FAILS),
     ("not look is seen and look is seen", FAILS),  # not binds closest
     ("not (look is seen and look is seen)", HOLDS),
+    ("not (blower is stopped and look is seen)", HOLDS),
+    ("not (blower is running or look is none)", FAILS),
     ("static_pressure > 100 psig", HOLDS),
     ("100 psig < static_pressure", HOLDS),
     ("static_pressure >= 118 psig", HOLDS),

@@ -800,12 +800,12 @@ class Assessment:
         if step.powered is not None and not self._powered_on(step.powered):
             powered = self.program.powered[step.powered].spec
             return Action("begin", spec.name, state.member, why=powered.title)
-        if not self._confirmed(step, state.member):
-            return Action("do", spec.name, state.member, state.asks, spec.why or "")
         if state.asks:
             return Action("ask", spec.name, state.member, state.asks, spec.why or "")
         if state.list is not None:
             return Action("list", spec.name, state.member, why=spec.why or "", list=state.list)
+        if not self._confirmed(step, state.member):
+            return Action("do", spec.name, state.member, why=spec.why or "")
         return self._waiting(step, state)
 
     def _waiting(self, step: Step, state: StepState) -> Action:

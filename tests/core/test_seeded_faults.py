@@ -1,0 +1,482 @@
+"""Would the suite notice? Each fault a tired person might write is put into the engine, and must be found.
+
+A fault is found if the brute-force reference of `test_soundness` disagrees with the engine where it did not
+before, or if a named test fails that passes without it.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import sys
+from collections import Counter
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+from stillair.assess import assessment as assessment_module
+from stillair.assess import view as view_module
+from stillair.assess.program import Wait
+from stillair.assess.view import View
+from stillair.condition import check, compiled, core, merge, tree
+from stillair.condition.check import Checker
+from stillair.possible import Number, Options, Region
+from stillair.verdict import Verdict
+
+sys.path.insert(0, str(Path(__file__).parent))
+import test_assess
+import test_conditions
+import test_soundness as soundness
+import test_tolerance
+from oracle import World
+
+Patch = pytest.MonkeyPatch
+#: Worlds tried for each fault, until it is found.
+SEEDS = range(5000, 5040)
+
+
+# -- faults -------------------------------------------------------------------------------------------------
+
+
+def strict_for_not_strict(patch: Patch) -> None:
+    """`<` judged as `<=` and the other way round, in the generated source."""
+    written = compiled.Spans.number_within
+
+    def swapped(self: compiled.Spans, name: str, region: Region) -> str:
+        return written(
+            self, name, Region(tuple((a, not a_in, b, not b_in) for a, a_in, b, b_in in region.pieces))
+        )
+
+    patch.setattr(compiled.Spans, "number_within", swapped)
+
+
+def low_and_high_swapped(patch: Patch) -> None:
+    """The lowest value is tested where the highest should be, in the generated source."""
+    written = compiled.Spans.number_within
+    table = str.maketrans("lh", "hl")
+    patch.setattr(
+        compiled.Spans, "number_within",
+        lambda self, name, region: written(self, name, region).translate(table).replace("Fahse", "False"),
+    )  # fmt: skip
+
+
+def no_de_morgan(patch: Patch) -> None:
+    """`not (a and b)` becomes `not a and not b`."""
+    negated = Checker._negated
+
+    def kept(self: Checker, condition: core.Condition, text: str) -> core.Condition:
+        if isinstance(condition, core.All | core.Either):
+            return type(condition)(tuple(self._negated(p, p.text) for p in condition.parts), text)
+        return negated(self, condition, text)
+
+    patch.setattr(Checker, "_negated", kept)
+
+
+def not_forgotten(patch: Patch) -> None:
+    """`not x is a` read as `x is a`."""
+    patch.setattr(Checker, "_negated", lambda self, condition, text: condition)
+
+
+def masks_swapped(patch: Patch) -> None:
+    """What the test is true of, and what it is false of."""
+    tested = Checker._is
+
+    def swapped(self: Checker, node: Any) -> core.Test:
+        found = tested(self, node)
+        assert isinstance(found, core.Test)
+        return dataclasses.replace(found, sure=found.never, never=found.sure)
+
+    patch.setattr(Checker, "_is", swapped)
+
+
+def unknown_attribute_is_no(patch: Patch) -> None:
+    """An attribute that is not known counts as another value than the one asked for."""
+    tested = Checker._is
+
+    def closed(self: Checker, node: Any) -> core.Test:
+        found = tested(self, node)
+        assert isinstance(found, core.Test)
+        return dataclasses.replace(found, never=found.domain.whole & ~found.sure)
+
+    patch.setattr(Checker, "_is", closed)
+
+
+def some_is_enough(patch: Patch) -> None:
+    """A condition holds if one possible option passes."""
+    patch.setattr(compiled.Spans, "options_within", compiled.Spans.options_meet)
+
+
+def nan_decides(patch: Patch) -> None:
+    """A comparison that is not true of a number that does not exist is taken as false of it."""
+    patch.setattr(compiled.Spans, "number_meets", compiled.Spans.number_within)
+
+
+def undefined_is_zero(patch: Patch) -> None:
+    """A number that does not exist is 0."""
+    span = Number.span
+    patch.setattr(Number, "span", lambda self: (0.0, 0.0) if self.undefined else span(self))
+
+
+def merged_as_or(patch: Patch) -> None:
+    """Tests on one fact joined by `and` are brought together as if by `or`."""
+    joined = merge._join
+    patch.setattr(merge, "_join", lambda a, b, kind: joined(a, b, core.Either))
+
+
+def open_list_closed(patch: Patch) -> None:
+    """A list that nobody has called complete counts as complete."""
+    members = View.members
+    patch.setattr(View, "members", lambda self, name: (members(self, name)[0], True))
+
+
+def empty_every_holds(patch: Patch) -> None:
+    """`every` over a closed list without members holds."""
+    every = View._each
+
+    def vacuous(self: View, each: core.Each, ref: core.Ref) -> Options:
+        if each.quantifier == "every" and self.members(each.list) == ([], True):
+            return Options(1)
+        return every(self, each, ref)
+
+    patch.setattr(View, "_each", vacuous)
+
+
+def outer_member_everywhere(patch: Patch) -> None:
+    """Inside a list in a list, the first member in hand stands for both."""
+    bound = core.Ref.bound
+
+    def first(self: core.Ref, binding: Any) -> core.Ref:
+        if self.member is not None and self.member[0] == "@":
+            return core.Ref(self.name, next(iter(binding.values())))
+        return bound(self, binding)
+
+    patch.setattr(core.Ref, "bound", first)
+
+
+def never_stale(patch: Patch) -> None:
+    """`good for` and `void after` both forgotten."""
+    patch.setattr(View, "_stale", lambda self, fact, ref, observation: None)
+
+
+def age_ignored(patch: Patch) -> None:
+    """`good for` forgotten."""
+    stale = View._stale
+    patch.setattr(
+        View, "_stale", lambda self, fact, *rest: stale(self, dataclasses.replace(fact, good_for=None), *rest)
+    )
+
+
+def events_ignored(patch: Patch) -> None:
+    """`void after` forgotten."""
+    stale = View._stale
+    patch.setattr(
+        View, "_stale", lambda self, fact, *rest: stale(self, dataclasses.replace(fact, void_after=()), *rest)
+    )
+
+
+def newest_wins_a_dispute(patch: Patch) -> None:
+    """Of entries that differ, the last is taken."""
+    chosen, reading = View._chosen, View._reading
+    patch.setattr(
+        View, "_chosen", lambda self, fact, ref, kept, found: chosen(self, fact, ref, kept[:1], found)
+    )
+    patch.setattr(View, "_reading", lambda self, fact, ref, kept: reading(self, fact, ref, kept[:1]))
+
+
+def later_check_taken_as_made(patch: Patch) -> None:
+    """A negative counts although what must follow has not been shown."""
+    doubt = View.doubt
+
+    def trusting(self: View, fact: Any, ref: core.Ref, observation: Any) -> Any:
+        found = doubt(self, fact, ref, observation)
+        return None if found is not None and found.why is view_module.Why.LATER else found
+
+    patch.setattr(View, "doubt", trusting)
+
+
+def void_counts(patch: Patch) -> None:
+    """`counts when` is not looked at."""
+    patch.setattr(View, "doubt", lambda self, fact, ref, observation: None)
+
+
+def counts_as_of_now(patch: Patch) -> None:
+    """Evidence is judged by how things are now, not by how they were when it was taken."""
+    as_of = View.as_of
+
+    def today(self: View, at: float, judged: Any = None) -> View:
+        return as_of(self, self.now if judged is not None else at, judged)
+
+    patch.setattr(View, "as_of", today)
+
+
+def _folding(change: Callable[[Any, Any, float], tuple[Any, Any, float]], patch: Patch) -> None:
+    fold = assessment_module.fold
+    patch.setattr(
+        assessment_module, "fold", lambda lines, program, known: fold(*change(lines, program, known))
+    )
+
+
+def corrections_ignored(patch: Patch) -> None:
+    """Lines that correct others are left out."""
+    _folding(lambda lines, program, known: ([x for x in lines if x.kind != "correct"], program, known), patch)
+
+
+def known_clock_ignored(patch: Patch) -> None:
+    """Everything in the file is used, also what was entered later."""
+    _folding(lambda lines, program, known: (lines, program, float("inf")), patch)
+
+
+def entered_for_taken(patch: Patch) -> None:
+    """The time something was typed stands for the time it was seen."""
+    _folding(
+        lambda lines, program, known: (
+            [dataclasses.replace(x, taken=x.entered) for x in lines],
+            program,
+            known,
+        ),
+        patch,
+    )
+
+
+def not_had_is_passed_over(patch: Patch) -> None:
+    """`cannot tell` leaves the older answer standing."""
+    _folding(
+        lambda lines, program, known: ([x for x in lines if x.kind != "unavailable"], program, known), patch
+    )
+
+
+def witness_not_needed(patch: Patch) -> None:
+    """A wait is ready by the clock alone."""
+    patch.setattr(Wait, "witness", property(lambda self: None))
+
+
+def restart_ignored(patch: Patch) -> None:
+    """What begins a wait again is forgotten."""
+    wait = View._wait
+
+    def steady(self: View, name: str) -> Any:
+        kept = self.program.waits
+        self.program.waits = {**kept, name: dataclasses.replace(kept[name], restarted_by=())}
+        try:
+            return wait(self, name)
+        finally:
+            self.program.waits = kept
+
+    patch.setattr(View, "_wait", steady)
+
+
+def undone_by_age(patch: Patch) -> None:
+    """A finding goes when its readings grow old."""
+    patch.setattr(View, "_moments", lambda self, cond, member: iter(()))
+
+
+def no_window(patch: Patch) -> None:
+    """`within 30 min` of a check before or after is not looked at."""
+    near = View._near
+    patch.setattr(View, "_near", lambda self, n, ref: near(self, dataclasses.replace(n, window=None), ref))
+
+
+def before_is_after(patch: Patch) -> None:
+    """The last check before is taken as the first after."""
+    near = View._near
+    turned = {"last": "first", "first": "last"}
+    patch.setattr(
+        View, "_near", lambda self, n, ref: near(self, dataclasses.replace(n, kind=turned[n.kind]), ref)
+    )
+
+
+def spread_over_all(patch: Patch) -> None:
+    """A spread takes every reading ever made."""
+    spread = View._spread
+    patch.setattr(
+        View, "_spread", lambda self, s, ref: spread(self, dataclasses.replace(s, window=1e12), ref)
+    )
+
+
+def always_monotone(patch: Patch) -> None:
+    """A function that rises and falls is tried at its ends only."""
+    patch.setattr(view_module, "_monotone", lambda program, node, ref: True)
+
+
+def offset_never_cancels(patch: Patch) -> None:
+    """Each reading of one gauge has an offset of its own."""
+    reading = View.reading
+
+    def apart(self: View, fact: Any, observation: Any) -> Number:
+        found = reading(self, fact, observation)
+        effects = {(kind, f"{who} {observation.line}"): e for (kind, who), e in found.effects.items()}
+        return dataclasses.replace(found, effects=effects)
+
+    patch.setattr(View, "reading", apart)
+
+
+def tolerance_forgotten(patch: Patch) -> None:
+    """A reading is taken as exact."""
+    reading = View.reading
+    patch.setattr(
+        View, "reading",
+        lambda self, fact, observation: dataclasses.replace(reading(self, fact, observation), effects={}),
+    )  # fmt: skip
+
+
+def tree_forgets_or(patch: Patch) -> None:
+    """What explains an `or` walks it as an `and`."""
+    walk = tree._walk
+
+    def wrong(condition: core.Condition, lookup: Any, found: Any) -> Verdict:
+        if isinstance(condition, core.Either):
+            condition = core.All(condition.parts, condition.text)
+        return walk(condition, lookup, found)
+
+    patch.setattr(tree, "_walk", wrong)
+
+
+def grade_not_strongest(patch: Patch) -> None:
+    """A finding has the grade of the weakest rule that holds."""
+    rules = View._rules_of
+    patch.setattr(View, "_rules_of", lambda self, name: list(reversed(rules(self, name))))
+
+
+def doubtful_entries_stand(patch: Patch) -> None:
+    """An entry that cannot be is used until it is settled."""
+    patch.setattr(assessment_module, "_suspicions", lambda program, history, view: [])
+
+
+def equal_allowed(patch: Patch) -> None:
+    """A gauge pressure is compared with an absolute one."""
+    patch.setattr(check, "_difference", lambda dimension: dimension)
+    matched = Checker._matched
+
+    def loose(self: Checker, left: Any, right: Any, whole: Any) -> Any:
+        try:
+            return matched(self, left, right, whole)
+        except check.ConditionError:
+            return self._typings(left)[0], self._typings(right)[0]
+
+    patch.setattr(Checker, "_matched", loose)
+
+
+class Seeded(NamedTuple):
+    """A fault and who must find it: the reference, or a named test."""
+
+    put_in: Callable[[Patch], None]
+    found_by: Callable[[], None] | None = None
+
+    def __str__(self) -> str:
+        return self.put_in.__name__
+
+
+def _understood() -> None:
+    for text, expected in test_conditions.UNDERSTOOD:
+        test_conditions.test_understood(text, expected)
+
+
+def _refused() -> None:
+    for row in test_conditions.REFUSED:
+        test_conditions.test_refused_with_the_smallest_span(*row)
+
+
+FAULTS = [
+    Seeded(strict_for_not_strict),
+    Seeded(low_and_high_swapped),
+    Seeded(no_de_morgan),
+    Seeded(not_forgotten),
+    Seeded(masks_swapped),
+    Seeded(unknown_attribute_is_no),
+    Seeded(some_is_enough),
+    Seeded(nan_decides),
+    Seeded(undefined_is_zero),
+    Seeded(merged_as_or),
+    Seeded(open_list_closed),
+    Seeded(empty_every_holds, test_assess.test_an_empty_list_that_is_closed_has_nothing_to_show),
+    Seeded(outer_member_everywhere),
+    Seeded(never_stale),
+    Seeded(age_ignored),
+    Seeded(events_ignored),
+    Seeded(newest_wins_a_dispute),
+    Seeded(later_check_taken_as_made),
+    Seeded(void_counts),
+    Seeded(counts_as_of_now),
+    Seeded(corrections_ignored),
+    Seeded(known_clock_ignored),
+    Seeded(entered_for_taken),
+    Seeded(not_had_is_passed_over),
+    Seeded(witness_not_needed),
+    Seeded(restart_ignored),
+    Seeded(no_window),
+    Seeded(before_is_after),
+    Seeded(spread_over_all),
+    Seeded(always_monotone),
+    Seeded(grade_not_strongest),
+    Seeded(undone_by_age, test_assess.test_a_finding_is_dated_and_not_undone_by_age),
+    Seeded(offset_never_cancels, test_assess.test_one_gauge_two_readings),
+    Seeded(tolerance_forgotten, test_assess.test_one_gauge_two_readings),
+    Seeded(doubtful_entries_stand, test_assess.test_what_cannot_be_puts_both_entries_in_doubt),
+    Seeded(tree_forgets_or, soundness.test_the_compiled_judge_and_the_tree_walk_agree),
+    Seeded(no_de_morgan, _understood),
+    Seeded(equal_allowed, _refused),
+]
+
+
+# -- finding them -------------------------------------------------------------------------------------------
+
+Wrong = set[tuple[int, int, str]]
+
+
+def _wrong(seed: int) -> Wrong:
+    """Where engine and reference disagree in the cases of one seed; a crash counts as a disagreement."""
+    world, cases = _cases(seed)
+    found: Wrong = set()
+    try:
+        program = soundness.program_of(world)
+        for number, case in enumerate(cases):
+            found |= {(seed, number, d.rule.name) for d in soundness.compare(program, case, Counter())}
+    except Exception as error:
+        found.add((seed, -1, type(error).__name__))
+    return found
+
+
+@cache
+def _cases(seed: int) -> tuple[World, list[soundness.Case]]:
+    """The cases of a seed; made before any fault is in."""
+    _, cases = soundness.cases(seed)
+    return cases[0].world, cases[::2]
+
+
+@cache
+def _wrong_without_fault(seed: int) -> frozenset[tuple[int, int, str]]:
+    return frozenset(_wrong(seed))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def without_fault() -> None:
+    """What the reference says of the engine as it is, before any fault is put in."""
+    for seed in SEEDS:
+        _wrong_without_fault(seed)
+
+
+@pytest.mark.parametrize("fault", FAULTS, ids=str)
+def test_a_seeded_fault_is_found(fault: Seeded) -> None:
+    """Put in, it is noticed; taken out again, all is as before."""
+    if fault.found_by is not None:
+        fault.found_by()
+        with pytest.MonkeyPatch.context() as patch:
+            fault.put_in(patch)
+            with pytest.raises((AssertionError, pytest.fail.Exception)):
+                fault.found_by()
+        return
+    with pytest.MonkeyPatch.context() as patch:
+        fault.put_in(patch)
+        assert any(_wrong(seed) - _wrong_without_fault(seed) for seed in SEEDS), "nobody noticed"
+
+
+def test_a_curved_span_that_forgets_its_curve_is_found(monkeypatch: Patch) -> None:
+    """Linear spans where simulation is needed: the coverage test of a square fails."""
+    from stillair import calculator
+
+    square, values = (lambda v: v[0] ** 2), (test_tolerance._reading(1.0, r1=1.5),)
+    test_tolerance.test_a_curved_function_covers_95_percent(square, values)
+    monkeypatch.setattr(calculator, "MOST_CURVATURE", 1e9)
+    with pytest.raises(AssertionError):
+        test_tolerance.test_a_curved_function_covers_95_percent(square, values)
