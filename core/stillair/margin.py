@@ -31,9 +31,9 @@ _DEEPEST = 12
 class Judgement:
     """One part of a condition as judged.
 
-    `text` is the part as written, `join` says how its parts are joined (`all of`, `any of`), `says` what its facts are and how far from the edge, `settles` what would
-    settle one that is too close to call, `working` and `doubt` how its number came about. `lines` are the
-    entries it rests on.
+    `text` is the part as written, `join` says how its parts are joined (`all of`, `any of`), `says` what its
+    facts are and how far from the edge, `settles` what would settle one that is too close to call, `working`
+    and `doubt` how its number came about. `lines` are the entries it rests on.
     """
 
     text: str

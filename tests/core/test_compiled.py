@@ -229,20 +229,18 @@ def test_learning_every_fact_from_nothing_ends_where_judging_all_at_once_does(
 
 
 def test_many_bounds_on_one_number_are_all_judged() -> None:
-    """More than one row of tests within tests, and joins that share them."""
-    conditions: list[Condition] = [
-        All(
-            (
-                within(NUMBERS[0], Region.comparison(">", k / 2)),
-                within(NUMBERS[1], Region.comparison("<", k)),
-            ),
-            "",
-        )
-        for k in range(150)
-    ]
-    for low, high in ((-1.0, -1.0), (20.2, 20.2), (3.0, 60.0), (-INF, INF), (1e9, 1e9)):
-        spans = {NUMBERS[0]: (low, high), NUMBERS[1]: (12.5, 40.0)}
-        assert together(conditions, spans, {}) == walked(conditions, spans, {})
+    """More than one row of tests within tests, some on the very same bound, and joins that share them."""
+    conditions: list[Condition] = []
+    for k in range(150):
+        below = within(NUMBERS[1], Region.comparison("<", k))
+        for operator in ("<", ">", "<=", ">="):
+            bound = within(NUMBERS[0], Region.comparison(operator, k // 2))
+            conditions += [All((bound, below), "both"), Either((bound, below), "either")]
+    batch = Batch(batch_code(conditions))
+    for low, high in ((-1.0, -1.0), (20.2, 20.2), (3.0, 3.0), (3.0, 60.0), (-INF, INF), (1e9, 1e9)):
+        for other in ((12.0, 12.0), (12.5, 40.0)):
+            spans = {NUMBERS[0]: (low, high), NUMBERS[1]: other}
+            assert batch.judge(*lists(conditions, spans, {})) == walked(conditions, spans, {})
 
 
 def nested(depth: int) -> Condition:

@@ -1,7 +1,7 @@
 """From a program and a job file to an assessment: what holds, what is open and why, what is next.
 
 `compiler` makes a `program` of packs, `history` folds a job file, `view` says what each fact may be at a
-moment, `assessment` puts verdicts, permissions and the next action together, `entry` reads what a person says.
+moment, `assessment` puts verdicts, permissions and the next action together, `entry` reads what people say.
 """
 
 from typing import TYPE_CHECKING, Any

@@ -862,10 +862,12 @@ def follow(before: Assessment, lines: Sequence[Line], at: float) -> Assessment:
     members and anything entered for an earlier time are assessed in full.
     """
     program = before.program
-    new = [line for line in lines[before.count :] if line.entered <= at]
+    new = lines[before.count :]
     plain = {"observe", "unavailable", "event", "done"}
     whole = before.suspicions or at < before.at or before.history.known != float("inf")
-    if whole or len(new) > 8 or any(x.kind not in plain or x.taken <= before.history.taken for x in new):
+    if whole or len(new) > 8 or any(
+        x.kind not in plain or not before.history.taken < x.taken <= at for x in new
+    ):
         return assess(program, lines, at)
     history = before.history.extended(new, program)
     view = before.view.after(history, at, [ref for line in new for ref in _changed(program, line)])

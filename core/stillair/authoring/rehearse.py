@@ -168,7 +168,9 @@ class _Player:
             step, _, member = str(part["did"]).partition(" of ")
             known = self.program.steps.get(step)
             if known is None or (known.per is None) is bool(member):
-                raise EntryError(f"there is no step `{part['did']}`", "a step kept per a list names its member")
+                raise EntryError(
+                    f"there is no step `{part['did']}`", "name the member if it is kept per a list"
+                )
             self._add("done", {"step": step, "of": member} if member else {"step": step})
         for step, why in part.get("skip", {}).items():
             name, _, member = str(step).partition(" of ")

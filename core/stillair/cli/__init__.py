@@ -101,6 +101,7 @@ class Verbs(click.Group):
             if hasattr(stream, "reconfigure"):
                 # A terminal without some character shows `?` for it rather than end the session.
                 stream.reconfigure(errors="replace")
+        args = _fronted(list(sys.argv[1:] if args is None else args))
         try:
             code = super().main(args, prog_name or "stillair", complete_var, False, **extra)
         except Exception as error:
@@ -147,6 +148,25 @@ def main(ctx: click.Context, plugin_dirs: tuple[str, ...], by: str | None) -> No
     settings.plugin_dirs = tuple(Path(folder) for folder in plugin_dirs)
     settings.by = by.strip() or None if by else None
     ctx.obj = settings
+
+
+def _fronted(args: list[str]) -> list[str]:
+    """The arguments with the options of every verb moved before it, wherever they were written."""
+    front: list[str] = []
+    rest: list[str] = []
+    while args:
+        arg = args.pop(0)
+        if arg == "--":
+            rest += [arg, *args]
+            break
+        name, sign, _ = arg.partition("=")
+        if name not in ("--by", "--plugin-dir"):
+            rest.append(arg)
+            continue
+        front.append(arg)
+        if not sign and args:
+            front.append(args.pop(0))
+    return front + rest
 
 
 def _module_of(verb: str) -> str | None:

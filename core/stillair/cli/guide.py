@@ -52,6 +52,8 @@ LEAVE_NOW = (
     "Call for help from outside.",
 )
 
+_MOST_STEPS, _MOST_REASONS, _MOST_FACTS = 4, 3, 9
+"""How much `w` shows at once: what fits a small screen (judgement)."""
 _SKIPS = ("not needed here", "not possible here", "no time on this visit")
 """Why a step is skipped, most often (judgement, no source)."""
 
@@ -485,30 +487,38 @@ class Guide:
             if lifted:
                 screen.say(lifted, "  lifted when: ")
         self.asking.waits(found)
-        open_refs: dict[Ref, None] = {}
+        open_refs: dict[Ref, None] = dict.fromkeys(found.next.facts)
+        told = 0
         for step in found.steps:
             if step.status in ("ready", "waiting"):
                 open_refs.update(dict.fromkeys(step.asks))
-            elif step.status == "stopped":
-                screen.short(step_said(words, step.step, step.member), "stopped: ")
-            elif step.status == "not yet":
-                screen.short(step_said(words, step.step, step.member), "not yet: ")
-                for reason in step.permission.reasons:
+            elif step.status in ("stopped", "not yet", "held"):
+                told += 1
+                if told > _MOST_STEPS:
+                    continue
+                word = "stopped" if step.status == "stopped" else "not yet"
+                screen.short(step_said(words, step.step, step.member), f"{word}: ")
+                for reason in step.permission.reasons[:_MOST_REASONS]:
                     screen.short(words.reason(reason), "  ")
                 open_refs.update(dict.fromkeys(step.permission.missing))
+        if told > _MOST_STEPS:
+            screen.say(f"and {told - _MOST_STEPS} more steps after these")
         had: list[Ref] = []
         for (name, member), observations in found.history.observations.items():
             if observations[-1].value is None and name in found.program.facts:
                 had.append(Ref(name, member))
-        refs = [*(r for r in open_refs if r not in had), *had]
+        refs = [*[r for r in open_refs if r not in had][:_MOST_FACTS], *had]
         if not refs:
             screen.say("No fact is missing.")
             return
+        left = len(open_refs.keys() - set(had)) - _MOST_FACTS
         for number, ref in enumerate(refs, 1):
             why = ""
             if ref in had:
                 why = f" (could not be had: {found.history.observations[ref.name, ref.member][-1].why})"
             screen.say(f"{self._words(found).question(ref)}{why}", f"  {number} ")
+        if left > 0:
+            screen.say(f"and {left} more after these", "  ")
         screen.say("a number to answer one now; Enter goes back", "  ")
         typed = screen.ask()
         if typed:

@@ -10,7 +10,7 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 from types import TracebackType
 
-from stillair.assess import Assessment, Entry, EntryError, Program, assess
+from stillair.assess import Assessment, Entry, EntryError, Program, assess, follow
 from stillair.fault import Fault, StillairError, did_you_mean
 from stillair.hooks import Plugins
 from stillair.job import JSON, Job, JobError, Line, PackStore
@@ -54,6 +54,7 @@ class Session:
         self.clock = clock
         self.in_charge = _in_charge(job.lines)
         self.by = by if by is not None else self.in_charge
+        self._last: Assessment | None = None
         self.differs: tuple[str, ...] = ()
         """What of the plugins is not as the job recorded it, one sentence each."""
 
@@ -228,7 +229,13 @@ class Session:
 
     def assess(self, at: float | None = None, known: float | None = None) -> Assessment:
         """What follows from the job at a moment, by default now."""
-        return assess(self.program, self.lines, self.now() if at is None else at, known)
+        at = self.now() if at is None else at
+        if known is not None:
+            return assess(self.program, self.lines, at, known)
+        last = self._last
+        found = assess(self.program, self.lines, at) if last is None else follow(last, self.lines, at)
+        self._last = found
+        return found
 
     def append(self, entry: Entry, *, taken: float | None = None) -> Line:
         """Put an entry on the disk; `taken` is when it was seen, by default now."""
