@@ -496,7 +496,7 @@ def instruments(wording: Wording, now: float) -> Account:
                 "repeat": each.repeat,
                 "resolution": each.resolution,
                 "checked": each.checked,
-                "check_due": each.due(wording.zone),
+                "check_due": each.due(),
                 "overdue": each.overdue(now, wording.zone),
                 "lines": list(each.lines),
             }

@@ -32,7 +32,7 @@ class Carried:
     check_every: float | None
     lines: tuple[int, ...]
 
-    def due(self, zone: tzinfo) -> str | None:
+    def due(self) -> str | None:
         """The date by which it is to be checked again; None where no date or no interval is known."""
         if self.checked is None or self.check_every is None:
             return None
@@ -40,7 +40,7 @@ class Carried:
 
     def overdue(self, now: float, zone: tzinfo) -> bool | None:
         """Whether its check is overdue at a moment; None where that is not known."""
-        due = self.due(zone)
+        due = self.due()
         if due is None:
             return None
         return datetime.fromtimestamp(now, UTC).astimezone(zone).date() > date.fromisoformat(due)

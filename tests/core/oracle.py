@@ -1,10 +1,11 @@
 """A slow, independent reference for what a checklist means: every possible completion is tried.
 
-Nothing here uses the evaluator under test. A `World` is a small checklist in plain data, with its YAML; a job is
-a list of `Entry`. `Situation` says what each fact may still be at one moment by what had been entered by
-another; `outcomes` evaluates a condition with ordinary two-valued logic in every completion of what is not known:
-every value on the grid, up to two more members of an open list, every answer of a number that does not exist.
-A verdict is right if it is decided only where all completions agree. Times are whole minutes.
+Nothing here uses the evaluator under test. A `World` is a small checklist in plain data, with its YAML; a job
+is a list of `Entry`. `Situation` says what each fact may still be at one moment by what had been entered by
+another; `outcomes` evaluates a condition with ordinary two-valued logic in every completion of what is not
+known: every value on the grid, up to two more members of an open list, either answer of a comparison with a
+number that does not exist. A verdict is right if it is decided only where all completions agree. Times are
+whole minutes.
 """
 
 from __future__ import annotations
@@ -43,7 +44,7 @@ GRADES = ("suspected", "probable", "confirmed")
 
 
 # -- conditions ---------------------------------------------------------------------------------------------
-# Tuples: (operator, …). `text_of` writes them in the language of checklists; `Completion.truth` evaluates them.
+# Tuples: (operator, …). `text_of` writes them as a checklist does; `Completion.truth` evaluates them.
 
 Condition = tuple  # type: ignore[type-arg]
 
@@ -123,7 +124,7 @@ def walk(node: object) -> Iterator[Condition]:
 
 @dataclass(frozen=True)
 class Fact:
-    """A fact: with `options`, or a number on the grid. `counts` is what must have held for it to be evidence."""
+    """A fact: with `options`, or a number on the grid. `counts`: what makes an observation evidence."""
 
     name: str
     options: tuple[str, ...] | None
@@ -228,9 +229,10 @@ class World:
             out.append("waits:")
             for wait in self.waits:
                 witness = ", witness: Has anything happened since?" if wait.witness else ""
+                since, restarted = ", ".join(wait.since), ", ".join(wait.restarted_by)
                 out.append(
-                    f"  {wait.name}: {{title: Wait, for: {wait.minutes} min, since: [{', '.join(wait.since)}], "
-                    f"restarted by: [{', '.join(wait.restarted_by)}]{witness}}}"
+                    f"  {wait.name}: {{title: Wait, for: {wait.minutes} min, since: [{since}], "
+                    f"restarted by: [{restarted}]{witness}}}"
                 )
         if self.rules:
             out.append("rules:")
@@ -248,9 +250,9 @@ class World:
 
 @dataclass(frozen=True)
 class Entry:
-    """One line of a job. `kind`: observe, unavailable, event, member, listed, correct (`value` None withdraws).
+    """One line of a job. `kind`: observe, unavailable, event, member, listed, correct.
 
-    For a correction `target` is the number of the line corrected.
+    For a correction `target` is the number of the line corrected; `value` None withdraws it.
     """
 
     n: int

@@ -262,6 +262,30 @@ def test_an_empty_list_that_is_closed_has_nothing_to_show() -> None:
     assert [visit.rule(name) for name in ("all", "some", "none")] == [FAILS, FAILS, HOLDS]
 
 
+NESTED = """
+    lists:
+      joint: {title: Joints, members: {one: One, two: Two}}
+      port: {title: Ports, members: {one: One, two: Two}}
+    facts:
+      tight: {ask: Tight?, kind: yes-no, per: joint}
+      capped: {ask: Capped?, kind: yes-no, per: port}
+    rules:
+      - {rule: pair, caution: c, when: any joint has (any port has (tight is yes and capped is no))}
+      - {rule: all, caution: c, when: every joint has (any port has (tight is yes and capped is yes))}
+"""
+
+
+def test_in_a_list_inside_a_list_each_fact_keeps_its_own_member() -> None:
+    """Members of two lists may have the same names."""
+    visit = Visit(NESTED)
+    visit.see(tight_of_one="yes", tight_of_two="yes", capped_of_one="yes", capped_of_two="no")
+    assert visit.rule("pair") is HOLDS
+    assert visit.rule("all") is HOLDS
+    visit.at(1).see(tight_of_two="no")
+    assert visit.rule("pair") is HOLDS  # the first joint with the second port
+    assert visit.rule("all") is FAILS
+
+
 # -- events and expiry --------------------------------------------------------------------------------------
 
 EXPIRY = """
@@ -323,7 +347,7 @@ def test_an_event_of_one_member_voids_only_its_own() -> None:
 
 
 def test_an_event_of_any_member_voids_what_is_kept_for_all() -> None:
-    """A fact of the whole place that a member's event voids must not outlive that event; or the pack is refused."""
+    """What any member's event voids must not outlive that event; or the pack is refused."""
     text = """
         lists: {source: {title: Sources, members: {indoor: Indoor}}}
         facts: {air: {ask: Air, options: [still, moving], void after: [opened]}}
@@ -417,7 +441,7 @@ def test_a_wait_that_starts_with_a_fact_runs_from_the_unbroken_run() -> None:
 
 
 def test_whether_a_wait_has_begun_may_be_unknown() -> None:
-    """A blower that nobody looked at may have stood still for an hour: open, and learning it cannot flip a verdict."""
+    """A blower that nobody looked at may have stood still for an hour: open, so learning flips nothing."""
     visit = Visit(WAITS)
     assert visit.at(60).rule("rested") is OPEN
     visit.see(blower="stopped", taken=1)
@@ -495,7 +519,7 @@ def test_a_check_too_long_before_does_not_count() -> None:
 
 
 def test_an_open_negative_does_not_leave_the_older_look_decided() -> None:
-    """Strong, then nothing with its check to come: it may be none by now, so nothing is decided either way."""
+    """Strong, then nothing with its check to come: it may be none by now, so neither is decided."""
     visit = _searched("strong")
     visit.at(6).see(look="none")
     assert visit.rule("leak") is OPEN
@@ -566,7 +590,7 @@ def test_two_clocks() -> None:
 
 
 def test_a_finding_is_dated_and_not_undone_by_age() -> None:
-    """Two hours on, the reading is stale and the finding stands as of when it was made; `while` says otherwise."""
+    """Hours on, the reading is stale and the finding stands as of its moment; `while` says otherwise."""
     visit = Visit(FINDINGS)
     visit.at(3).see(pressure=1 * PSI)
     visit.at(5).see(valve="open")
@@ -606,10 +630,11 @@ def test_a_grade_may_rise() -> None:
     assert visit.rule("so-what") is OPEN
 
 
-# -- permission: not yet, and no ------------------------------------------------------------------------------
+# -- permission: not yet, and no ----------------------------------------------------------------------------
 
 GATES = """
-    lists: {source: {title: Sources, ask: Any other?, members: {indoor: Indoor, outdoor: Outdoor}, open: true}}
+    lists:
+      source: {title: Sources, ask: Any other?, members: {indoor: Indoor, outdoor: Outdoor}, open: true}
     facts:
       dead: {ask: Dead?, kind: yes-no, per: source, safety: true}
       gas: {ask: Smell of gas?, kind: yes-no, safety: true}
@@ -630,7 +655,8 @@ GATES = """
       - {state: blowing, title: Blower flush, frees: [indoor], of: source, gate: gas is no, steps: [flush],
          at most: 60 s, proof: [lock_again]}
     rules:
-      - {rule: gas-smell, stop: [sniffing, energising], say: Leave and call, lifted by: the gas company, when: gas is yes}
+      - {rule: gas-smell, stop: [sniffing, energising], say: Leave and call, lifted by: the gas company,
+         when: gas is yes}
       - {rule: seen, finding: leak, when: look is seen}
 """
 
@@ -720,7 +746,7 @@ ORDER = """
       photo: {ask: Photo, kind: photo}
     events: {shut: {say: Shut}, opened: {say: Opened}}
     waits:
-      pool: {title: Pooling, for: 15 min, since: [shut], restarted by: [opened], witness: Was anything opened?}
+      pool: {title: Pooling, for: 15 min, since: [shut], restarted by: [opened], witness: Opened?}
     steps:
       - {step: questions, title: Questions, ask: [a, b]}
       - {step: shut-it, title: Shut it, do: Shut the door, marks: [shut]}
@@ -759,7 +785,7 @@ def test_the_next_action_is_in_order_and_offers_work_during_a_wait() -> None:
 
 
 def test_only_what_still_matters_is_asked() -> None:
-    """A no to the first makes the second pointless; a fact no rule mentions belongs to the record and is asked."""
+    """A no to the first makes the second pointless; what no rule mentions belongs to the record."""
     text = """
         facts:
           a: {ask: A, kind: yes-no}
@@ -871,17 +897,18 @@ def test_an_entry_outside_the_domain_is_refused_in_words() -> None:
     assert entry.body["read"] == "75"
 
 
-# -- tolerance through the whole ------------------------------------------------------------------------------
+# -- tolerance through the whole ----------------------------------------------------------------------------
 
 GAUGES = """
     instruments: {gauge: {title: Gauge, quantity: gauge pressure, offset: 3.5 psi, repeat: 0.5 psi}}
     facts:
-      earlier: {ask: Earlier, quantity: gauge pressure, between: -15 psig .. 700 psig, read with: gauge, nature: fixed}
-      later: {ask: Later, quantity: gauge pressure, between: -15 psig .. 700 psig, read with: gauge, nature: fixed}
+      earlier: {ask: E, quantity: gauge pressure, between: 0 psig .. 700 psig, read with: gauge, nature: fixed}
+      later: {ask: L, quantity: gauge pressure, between: 0 psig .. 700 psig, read with: gauge, nature: fixed}
       x: {ask: X, quantity: number, between: -9 .. 9, tolerance: "1"}
-      y: {ask: Y, quantity: number, between: -9 .. 99}
+      y: {ask: Y, quantity: number, between: 0 .. 90}
     calculate: {square: squared(x)}
     rules:
+      - {rule: far, caution: c, when: squared(y - 45) > 2000}
       - {rule: fell, caution: c, when: earlier - later > 1 psi}
       - {rule: high, caution: c, when: earlier > 100 psig}
       - {rule: below, caution: c, when: square < y}
@@ -918,6 +945,14 @@ def test_an_offset_cancels_only_against_the_same_gauge_also_in_a_dispute() -> No
     assert visit.rule("fell") is OPEN
 
 
+def test_a_function_that_rises_and_falls_is_not_judged_by_its_ends() -> None:
+    """At both ends of what y may be the square is large; in between it is not: open."""
+    visit = Visit(GAUGES)
+    assert visit.rule("far") is OPEN
+    visit.see(y=90.0)
+    assert visit.rule("far") is HOLDS
+
+
 def test_a_curved_calculation_keeps_its_doubt_in_a_comparison() -> None:
     """The square of 0 ± 1 may well be above 0.5, whichever way it is compared."""
     visit = Visit(GAUGES)
@@ -932,7 +967,11 @@ def test_a_curved_calculation_keeps_its_doubt_in_a_comparison() -> None:
 PLACES = """
     facts:
       air: {ask: Air, options: [still, moving]}
-      look: {ask: Look, options: [none, seen], per: place, counts when: {is: air is still, for: [none], because: so}}
+      look:
+        ask: Look
+        options: [none, seen]
+        per: place
+        counts when: {is: air is still, for: [none], because: so}
     activities: {looking: {title: Looking}}
     steps: [{step: search, title: Search, ask: [look], activity: looking}]
     places:

@@ -33,10 +33,19 @@ GASES = Catalogue(
 
 
 @calculator(
-    inputs={"gas": Input(catalogue="gases"), "temperature": Input("temperature"), "line": Input(options=("bubble", "dew"))},
-    output="absolute pressure", unit="Pa", formula="made up", sources=(Source("made for this test"),), valid="all",
-    rises_with=("temperature",), examples=(Example({}, "1", "1"),),
-)  # fmt: skip
+    inputs={
+        "gas": Input(catalogue="gases"),
+        "temperature": Input("temperature"),
+        "line": Input(options=("bubble", "dew")),
+    },
+    output="absolute pressure",
+    unit="Pa",
+    formula="made up",
+    sources=(Source("made for this test"),),
+    valid="everywhere",
+    rises_with=("temperature",),
+    examples=(Example({}, "1", "1"),),
+)
 def pressure_of(gas: Entry, temperature: float, line: str) -> float:
     """A pressure that rises with temperature."""
     return temperature * 1000 + (0 if line == "bubble" else 1)

@@ -1,4 +1,4 @@
-"""The same checklist and job give the same assessment: whatever the order of rules, the hash seed, the process."""
+"""The same checklist and job give the same assessment, whatever the order of rules, hash seed or process."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ NOT_SHOWN = ("program", "history", "view")
 
 
 def plain(value: object) -> object:
-    """A value as plain text and lists that two processes can compare; sets are sorted, mappings keep their order."""
+    """A value as text and lists that two processes can compare; sets are sorted, mappings keep their order."""
     if isinstance(value, Enum):
         return value.name
     if is_dataclass(value) and not isinstance(value, type):
@@ -119,7 +119,7 @@ def test_the_order_in_a_file_decides_nothing(seed: int) -> None:
         a, b = soundness.judged(program, case), soundness.judged(other, case)
         assert sorted(plain(a.rules)) == sorted(plain(b.rules))  # type: ignore[type-var]
         assert sorted(plain(a.findings)) == sorted(plain(b.findings))  # type: ignore[type-var]
-        assert sorted(plain(list(a.waits.values()))) == sorted(plain(list(b.waits.values())))  # type: ignore[type-var]
+        assert {n: plain(w) for n, w in a.waits.items()} == {n: plain(w) for n, w in b.waits.items()}
         for name, rule in program.rules.items():
             assert a.view.missing(rule.when) == b.view.missing(other.rules[name].when)
 
@@ -156,7 +156,7 @@ def test_lines_entered_at_one_time_in_another_order() -> None:
 
 
 def test_following_a_job_line_by_line_is_assessing_it_from_scratch() -> None:
-    """What a session works out again after each entry, or after time has passed, is all that could have changed."""
+    """What a session works out again after an entry, or as time passes, is all that could have changed."""
     followed = 0
     for seed in range(70):
         program, cases = soundness.cases(seed)

@@ -1,4 +1,4 @@
-"""The three-valued connectives: tables, laws, and that a verdict of parts never says more than the parts allow."""
+"""The three-valued connectives: tables, laws, and that a whole never says more than its parts allow."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def test_reading_stops_where_the_rest_cannot_matter() -> None:
     assert any_of(parts(HOLDS)) is HOLDS  # type: ignore[arg-type]
 
 
-# -- conditions over options, by every set of options ---------------------------------------------------------
+# -- conditions over options, by every set of options -------------------------------------------------------
 
 DOMAIN = OptionDomain(("a", "b", "c"))
 REFS = (Ref("x"), Ref("y"))

@@ -1,4 +1,4 @@
-"""Sets of numbers against the independent interval library `portion`: unions, complements, spans, verdicts."""
+"""Sets of numbers against the independent interval library `portion`: unions, complements, verdicts."""
 
 from __future__ import annotations
 

@@ -143,15 +143,16 @@ def empty_every_holds(patch: Patch) -> None:
 
 
 def outer_member_everywhere(patch: Patch) -> None:
-    """Inside a list in a list, the first member in hand stands for both."""
-    bound = core.Ref.bound
+    """Inside a list in a list, the member in hand of the outer list stands for both."""
+    hand = View._in_hand
 
-    def first(self: core.Ref, binding: Any) -> core.Ref:
-        if self.member is not None and self.member[0] == "@":
-            return core.Ref(self.name, next(iter(binding.values())))
-        return bound(self, binding)
+    def first(self: View, ref: core.Ref, list_name: str, member: str) -> Any:
+        found = dict(hand(self, ref, list_name, member))
+        if ref.member is not None and len(found) > 1:
+            found[list_name] = ref.member
+        return found
 
-    patch.setattr(core.Ref, "bound", first)
+    patch.setattr(View, "_in_hand", first)
 
 
 def never_stale(patch: Patch) -> None:
@@ -390,25 +391,25 @@ FAULTS = [
     Seeded(merged_as_or),
     Seeded(open_list_closed),
     Seeded(empty_every_holds, test_assess.test_an_empty_list_that_is_closed_has_nothing_to_show),
-    Seeded(outer_member_everywhere),
+    Seeded(outer_member_everywhere, test_assess.test_in_a_list_inside_a_list_each_fact_keeps_its_own_member),
     Seeded(never_stale),
     Seeded(age_ignored),
     Seeded(events_ignored),
     Seeded(newest_wins_a_dispute),
     Seeded(later_check_taken_as_made),
     Seeded(void_counts),
-    Seeded(counts_as_of_now),
+    Seeded(counts_as_of_now, test_assess.test_evidence_is_judged_as_of_its_moment),
     Seeded(corrections_ignored),
     Seeded(known_clock_ignored),
     Seeded(entered_for_taken),
     Seeded(not_had_is_passed_over),
     Seeded(witness_not_needed),
-    Seeded(restart_ignored),
-    Seeded(no_window),
+    Seeded(restart_ignored, test_assess.test_an_event_begins_a_wait_again_also_after_it_was_ready),
+    Seeded(no_window, test_assess.test_a_check_too_long_before_does_not_count),
     Seeded(before_is_after),
-    Seeded(spread_over_all),
-    Seeded(always_monotone),
-    Seeded(grade_not_strongest),
+    Seeded(spread_over_all, test_assess.test_of_a_series_all_stand),
+    Seeded(always_monotone, test_assess.test_a_function_that_rises_and_falls_is_not_judged_by_its_ends),
+    Seeded(grade_not_strongest, test_assess.test_a_grade_may_rise),
     Seeded(undone_by_age, test_assess.test_a_finding_is_dated_and_not_undone_by_age),
     Seeded(offset_never_cancels, test_assess.test_one_gauge_two_readings),
     Seeded(tolerance_forgotten, test_assess.test_one_gauge_two_readings),

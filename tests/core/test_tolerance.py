@@ -1,7 +1,7 @@
 """How doubt passes through arithmetic and calculators: checked by drawing errors, not by the formula.
 
-JCGM 100:2008 (GUM) and JCGM 101:2008 (its Monte Carlo supplement): a tolerance is the half-width that holds the
-value in 95 % of cases. Each test draws true values around the readings and counts how many the span holds.
+JCGM 100:2008 (GUM) and JCGM 101:2008 (its Monte Carlo supplement): a tolerance is the half-width that holds
+the value in 95 % of cases. Each test draws true values around the readings and counts what the span holds.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -167,7 +168,7 @@ def test_one_instrument_two_readings_the_offset_cancels() -> None:
 
 
 def test_a_worked_example_by_hand() -> None:
-    """±3.5 psi on the gauge, ±1.4 °F at 3.48 psi per °F: √(3.5² + (3.48 × 1.4)²) = 6.0 psi (JCGM 100:2008, 5.1.2)."""
+    """±3.5 psi and ±1.4 °F at 3.48 psi per °F: √(3.5² + (3.48 × 1.4)²) = 6.0 psi (JCGM 100:2008, 5.1.2)."""
     found = _through(lambda v: v[0] - 3.48 * v[1], _reading(217.0, r1=3.5), _reading(75.0, r2=1.4))
     assert found.tolerance == pytest.approx(6.0, abs=0.05)
 
@@ -188,7 +189,7 @@ def test_a_better_instrument_only_helps(
         for own in (coarse, coarse / 2, 0.0):
             found = _through(lambda v: v[0] - v[1], _reading(a, r1=own), _reading(b, r2=other))
             verdicts.append(judge_span(*found.span(), region))
-        for worse, better in zip(verdicts, verdicts[1:], strict=False):
+        for worse, better in pairwise(verdicts):
             assert worse is Verdict.OPEN or better is worse
 
 
@@ -208,7 +209,7 @@ def test_ignorance_is_worst_case_over_tolerance(
         assert alone[1] <= whole[1] + 1e-9
 
 
-# -- what does not exist --------------------------------------------------------------------------------------
+# -- what does not exist ------------------------------------------------------------------------------------
 
 NOT_ASKED = (Reason(Why.NOT_ASKED, "x"),)
 
@@ -232,9 +233,18 @@ def _root(v: Sequence[float]) -> float:
         (_through(lambda v: math.inf, A), Why.OUTSIDE),
         (_through(lambda v: math.nan, A), Why.OUTSIDE),
     ],
-    ids=["undefined", "unbounded", "half-bounded", "not-monotone", "outside", "end-outside", "tolerance-outside",
-         "infinite", "nan"],
-)  # fmt: skip
+    ids=[
+        "undefined",
+        "unbounded",
+        "half-bounded",
+        "not-monotone",
+        "outside",
+        "end-outside",
+        "tolerance-outside",
+        "infinite",
+        "nan",
+    ],
+)
 def test_a_number_that_does_not_exist_is_open_everywhere_with_its_reason(found: Number, why: Why) -> None:
     """Never a nan that passes a test: every comparison is open, and what follows from it is undefined too."""
     assert found.undefined

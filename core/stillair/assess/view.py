@@ -116,8 +116,7 @@ class View:
         program = self.program
         changed = list(changed)
         fresh = View(program, history, at)
-        timed = [r for r in self._values if r.name in program.timed]
-        changed += [r for r in timed if fresh.value(r) != self._values[r]]
+        changed += [ref for ref in self._timed() if fresh.value(ref) != self.value(ref)]
         later = Reach.of_later(program, changed)
         changed += later.facts(program)
         view = View(program, history, at, before=self, reach=Reach.of(program, changed))
@@ -126,6 +125,15 @@ class View:
         for older in (self, *self._views.values()):
             older._before = None
         return view
+
+    def _timed(self) -> Iterator[Ref]:
+        """Everything that time alone may change."""
+        program = self.program
+        for name in program.timed:
+            fact = program.facts.get(name)
+            per = program.outer.get(name) if fact is None else fact.per
+            for member in [None] if per is None else self.members(per)[0]:
+                yield Ref(name, member)
 
     @property
     def reach(self) -> Reach | None:

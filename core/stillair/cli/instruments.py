@@ -40,7 +40,7 @@ def instruments(settings: Settings, job: str, as_json: bool) -> None:
         assumed = "" if each.declared else ", as assumed for its kind"
         screen.say(f"{each.tolerances}{assumed}", "  ")
         if each.checked is not None:
-            due = each.due(words.zone)
+            due = each.due()
             late = "; OVERDUE" if each.overdue(now, words.zone) else ""
             screen.say(f"checked {each.checked}" + (f", due again {due}{late}" if due else ""), "  ")
         elif each.serial is not None:

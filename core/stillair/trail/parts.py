@@ -9,7 +9,7 @@ from stillair.assess import Finding, PlaceState, RuleState
 from stillair.because import deciding, reading_used, said_trigger
 from stillair.condition.core import Ref
 from stillair.margin import Judgement, judgement_of_rule, wait_says
-from stillair.verdict import Reason, Verdict, Why
+from stillair.verdict import Verdict, Why
 from stillair.wording import Wording, duration, exact
 from stillair.working import working
 
@@ -278,7 +278,7 @@ def undecided(wording: Wording) -> Part:
     groups: dict[tuple[str, tuple[str, ...]], list[Finding]] = {}
     for finding in open_findings:
         of = f" of {finding.member}"
-        reasons = tuple(dict.fromkeys(_short(wording, r).replace(of, "") for r in finding.reasons))
+        reasons = tuple(dict.fromkeys(wording.reason(r).replace(of, "") for r in finding.reasons))
         groups.setdefault((finding.name, reasons), []).append(finding)
     if groups:
         blocks.append(items(_open(wording, group, reasons) for (_, reasons), group in groups.items()))
@@ -293,10 +293,6 @@ def undecided(wording: Wording) -> Part:
     if not blocks:
         blocks.append(line("Every finding of the open checklists is decided."))
     return Part("What could not be decided, and what would decide it", tuple(blocks))
-
-
-def _short(wording: Wording, reason: Reason) -> str:
-    return wording.reason(reason)
 
 
 def _open(wording: Wording, group: Sequence[Finding], reasons: Sequence[str]) -> Item:

@@ -1,0 +1,58 @@
+"""One more entry gives the same assessment whether the job is assessed in full or followed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pytest
+from stillair.assess import Assessment, Program, assess, follow
+from stillair.authoring.rehearse import play, read_scenario
+from stillair.job import Line
+
+from .test_scenarios import SCENARIOS, program
+
+__all__ = ["program"]
+
+
+def said(found: Assessment) -> list[object]:
+    """Everything an assessment says."""
+    return [
+        [(s.rule, s.member, s.verdict, s.decided, s.reasons, s.lines) for s in found.rules],
+        [(f, f.reasons) for f in found.findings],
+        found.places,
+        found.waits,
+        found.suspicions,
+        found.steps,
+        found.next,
+    ]
+
+
+def followed(program: Program, lines: Sequence[Line]) -> None:
+    found: Assessment | None = None
+    for count in range(1, len(lines) + 1):
+        at = lines[count - 1].entered
+        whole = assess(program, lines[:count], at)
+        found = whole if found is None else follow(found, lines[:count], at)
+        assert said(found) == said(whole), lines[count - 1]
+        later = assess(program, lines[:count], at + 11 * 60)
+        assert said(follow(found, lines[:count], at + 11 * 60)) == said(later)
+        found = follow(whole, lines[:count], at)
+
+
+@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+def test_following_says_what_assessing_says(program: Program, path: object) -> None:
+    """Line by line through every scenario, and eleven minutes after each line."""
+    scenario = read_scenario(path)  # type: ignore[arg-type]
+    followed(program, apart(play(program, scenario).lines))
+
+
+def apart(lines: Sequence[Line]) -> list[Line]:
+    """The lines a second apart where they share a minute, as a person would enter them."""
+    from dataclasses import replace
+
+    found: list[Line] = []
+    for line in lines:
+        last = found[-1].taken if found else float("-inf")
+        taken = max(line.taken, last + 1) if found else line.taken
+        found.append(replace(line, taken=taken, entered=taken))
+    return found
