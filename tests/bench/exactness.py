@@ -1,7 +1,7 @@
 """How often the running evaluator is open where an exact reasoner would decide, over random conditions.
 
-Run from the project folder: `python tests/bench/exactness.py [worlds]`. Not timed, not a test: the evaluator is
-sound, and this says what that costs.
+Run from the project folder: `python tests/bench/exactness.py [worlds]`. Not timed, not a test: the evaluator
+is sound, and this says what that costs.
 """
 
 from __future__ import annotations
@@ -19,9 +19,8 @@ def main(worlds: int) -> None:
     tally: Counter[str] = Counter()
     wrong = sum(1 for _ in soundness.disagreements(range(10_000, 10_000 + worlds), tally, Counter()))
     missed, decided = tally["exact decided, engine open"], tally["decided"]
-    print(
-        f"{tally['conditions']} conditions judged by both, {tally['too many completions']} too large to enumerate"
-    )
+    large = tally["too many completions"]
+    print(f"{tally['conditions']} conditions judged by both, {large} too large to enumerate")
     print(f"decided by the engine: {decided} ({decided / tally['conditions']:.1%}), of these wrong: {wrong}")
     print(
         f"open though every completion agrees: {missed}: {missed / tally['conditions']:.1%} of all, "

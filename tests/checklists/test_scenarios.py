@@ -10,6 +10,7 @@ from stillair.assess import Program, compile_packs
 from stillair.authoring.rehearse import play, read_scenario
 from stillair.hooks import Plugins
 from stillair.pack import read_pack
+from stillair.trail import markdown
 
 PACK = Path(stillair_checklists.__file__).parent / "leak"
 SCENARIOS = sorted((PACK / "scenarios").glob("*.yaml"))
@@ -30,5 +31,5 @@ def test_there_are_scenarios() -> None:
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
 def test_scenario(program: Program, path: Path) -> None:
     """What is concluded, asked, awaited and refused is what the scenario says."""
-    rehearsal = play(program, read_scenario(path))
+    rehearsal = play(program, read_scenario(path), markdown)
     assert rehearsal.misses == [], "\n".join(str(miss) for miss in rehearsal.misses)

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Any
 
 __all__ = [
     "CALCULATORS",
@@ -46,7 +47,7 @@ GRADES = ("suspected", "probable", "confirmed")
 # -- conditions ---------------------------------------------------------------------------------------------
 # Tuples: (operator, …). `text_of` writes them as a checklist does; `Completion.truth` evaluates them.
 
-Condition = tuple  # type: ignore[type-arg]
+Condition = tuple[Any, ...]
 
 
 def text_of(node: Condition) -> str:
@@ -616,7 +617,7 @@ class Completion:
             case "wait":
                 wait = next(w for w in self.situation.world.waits if w.name == rest[0])
                 states = sorted(self.situation.wait_states(wait))
-                return self.choose(("wait", rest[0]), states) == rest[1]
+                return bool(self.choose(("wait", rest[0]), states) == rest[1])
         raise AssertionError(kind)
 
     def grade(self, finding: str) -> str | None:

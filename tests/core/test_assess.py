@@ -902,8 +902,10 @@ def test_an_entry_outside_the_domain_is_refused_in_words() -> None:
 GAUGES = """
     instruments: {gauge: {title: Gauge, quantity: gauge pressure, offset: 3.5 psi, repeat: 0.5 psi}}
     facts:
-      earlier: {ask: E, quantity: gauge pressure, between: 0 psig .. 700 psig, read with: gauge, nature: fixed}
-      later: {ask: L, quantity: gauge pressure, between: 0 psig .. 700 psig, read with: gauge, nature: fixed}
+      earlier: {ask: A, quantity: gauge pressure, between: 0 psig .. 700 psig, read with: gauge,
+                nature: fixed}
+      later: {ask: B, quantity: gauge pressure, between: 0 psig .. 700 psig, read with: gauge,
+              nature: fixed}
       x: {ask: X, quantity: number, between: -9 .. 9, tolerance: "1"}
       y: {ask: Y, quantity: number, between: 0 .. 90}
     calculate: {square: squared(x)}

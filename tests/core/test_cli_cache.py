@@ -44,7 +44,7 @@ def compiled(monkeypatch: pytest.MonkeyPatch) -> list[int]:
         times.append(len(packs))
         return compile_packs(packs, *rest)  # type: ignore[arg-type]
 
-    monkeypatch.setattr("stillair.assess.program.compile_packs", counting)
+    monkeypatch.setattr("stillair.assess.compiler.compile_packs", counting)
     return times
 
 

@@ -228,7 +228,7 @@ def _root(v: Sequence[float]) -> float:
         (_through(lambda v: v[0] + 1, Number(0, math.inf, reasons=NOT_ASKED)), Why.NOT_ASKED),
         (_through(lambda v: v[0] ** 2, Number(-1.0, 1.0, reasons=NOT_ASKED), monotone=False), Why.NOT_ASKED),
         (_through(_root, _reading(-1.0, r1=0.1)), Why.OUTSIDE),
-        (_through(_root, Number(-1.0, 4.0, reasons=NOT_ASKED)), Why.OUTSIDE),
+        (_through(_root, Number(-1.0, 4.0, reasons=NOT_ASKED)), Why.NOT_ASKED),
         (_through(_root, _reading(0.5, r1=1.0)), Why.OUTSIDE),
         (_through(lambda v: math.inf, A), Why.OUTSIDE),
         (_through(lambda v: math.nan, A), Why.OUTSIDE),

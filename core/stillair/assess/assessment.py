@@ -332,7 +332,7 @@ class Assessment:
                 ]
             for member in members:
                 found = self.history.before((fact.name, member), self.at)
-                if not found or (found[-1].taken, found[-1].line) < begun:
+                if not found or found[-1].moment < begun:
                     yield Ref(fact.name, member)
 
     # -- building ----------------------------------------------------------------------------------------
@@ -865,8 +865,10 @@ def follow(before: Assessment, lines: Sequence[Line], at: float) -> Assessment:
     new = lines[before.count :]
     plain = {"observe", "unavailable", "event", "done"}
     whole = before.suspicions or at < before.at or before.history.known != float("inf")
-    if whole or len(new) > 8 or any(
-        x.kind not in plain or not before.history.taken < x.taken <= at for x in new
+    if (
+        whole
+        or len(new) > 8
+        or any(x.kind not in plain or not before.history.taken < x.taken <= at for x in new)
     ):
         return assess(program, lines, at)
     history = before.history.extended(new, program)

@@ -32,6 +32,11 @@ class Observation:
     why: str = ""
     corrects: int | None = None
 
+    @property
+    def moment(self) -> tuple[float, int]:
+        """When it was taken, and where it stands among the lines of that time; a correction keeps both."""
+        return self.taken, self.line if self.corrects is None else self.corrects
+
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
@@ -144,7 +149,7 @@ def fold(lines: Iterable[Line], program: Program, known: float) -> History:
             kind = "observe" if line.kind == "unavailable" and "value" in body else line.kind
             _take(history, program, correction, kind, body, line.taken, line.n)
     for found in history.observations.values():
-        found.sort(key=lambda o: (o.taken, o.line))
+        found.sort(key=lambda o: o.moment)
     for times in (*history.events.values(), *history.done.values()):
         times.sort()
     return history
@@ -185,6 +190,7 @@ def _take(
 ) -> None:
     of = body.get("of")
     member = str(of) if of is not None else None
+    order = line.n if corrects is None else corrects
     match kind:
         case "observe" | "unavailable":
             fact = str(body["fact"])
@@ -207,17 +213,17 @@ def _take(
             )
             history.observations.setdefault((fact, member), []).append(observation)
         case "event":
-            history.events.setdefault((str(body["event"]), member), []).append((taken, line.n))
+            history.events.setdefault((str(body["event"]), member), []).append((taken, order))
         case "handover" | "emergency":
-            history.events.setdefault((kind, None), []).append((taken, line.n))
+            history.events.setdefault((kind, None), []).append((taken, order))
         case "done":
             step = str(body["step"])
-            history.done.setdefault((step, member), []).append((taken, line.n))
+            history.done.setdefault((step, member), []).append((taken, order))
             if step in program.steps:
                 for event in events_of(program.steps[step]):
                     symbol = program.symbols.get(event)
                     of_event = member if symbol is not None and symbol.per is not None else None
-                    history.events.setdefault((event, of_event), []).append((taken, line.n))
+                    history.events.setdefault((event, of_event), []).append((taken, order))
         case "skip":
             history.skipped[(str(body["step"]), member)] = (taken, str(body["why"]), line.n)
         case "member":

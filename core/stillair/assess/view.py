@@ -219,37 +219,38 @@ class View:
     # -- facts -------------------------------------------------------------------------------------------
 
     def _fact(self, fact: Fact, ref: Ref) -> Number | Options:
+        """What the observations leave possible.
+
+        Of what may change the newest stands, of what cannot change all do. One that does not count is passed
+        over; where that is not decided yet, both what it says and what stood before it stay possible.
+        """
         found = self.history.before((fact.name, ref.member), self.at)
+        fixed = fact.spec.nature == "fixed"
         reasons: list[Reason] = []
-        nature = fact.spec.nature
+        later: list[Reason] = []
         kept: list[Observation] = []
+        pending: list[Observation] = []
         for observation in reversed(found):
-            if kept and nature != "fixed" and observation.taken != kept[0].taken:
+            if kept and not fixed and observation.taken != kept[0].taken:
                 break
-            if observation.value is None:
-                if not kept and nature != "fixed":
-                    reasons.append(Reason(Why.UNAVAILABLE, str(ref), observation.why))
+            reason = self._unusable(fact, ref, observation)
+            if reason is not None:
+                if not fixed and not kept:
+                    reasons.append(reason)
                     break
-                continue
-            if observation.line in self.history.doubted:
-                reasons.append(Reason(Why.DISPUTED, str(ref), self.history.doubted[observation.line]))
-                if nature != "fixed":
-                    break
-                continue
-            stale = self._stale(fact, ref, observation)
-            if stale is not None:
-                if not kept:
-                    self._stale_facts.add(fact.name)
-                    reasons.append(stale)
-                    if nature != "fixed":
-                        break
+                if fixed and reason.why is not Why.UNAVAILABLE:
+                    reasons.append(reason)
                 continue
             doubt = self.doubt(fact, ref, observation)
-            if doubt is not None:
+            if doubt is None:
+                kept.append(observation)
+            elif doubt.why is Why.VOID:
                 reasons.append(doubt)
-                continue
-            kept.append(observation)
+            else:
+                later.append(doubt)
+                pending.append(observation)
         if not kept:
+            reasons = later + reasons
             if not reasons:
                 unavailable = next((o for o in reversed(found) if o.value is None), None)
                 if unavailable is not None:
@@ -257,9 +258,24 @@ class View:
                 else:
                     reasons.append(Reason(Why.NOT_ASKED, str(ref)))
             return self._whole(fact.domain, reasons)
+        if len({o.value for o in kept}) > 1:
+            said = ", ".join(f"{o.read or o.value} (line {o.line})" for o in reversed(kept))
+            later.append(Reason(Why.DISPUTED, str(ref), f"entries differ: {said}"))
+        possible = sorted([*kept, *pending], key=lambda o: o.moment, reverse=True)
         if isinstance(fact.domain, OptionDomain):
-            return self._chosen(fact, ref, kept, found)
-        return self._reading(fact, ref, kept)
+            return self._chosen(fact, ref, possible, found, later)
+        return self._reading(fact, possible, later)
+
+    def _unusable(self, fact: Fact, ref: Ref, observation: Observation) -> Reason | None:
+        """Why an entry says nothing now, whatever it rests on: not to be had, in doubt, or no longer good."""
+        if observation.value is None:
+            return Reason(Why.UNAVAILABLE, str(ref), observation.why)
+        if observation.line in self.history.doubted:
+            return Reason(Why.DISPUTED, str(ref), self.history.doubted[observation.line])
+        stale = self._stale(fact, ref, observation)
+        if stale is not None:
+            self._stale_facts.add(fact.name)
+        return stale
 
     @staticmethod
     def _whole(domain: OptionDomain | NumberDomain, reasons: Sequence[Reason]) -> Number | Options:
@@ -272,10 +288,17 @@ class View:
         good_for = fact.good_for
         if good_for is not None and self.at - observation.taken > good_for:
             return Reason(Why.STALE, str(ref), f"good for {_minutes(good_for)}, taken longer ago")
+        trigger = self._voided(fact, ref, observation)
+        if trigger is None:
+            return None
+        return Reason(Why.STALE, str(ref), f"{trigger.text.replace('_', ' ')} after it was taken")
+
+    def _voided(self, fact: Fact, ref: Ref, observation: Observation) -> Trigger | None:
+        """What happened since that leaves an observation no longer good."""
         for trigger in fact.void_after:
-            happened = self.trigger_time(trigger, ref.member, self.at)
-            if happened is not None and happened > (observation.taken, observation.line):
-                return Reason(Why.STALE, str(ref), f"{trigger.text.replace('_', ' ')} after it was taken")
+            happened = self.trigger_time(trigger, self.at, fact.per, ref.member)
+            if happened is not None and happened > observation.moment:
+                return trigger
         return None
 
     def doubt(self, fact: Fact, ref: Ref, observation: Observation) -> Reason | None:
@@ -302,37 +325,35 @@ class View:
         return True
 
     def _chosen(
-        self, fact: Fact, ref: Ref, kept: Sequence[Observation], found: Sequence[Observation]
+        self,
+        fact: Fact,
+        ref: Ref,
+        possible: Sequence[Observation],
+        found: Sequence[Observation],
+        reasons: Sequence[Reason],
     ) -> Options:
         domain = fact.domain
         assert isinstance(domain, OptionDomain)
-        mask = domain.mask(*(str(o.value) for o in kept))
-        reasons: tuple[Reason, ...] = ()
-        if mask & (mask - 1):
-            said = ", ".join(f"{o.value} (line {o.line})" for o in reversed(kept))
-            reasons = (Reason(Why.DISPUTED, str(ref), f"entries differ: {said}"),)
-        latest = kept[0]
+        mask = domain.mask(*(str(o.value) for o in possible))
+        latest = possible[0]
         since = latest.taken
         for observation in reversed(found):
-            if observation.taken > latest.taken or observation.value is None:
+            if observation.moment >= latest.moment or observation.value is None:
                 continue
-            if observation.value != latest.value:
+            lapsed = fact.good_for is not None and since - observation.taken > fact.good_for
+            if observation.value != latest.value or lapsed or self._voided(fact, ref, observation):
                 break
             since = observation.taken
-        lines = tuple(sorted(o.line for o in kept))
-        return Options(mask, reasons, lines, latest.taken, since)
+        lines = tuple(sorted(o.line for o in possible))
+        settled = not mask & (mask - 1)
+        return Options(mask, () if settled else tuple(reasons), lines, latest.taken, since)
 
-    def _reading(self, fact: Fact, ref: Ref, kept: Sequence[Observation]) -> Number:
-        latest = kept[0]
-        numbers = [self.reading(fact, o) for o in kept]
-        low = min(n.low for n in numbers)
-        high = max(n.high for n in numbers)
-        reasons: tuple[Reason, ...] = ()
-        if low != high:
-            said = ", ".join(f"{o.read} (line {o.line})" for o in reversed(kept))
-            reasons = (Reason(Why.DISPUTED, str(ref), f"entries differ: {said}"),)
-        widest = max(numbers, key=lambda n: n.tolerance)
-        return Number(low, high, widest.effects, reasons, tuple(sorted(o.line for o in kept)), latest.taken)
+    def _reading(self, fact: Fact, possible: Sequence[Observation], reasons: Sequence[Reason]) -> Number:
+        numbers = [self.reading(fact, o) for o in possible]
+        low, high = min(n.low for n in numbers), max(n.high for n in numbers)
+        lines = tuple(sorted(o.line for o in possible))
+        held = tuple(reasons) if low != high else ()
+        return Number(low, high, _shared(numbers, lines), held, lines, possible[0].taken)
 
     def reading(self, fact: Fact, observation: Observation) -> Number:
         """One reading with the effects of its instrument."""
@@ -355,18 +376,32 @@ class View:
         value = observation.value
         return Number(value, value, effects, (), (observation.line,), observation.taken)
 
-    def trigger_time(self, trigger: Trigger, member: str | None, at: float) -> tuple[float, int] | None:
-        """The last time, up to `at`, that an event happened or a fact was seen to take an option."""
+    def trigger_time(
+        self, trigger: Trigger, at: float, per: str | None = None, member: str | None = None
+    ) -> tuple[float, int] | None:
+        """The last time, up to `at`, that an event happened or a fact was seen to take an option.
+
+        `per` and `member` say for whom it is asked: a trigger kept per the same list is looked up for that
+        member, one kept per another list for any of its members.
+        """
         if trigger.only is not None and member not in trigger.only:
             return None
-        key = (trigger.name, member if trigger.per is not None else None)
+        if trigger.per is None:
+            return self._happened(trigger, None, at)
+        if trigger.per == per:
+            return self._happened(trigger, member, at)
+        times = [self._happened(trigger, each, at) for each in self.members(trigger.per)[0]]
+        return max((t for t in times if t is not None), default=None)
+
+    def _happened(self, trigger: Trigger, member: str | None, at: float) -> tuple[float, int] | None:
+        key = (trigger.name, member)
         if trigger.mask is None:
             return self.history.latest_event(key, at)
         domain = self.program.facts[trigger.name].domain
         assert isinstance(domain, OptionDomain)
         for observation in reversed(self.history.before(key, at)):
             if observation.value is not None and domain.mask(str(observation.value)) & trigger.mask:
-                return observation.taken, observation.line
+                return observation.moment
         return None
 
     # -- waits -------------------------------------------------------------------------------------------
@@ -386,7 +421,7 @@ class View:
         lines: list[int] = []
         for trigger in wait.since:
             if trigger.mask is None:
-                happened = self.trigger_time(trigger, None, self.at)
+                happened = self.trigger_time(trigger, self.at)
                 if happened is None:
                     reason = Reason(Why.NOT_YET, name, f"starts with: {trigger.text.replace('_', ' ')}")
                     return WaitState(name, Options(not_started, (reason,)), None, None)
@@ -394,14 +429,18 @@ class View:
                 lines.append(happened[1])
                 continue
             options = self.options(Ref(trigger.name))
+            if not options.mask & trigger.mask:
+                reason = Reason(Why.NOT_YET, name, f"starts when {trigger.text.replace('_', ' ')}")
+                return WaitState(name, Options(not_started, (reason,)), None, None)
             if options.mask & ~trigger.mask:
                 reason = Reason(Why.NOT_YET, name, f"starts when {trigger.text.replace('_', ' ')}")
-                return WaitState(name, Options(not_started, (reason, *options.reasons)), None, None)
+                whole = Options(ready | running | not_started, (*options.reasons, reason))
+                return WaitState(name, whole, None, None)
             started = max(started, options.since or -INF)
             lines.extend(options.lines)
         restarted = ""
         for trigger in wait.restarted_by:
-            happened = self.trigger_time(trigger, None, self.at)
+            happened = self.trigger_time(trigger, self.at)
             if happened is not None and happened[0] > started:
                 started = happened[0]
                 restarted = trigger.text.replace("_", " ")
@@ -452,9 +491,13 @@ class View:
         aged = verdict is Verdict.OPEN and not self._stale_facts.isdisjoint(rule.when.mentions)
         if aged and any(r.why is Why.STALE for r in self.reasons(rule.when, binding)):
             for moment in self._moments(rule.when, member):
-                earlier = self.as_of(moment).judge(rule.when, binding)
+                view = self.as_of(moment)
+                earlier = view.judge(rule.when, binding)
                 if earlier is not Verdict.OPEN:
                     return earlier, moment if earlier is Verdict.HOLDS else None
+                why = {reason.why for reason in view.reasons(rule.when, binding)}
+                if Why.STALE not in why or why & {Why.UNAVAILABLE, Why.DISPUTED}:
+                    break  # reopened by what was entered then, not by age
         return verdict, None
 
     def _rested_on(self, cond: Cond, binding: Binding) -> float | None:
@@ -626,6 +669,7 @@ class View:
             o
             for o in self.history.before((inner.name, inner.member), self.at)
             if o.value is not None
+            and o.line not in self.history.doubted
             and o.taken > self.at - spread.window
             and self._stale(fact, inner, o) is None
         ]
@@ -668,22 +712,25 @@ class View:
             anchor = happened
         else:
             assert self.judged is not None
-            anchor = (self.judged.observation.taken, self.judged.observation.line)
+            anchor = self.judged.observation.moment
         chosen: Observation | None = None
         if near.kind == "last":
             then = self.as_of(anchor[0], self.judged)
             for observation in self.history.before((inner.name, inner.member), anchor[0]):
-                if observation.value is not None and (observation.taken, observation.line) < anchor:
+                if observation.value is not None and observation.moment < anchor:
                     chosen = observation
             if chosen is not None and (stale := then._stale(fact, inner, chosen)) is not None:
                 return self._whole(near.domain, [stale])
             missing = Reason(Why.NOT_ASKED, str(inner), "no such check before it is known")
         else:
             for observation in self.history.before((inner.name, inner.member), self.now):
-                if observation.value is not None and (observation.taken, observation.line) > anchor:
+                if observation.value is not None and observation.moment > anchor:
                     chosen = observation
                     break
             missing = Reason(Why.LATER, str(inner), "the check that must follow has not been made")
+        if chosen is not None and chosen.line in self.history.doubted:
+            doubted = self.history.doubted[chosen.line]
+            return self._whole(near.domain, [Reason(Why.DISPUTED, str(inner), doubted)])
         if chosen is not None and near.window is not None and abs(anchor[0] - chosen.taken) > near.window:
             chosen = None
             missing = Reason(Why.STALE, str(inner), f"no such check within {_minutes(near.window)}")
@@ -879,6 +926,16 @@ class View:
             )
             if not settled:
                 yield from self.missing_of(bound)
+
+
+def _shared(numbers: Sequence[Number], lines: Sequence[int]) -> Mapping[tuple[str, str], float]:
+    """The effects of whichever of several readings is true: what all share, and the widest of the rest."""
+    first = numbers[0].effects
+    if all(n.effects == first for n in numbers):
+        return first
+    shared = {s: e for s, e in first.items() if all(n.effects.get(s) == e for n in numbers)}
+    own = max(math.hypot(*(e for s, e in n.effects.items() if s not in shared)) for n in numbers)
+    return {**shared, ("repeat", "lines " + ", ".join(map(str, lines))): own}
 
 
 # -- formulas compiled to closures ------------------------------------------------------------------------

@@ -32,6 +32,9 @@ def demo(settings: Settings, into: str, pack: str | None) -> None:
     """Play a whole job in a few seconds and keep its file and its trail."""
     from stillair.authoring.rehearse import read_scenario
     from stillair.hooks import Plugins
+    from stillair.trail import write
+
+    from .trail import document
 
     screen = Screen()
     folder = Path(into)
@@ -57,7 +60,7 @@ def demo(settings: Settings, into: str, pack: str | None) -> None:
         for part in scenario["does"]:
             player.turn(part)
         trail = folder / "demo.md"
-        trail.write_text(_trail(session), encoding="utf-8", newline="\n")
+        trail.write_text(write(document(session)), encoding="utf-8", newline="\n")
     screen.say()
     screen.say(job.as_posix(), "the job:   ")
     screen.say(trail.as_posix(), "its trail: ")
@@ -167,12 +170,3 @@ class _Player:
                 said.append(f"{ref} corrected to {entry.understood}")
         return said
 
-
-def _trail(session: Session) -> str:
-    from stillair import trail
-
-    found = session.assess()
-    made = trail.make(
-        found, session.lines, session.zone(), last_hash=session.job.last_hash, plugins=session.plugins
-    )
-    return trail.write(made)
