@@ -482,7 +482,7 @@ class Situation:
         return frozenset({"running", "ready"})
 
     def _run_began(self, name: str, value: object) -> int:
-        """When the unbroken run of a state's present value began; what voids an observation breaks it."""
+        """When the unbroken run of a state's present value began; what voids a look breaks it, and a gap."""
         fact = self.world.fact[name]
         seen = self.seen(name, None)
         began = seen[-1].taken
@@ -491,7 +491,8 @@ class Situation:
                 (time := self.triggered(trigger)) is not None and time > earlier.when
                 for trigger in fact.void_after
             )
-            if broken or (earlier.value is not None and earlier.value != value):
+            lapsed = fact.good_for is not None and began - earlier.taken > fact.good_for
+            if earlier.value is not None and (broken or lapsed or earlier.value != value):
                 break
             if earlier.value is not None:
                 began = earlier.taken

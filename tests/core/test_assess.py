@@ -619,6 +619,22 @@ def test_what_was_reopened_does_not_come_back_by_age() -> None:
     assert visit.at(60).judge().finding("flat").grade != "confirmed"
 
 
+def test_what_never_mattered_does_not_reopen_a_finding() -> None:
+    """One of two was enough; that the other cannot be had, said when both are old, changes nothing."""
+    text = """
+        facts:
+          low: {ask: Low side flat?, kind: yes-no, good for: 30 min}
+          high: {ask: High side flat?, kind: yes-no, good for: 30 min}
+        rules: [{rule: flat, finding: flat, when: low is yes or high is yes}]
+    """
+    visit = Visit(text)
+    visit.see(low="yes")
+    assert visit.at(40).grade("flat") == "confirmed"
+    visit.cannot("high")
+    assert visit.grade("flat") == "confirmed"
+    assert visit.at(41).grade("flat") == "confirmed"
+
+
 def test_a_grade_may_rise() -> None:
     """A suspicion that one more answer may prove says so."""
     visit = Visit(FINDINGS)
