@@ -91,6 +91,8 @@ class View:
         self._reach = reach
         self._later: Reach | None = None
         self._root = self
+        self._aging = True
+        self._ageless: View | None = None
 
     def as_of(self, at: float, judged: Judged | None = None) -> View:
         """The same knowledge, as of an earlier moment."""
@@ -285,6 +287,8 @@ class View:
 
     def _stale(self, fact: Fact, ref: Ref, observation: Observation) -> Reason | None:
         """Why an observation is no longer good at this moment, if it is not."""
+        if not self._aging:
+            return None
         good_for = fact.good_for
         if good_for is not None and self.at - observation.taken > good_for:
             return Reason(Why.STALE, str(ref), f"good for {_minutes(good_for)}, taken longer ago")
@@ -488,17 +492,25 @@ class View:
             return verdict, self._rested_on(rule.when, binding)
         if rule.spec.finding is None or rule.spec.while_:
             return verdict, None
-        aged = verdict is Verdict.OPEN and not self._stale_facts.isdisjoint(rule.when.mentions)
-        if aged and any(r.why is Why.STALE for r in self.reasons(rule.when, binding)):
+        if verdict is Verdict.FAILS or self._stale_facts.isdisjoint(rule.when.mentions):
+            return verdict, None
+        # Age alone does not undo a finding: what was last said must still give it, and must once have done.
+        ageless = self._without_age().judge(rule.when, binding)
+        if ageless is not Verdict.OPEN:
             for moment in self._moments(rule.when, member):
-                view = self.as_of(moment)
-                earlier = view.judge(rule.when, binding)
+                earlier = self.as_of(moment).judge(rule.when, binding)
                 if earlier is not Verdict.OPEN:
-                    return earlier, moment if earlier is Verdict.HOLDS else None
-                why = {reason.why for reason in view.reasons(rule.when, binding)}
-                if Why.STALE not in why or why & {Why.UNAVAILABLE, Why.DISPUTED}:
-                    break  # reopened by what was entered then, not by age
+                    if earlier is ageless:
+                        return earlier, moment if earlier is Verdict.HOLDS else None
+                    break
         return verdict, None
+
+    def _without_age(self) -> View:
+        """This moment as if nothing that was entered grew stale."""
+        if self._ageless is None:
+            self._ageless = View(self.program, self.history, self.at, self.now, self.judged)
+            self._ageless._aging = False
+        return self._ageless
 
     def _rested_on(self, cond: Cond, binding: Binding) -> float | None:
         taken = [self.value(ref.bound(binding)).taken for ref, _ in cond.slots]
@@ -699,6 +711,9 @@ class View:
         found = [o for o in self.history.before((inner.name, inner.member), self.at) if o.value is not None]
         if not found:
             return Number.nothing(Reason(Why.NOT_ASKED, inner.name))
+        if found[-1].line in self.history.doubted:
+            doubted = self.history.doubted[found[-1].line]
+            return Number.nothing(Reason(Why.DISPUTED, inner.name, doubted))
         elapsed = self.at - found[-1].taken
         return Number(elapsed, elapsed, lines=(found[-1].line,))
 

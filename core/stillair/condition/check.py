@@ -21,6 +21,7 @@ _RISING = GRADES[:4]
 YES_NO = OptionDomain(("yes", "no"))
 BUILT_IN = ("abs", "min", "max")
 NUMBER = DIMENSIONS["number"]
+_PLAIN = {"fraction", "number"}
 DURATION = DIMENSIONS["duration"]
 
 
@@ -279,7 +280,7 @@ class Checker:
         lefts, rights = self._typings(left), self._typings(right)
         for a in lefts:
             for b in rights:
-                if a.dimension == b.dimension:
+                if a.dimension == b.dimension or {a.dimension.name, b.dimension.name} == _PLAIN:
                     return a, b
         raise self._error(
             whole,
