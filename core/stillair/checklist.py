@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from stillair.fault import Fault
 
@@ -42,8 +43,7 @@ BUILT_IN_LISTS = ("place",)
 GRADES = ("suspected", "probable", "confirmed", "ruled out", "not found")
 
 
-@dataclass(frozen=True, slots=True)
-class Run:
+class Run(NamedTuple):
     """A stretch of a text that stands in one line of the file: from `offset` on, at `line`, `column`."""
 
     offset: int
@@ -108,8 +108,7 @@ class Text:
         return Fault(code, message, self.path, run.line, column, shown, run.source_line, help)
 
 
-@dataclass(frozen=True, slots=True)
-class Option:
+class Option(NamedTuple):
     """One answer a fact may have: the word conditions use, and the label people read."""
 
     name: str
@@ -117,8 +116,7 @@ class Option:
     where: Text
 
 
-@dataclass(frozen=True, slots=True)
-class Member:
+class Member(NamedTuple):
     """One member a list starts with."""
 
     name: str
@@ -126,8 +124,7 @@ class Member:
     where: Text
 
 
-@dataclass(frozen=True, slots=True)
-class ListSpec:
+class ListSpec(NamedTuple):
     """A list that facts may be kept for; `open` until someone says "that is all"."""
 
     name: str
@@ -138,8 +135,7 @@ class ListSpec:
     open: bool
 
 
-@dataclass(frozen=True, slots=True)
-class InstrumentSpec:
+class InstrumentSpec(NamedTuple):
     """A kind of instrument, with the tolerance assumed until a serial is declared."""
 
     name: str
@@ -153,8 +149,7 @@ class InstrumentSpec:
     source: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class CountsWhen:
+class CountsWhen(NamedTuple):
     """What must have held for an observation to be evidence; `values` empty: for every observation."""
 
     condition: Text
@@ -162,8 +157,7 @@ class CountsWhen:
     because: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class FactSpec:
+class FactSpec(NamedTuple):
     """Something that can be observed.
 
     `kind` is one of: options, yes-no, text, photo, signature, catalogue, quantity.
@@ -193,8 +187,7 @@ class FactSpec:
     counts_when: CountsWhen | None
 
 
-@dataclass(frozen=True, slots=True)
-class EventSpec:
+class EventSpec(NamedTuple):
     """Something that happens."""
 
     name: str
@@ -203,8 +196,7 @@ class EventSpec:
     per: Text | None
 
 
-@dataclass(frozen=True, slots=True)
-class LimitSpec:
+class LimitSpec(NamedTuple):
     """A number a company may set: its default, how far it may go, which direction is safer."""
 
     name: str
@@ -216,8 +208,7 @@ class LimitSpec:
     about: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class CalculationSpec:
+class CalculationSpec(NamedTuple):
     """A derived fact."""
 
     name: str
@@ -227,8 +218,7 @@ class CalculationSpec:
     about: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class ActivitySpec:
+class ActivitySpec(NamedTuple):
     """A tag on steps, with the gate all of them share."""
 
     name: str
@@ -238,8 +228,7 @@ class ActivitySpec:
     caution: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class WaitSpec:
+class WaitSpec(NamedTuple):
     """A timer: how long, since what (event or condition), what starts it again, the question at its end."""
 
     name: str
@@ -252,8 +241,7 @@ class WaitSpec:
     then: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class StepSpec:
+class StepSpec(NamedTuple):
     """Something to do. `never` is the reason of an act that must not be done."""
 
     name: str
@@ -273,8 +261,7 @@ class StepSpec:
     never: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class PoweredSpec:
+class PoweredSpec(NamedTuple):
     """A declared exception to the lockout: members `frees` of the list `of`."""
 
     name: str
@@ -289,8 +276,7 @@ class PoweredSpec:
     caution: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class RuleSpec:
+class RuleSpec(NamedTuple):
     """Condition to finding, caution or stop: exactly one of `finding`, `caution`, `stop` is given.
 
     `grade` is one of GRADES (confirmed unless said); `while_` is true for a finding that must not
@@ -312,8 +298,7 @@ class RuleSpec:
     while_: bool
 
 
-@dataclass(frozen=True, slots=True)
-class PlaceOrder:
+class PlaceOrder(NamedTuple):
     """The position of a place when what is sought sinks, stays level or rises."""
 
     sinks: float
@@ -321,8 +306,7 @@ class PlaceOrder:
     rises: float
 
 
-@dataclass(frozen=True, slots=True)
-class PlaceSpec:
+class PlaceSpec(NamedTuple):
     """Where the fault may be. `belief` is from 0 to 1, `minutes` what looking there takes."""
 
     name: str
@@ -339,8 +323,7 @@ class PlaceSpec:
     caution: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Impossible:
+class Impossible(NamedTuple):
     """A state of things that cannot be, and the slip that most often makes it look so."""
 
     when: Text
@@ -348,16 +331,14 @@ class Impossible:
     facts: tuple[Text, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Suspect:
+class Suspect(NamedTuple):
     """Facts whose number is tried with the units it is often confused with when `expects` fails."""
 
     facts: tuple[Text, ...]
     expects: Text
 
 
-@dataclass(frozen=True, slots=True)
-class Checklist:
+class Checklist(NamedTuple):
     """Everything one checklist file declares, each kind in the order of the file."""
 
     name: str

@@ -165,7 +165,7 @@ def age_ignored(patch: Patch) -> None:
     """`good for` forgotten."""
     stale = View._stale
     patch.setattr(
-        View, "_stale", lambda self, fact, *rest: stale(self, dataclasses.replace(fact, good_for=None), *rest)
+        View, "_stale", lambda self, fact, *rest: stale(self, fact._replace(good_for=None), *rest)
     )
 
 
@@ -173,7 +173,7 @@ def events_ignored(patch: Patch) -> None:
     """`void after` forgotten."""
     stale = View._stale
     patch.setattr(
-        View, "_stale", lambda self, fact, *rest: stale(self, dataclasses.replace(fact, void_after=()), *rest)
+        View, "_stale", lambda self, fact, *rest: stale(self, fact._replace(void_after=()), *rest)
     )
 
 
@@ -263,7 +263,7 @@ def restart_ignored(patch: Patch) -> None:
 
     def steady(self: View, name: str) -> Any:
         kept = self.program.waits
-        self.program.waits = {**kept, name: dataclasses.replace(kept[name], restarted_by=())}
+        self.program.waits = {**kept, name: kept[name]._replace(restarted_by=())}
         try:
             return wait(self, name)
         finally:
@@ -280,7 +280,7 @@ def undone_by_age(patch: Patch) -> None:
 def no_window(patch: Patch) -> None:
     """`within 30 min` of a check before or after is not looked at."""
     near = View._near
-    patch.setattr(View, "_near", lambda self, n, ref: near(self, dataclasses.replace(n, window=None), ref))
+    patch.setattr(View, "_near", lambda self, n, ref: near(self, n._replace(window=None), ref))
 
 
 def before_is_after(patch: Patch) -> None:
@@ -288,7 +288,7 @@ def before_is_after(patch: Patch) -> None:
     near = View._near
     turned = {"last": "first", "first": "last"}
     patch.setattr(
-        View, "_near", lambda self, n, ref: near(self, dataclasses.replace(n, kind=turned[n.kind]), ref)
+        View, "_near", lambda self, n, ref: near(self, n._replace(kind=turned[n.kind]), ref)
     )
 
 
@@ -296,7 +296,7 @@ def spread_over_all(patch: Patch) -> None:
     """A spread takes every reading ever made."""
     spread = View._spread
     patch.setattr(
-        View, "_spread", lambda self, s, ref: spread(self, dataclasses.replace(s, window=1e12), ref)
+        View, "_spread", lambda self, s, ref: spread(self, s._replace(window=1e12), ref)
     )
 
 

@@ -6,6 +6,7 @@ import copy
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from enum import Enum
+from typing import NamedTuple
 
 from stillair import quantity
 from stillair.condition.core import GRADES, NumberDomain, Ref
@@ -38,8 +39,7 @@ class May(Enum):
     NO = "no"
 
 
-@dataclass(frozen=True, slots=True)
-class Blocked:
+class Blocked(NamedTuple):
     """One thing that stands against a step: a stop, or a gate that fails."""
 
     rule: str | None
@@ -49,8 +49,7 @@ class Blocked:
     lines: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Permission:
+class Permission(NamedTuple):
     """Whether a step may be done: yes; not yet, with what is missing; or no, with what stands against it."""
 
     may: May
@@ -111,8 +110,7 @@ class Finding:
         return self.view.finding_reasons(Ref(self.name, self.member))
 
 
-@dataclass(frozen=True, slots=True)
-class StepState:
+class StepState(NamedTuple):
     """Status: done, passed over, skipped, ready, waiting, held, not yet, stopped.
 
     A step is held while what it would observe could not count as evidence.
@@ -129,8 +127,7 @@ class StepState:
     """Over and done with, and nothing else in the job can make it wanted again."""
 
 
-@dataclass(frozen=True, slots=True)
-class PlaceState:
+class PlaceState(NamedTuple):
     """A place: what the look gave, and whether it counts.
 
     `status`: not looked, not reached, void, waiting, or the option observed.
@@ -142,8 +139,7 @@ class PlaceState:
     reason: Reason | None
 
 
-@dataclass(frozen=True, slots=True)
-class Suspicion:
+class Suspicion(NamedTuple):
     """An observation that cannot be, or that fits only in another unit. Nothing rests on it meanwhile."""
 
     ref: Ref
@@ -152,8 +148,7 @@ class Suspicion:
     other: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Action:
+class Action(NamedTuple):
     """The one next action.
 
     `kind`: settle (a suspicion), ask, do, begin (a powered state), wait, list, stopped, finished.
@@ -186,7 +181,7 @@ class Assessment:
     waits: dict[str, WaitState] = field(default_factory=dict)
     places: list[PlaceState] = field(default_factory=list)
     suspicions: list[Suspicion] = field(default_factory=list)
-    next: Action = Action("finished")
+    next: Action = field(default_factory=lambda: Action("finished"))
     _steps: list[StepState] | None = None
     _states: dict[tuple[str, str | None], StepState] = field(default_factory=dict)
     _settled: dict[tuple[str, str | None], StepState] = field(default_factory=dict)
@@ -964,9 +959,7 @@ def _confirmed_again(history: History, observation: Observation) -> bool:
 
 
 def _replaced(observation: Observation, value: float) -> Observation:
-    from dataclasses import replace
-
-    return replace(observation, value=value)
+    return observation._replace(value=value)
 
 
 def _other_readings(program: Program, name: str, observation: Observation) -> Iterator[tuple[float, str]]:

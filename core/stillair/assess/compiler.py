@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import marshal
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -712,9 +711,7 @@ def _lean(record: Any) -> Any:
     """The record without the places of its texts in their file, which only the compiler needs."""
     if isinstance(record, Text):
         return Text(record.text)
-    if isinstance(record, tuple):
-        return tuple(_lean(item) for item in record)
-    if dataclasses.is_dataclass(record) and not isinstance(record, type):
-        changes = {f.name: _lean(getattr(record, f.name)) for f in dataclasses.fields(record)}
-        return dataclasses.replace(record, **changes)
-    return record
+    if not isinstance(record, tuple):
+        return record
+    items = [_lean(item) for item in record]
+    return type(record)(*items) if hasattr(record, "_fields") else tuple(items)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import tzinfo
+from typing import NamedTuple
 
 from stillair import quantity
 from stillair.condition.core import NumberDomain, OptionDomain, Ref
@@ -25,8 +25,7 @@ class EntryError(Exception):
         self.help = help
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """The kind and body of a job line, which of its fields are personal, and how it was understood."""
 
     kind: str

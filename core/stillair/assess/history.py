@@ -6,7 +6,7 @@ import copy
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from stillair.job import JSON, Line
 
@@ -15,8 +15,7 @@ from .program import Program, Step
 __all__ = ["History", "Instrument", "Observation", "events_of", "fold"]
 
 
-@dataclass(frozen=True, slots=True)
-class Observation:
+class Observation(NamedTuple):
     """One standing entry. `value` is a canonical number, an option, or None where it cannot be had."""
 
     line: int
@@ -38,8 +37,7 @@ class Observation:
         return self.taken, self.line if self.corrects is None else self.corrects
 
 
-@dataclass(frozen=True, slots=True)
-class Instrument:
+class Instrument(NamedTuple):
     """Tolerances canonical: `offset` is shared by all its readings, `repeat` belongs to each."""
 
     serial: str

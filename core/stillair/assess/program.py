@@ -5,6 +5,7 @@ from __future__ import annotations
 import marshal
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from stillair.calculator import Calculator, Catalogue
 from stillair.checklist import (
@@ -69,8 +70,7 @@ class Cond:
     safety: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Trigger:
+class Trigger(NamedTuple):
     """An event, or a fact taking one of some options (`mask`), that ends or starts something.
 
     `only` names the members of a list it is about, where it is not about all of them.
@@ -83,8 +83,7 @@ class Trigger:
     only: frozenset[str] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Fact:
+class Fact(NamedTuple):
     """A fact as the evaluator needs it. Times in seconds, tolerance canonical."""
 
     spec: FactSpec
@@ -97,15 +96,14 @@ class Fact:
     void_after: tuple[Trigger, ...]
     counts: Cond | None = None
     counted: int = 0
-    place_counts: Mapping[str, Cond] = field(default_factory=dict)
+    place_counts: Mapping[str, Cond] = {}
 
     @property
     def name(self) -> str:
         return self.spec.name
 
 
-@dataclass(frozen=True, slots=True)
-class Kind:
+class Kind(NamedTuple):
     """A kind of instrument with the tolerances assumed until a serial is declared, canonical."""
 
     name: str
@@ -116,16 +114,14 @@ class Kind:
     dimension: str
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
+class Limit(NamedTuple):
     spec: LimitSpec
     value: float
     unit: Unit
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Wait:
+class Wait(NamedTuple):
     spec: WaitSpec
     duration: float
     since: tuple[Trigger, ...]
@@ -137,16 +133,14 @@ class Wait:
         return f"{self.spec.name}_witness" if self.spec.witness else None
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(NamedTuple):
     spec: RuleSpec
     checklist: str
     when: Cond
     per: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     spec: StepSpec
     checklist: str
     when: Cond | None
@@ -157,40 +151,34 @@ class Step:
     powered: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Powered:
+class Powered(NamedTuple):
     spec: PoweredSpec
     gate: Cond
     at_most: float
 
 
-@dataclass(frozen=True, slots=True)
-class Activity:
+class Activity(NamedTuple):
     spec: ActivitySpec
     gate: Cond | None
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     spec: PlaceSpec
     when: Cond | None
 
 
-@dataclass(frozen=True, slots=True)
-class Impossible:
+class Impossible(NamedTuple):
     when: Cond
     slip: str
     facts: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Suspect:
+class Suspect(NamedTuple):
     facts: tuple[str, ...]
     expects: Cond
 
 
-@dataclass(frozen=True, slots=True)
-class Asker:
+class Asker(NamedTuple):
     """A condition whose verdict is needed: a rule's, a gate's; a step's only while its `when` allows."""
 
     cond: Cond

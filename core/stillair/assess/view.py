@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from stillair.calculator import OutOfRange, propagate
 from stillair.condition import core
@@ -25,15 +25,13 @@ INF = math.inf
 VERDICTS = (Verdict.FAILS, Verdict.HOLDS, Verdict.OPEN)
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
+class Judged(NamedTuple):
     """The observation that a `counts when` is about."""
 
     observation: Observation
 
 
-@dataclass(frozen=True, slots=True)
-class WaitState:
+class WaitState(NamedTuple):
     """A wait: when it started (None: not yet), when it can be ready, and what is still missing."""
 
     name: str
@@ -43,8 +41,7 @@ class WaitState:
     restarted_by: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Waited:
+class Waited(NamedTuple):
     """A verdict with every wait that is not ready taken as open, what could decide it, and why it is open."""
 
     verdict: Verdict
@@ -956,8 +953,7 @@ def _shared(numbers: Sequence[Number], lines: Sequence[int]) -> Mapping[tuple[st
 # -- formulas compiled to closures ------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class _Closure:
+class _Closure(NamedTuple):
     function: Callable[[Sequence[object]], float]
     leaves: tuple[Ref, ...]
     choices: tuple[Sequence[object] | None, ...]

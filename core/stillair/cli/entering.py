@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 
 from stillair import quantity
 from stillair.assess import Assessment, Entry, EntryError, Observation, read_value
@@ -65,7 +64,7 @@ def observe(
         if name is None:
             raise
         entry = read_value(session.program, ref, name)
-        return replace(entry, body={**entry.body, "read": text})
+        return entry._replace(body={**entry.body, "read": text})
 
 
 def _body(ref: Ref) -> dict[str, JSON]:

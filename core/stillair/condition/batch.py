@@ -281,10 +281,10 @@ def _gates(part: Condition, spans: Spans) -> Iterator[_Gate]:
         name = spans.names[part.ref]
         low, low_in, high, high_in = part.region.pieces[0]
         if low > -math.inf or not low_in:
-            above = replace(part, region=Region(((low, low_in, math.inf, True),)))
+            above = part._replace(region=Region(((low, low_in, math.inf, True),)))
             yield _Gate(("above", name), (low, not low_in), spans.possibly(above), 1)
         if high < math.inf or not high_in:
-            below = replace(part, region=Region(((-math.inf, True, high, high_in),)))
+            below = part._replace(region=Region(((-math.inf, True, high, high_in),)))
             yield _Gate(("below", name), (-high, not high_in), spans.possibly(below), 1)
         return
     source = spans.possibly(part)
@@ -331,11 +331,11 @@ def _turned(condition: Condition) -> Condition:
     """The condition that fails where this one holds, and holds where it fails."""
     match condition:
         case Truth():
-            return replace(condition, value=not condition.value)
+            return condition._replace(value=not condition.value)
         case Test():
             return replace(condition, sure=condition.never, never=condition.sure)
         case Within():
-            return replace(condition, region=condition.region.complement())
+            return condition._replace(region=condition.region.complement())
         case All():
             return Either(tuple(map(_turned, condition.parts)), condition.text)
         case Either():

@@ -67,8 +67,7 @@ class OptionDomain:
         return tuple(name for bit, name in enumerate(self.names) if mask >> bit & 1)
 
 
-@dataclass(frozen=True, slots=True)
-class NumberDomain:
+class NumberDomain(NamedTuple):
     """A range of numbers, canonical SI; unbounded where the author gave no `between`."""
 
     dimension: Dimension
@@ -79,8 +78,7 @@ class NumberDomain:
 Domain = OptionDomain | NumberDomain
 
 
-@dataclass(frozen=True, slots=True)
-class Symbol:
+class Symbol(NamedTuple):
     """What a name means. `kind`: fact, event, calculation, wait, finding, now."""
 
     name: str
@@ -111,8 +109,7 @@ class Ref(NamedTuple):
 # -- conditions ------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Truth:
+class Truth(NamedTuple):
     """Always or never."""
 
     value: bool
@@ -132,8 +129,7 @@ class Test:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Within:
+class Within(NamedTuple):
     """The number lies in the region. `unit` is the unit its bounds were written in."""
 
     ref: Ref
@@ -143,14 +139,12 @@ class Within:
     bounds: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class All:
+class All(NamedTuple):
     parts: tuple[Condition, ...]
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Either:
+class Either(NamedTuple):
     parts: tuple[Condition, ...]
     text: str
 
@@ -170,23 +164,20 @@ def refs_of(condition: Condition) -> Iterator[Ref]:
 # -- expressions -----------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Number:
+class Number(NamedTuple):
     """A constant: canonical value, and how it was written (a limit keeps its name)."""
 
     value: float
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Value:
+class Value(NamedTuple):
     """The number of a fact or derived fact."""
 
     ref: Ref
 
 
-@dataclass(frozen=True, slots=True)
-class Chosen:
+class Chosen(NamedTuple):
     """The option of a fact, given to a calculator that takes an option or a catalogue entry."""
 
     ref: Ref
@@ -194,16 +185,14 @@ class Chosen:
     catalogue: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Fixed:
+class Fixed(NamedTuple):
     """An option written in the text."""
 
     option: str
     catalogue: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(NamedTuple):
     """A numeric attribute of the catalogue entry a fact has; None where it is not known."""
 
     ref: Ref
@@ -211,15 +200,13 @@ class Column:
     values: tuple[float | None, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Operation:
+class Operation(NamedTuple):
     operator: str
     left: Expression
     right: Expression
 
 
-@dataclass(frozen=True, slots=True)
-class Apply:
+class Apply(NamedTuple):
     """A calculator, or one of the built-in functions abs, min, max."""
 
     name: str
@@ -232,8 +219,7 @@ Expression = Union[Number, Value, Chosen, Fixed, Column, Operation, Apply]  # no
 # -- derived facts ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Formula:
+class Formula(NamedTuple):
     """A number computed from others."""
 
     expression: Expression
@@ -241,8 +227,7 @@ class Formula:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Each:
+class Each(NamedTuple):
     """yes or no: the condition for every, or for any, member of a list."""
 
     quantifier: str
@@ -251,8 +236,7 @@ class Each:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Count:
+class Count(NamedTuple):
     """How many members of a list meet the condition."""
 
     list: str
@@ -260,8 +244,7 @@ class Count:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Sum:
+class Sum(NamedTuple):
     """The sum of a derived number over the members of a list."""
 
     list: str
@@ -270,16 +253,14 @@ class Sum:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Readings:
+class Readings(NamedTuple):
     """How many readings of a series stand."""
 
     ref: Ref
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Spread:
+class Spread(NamedTuple):
     """Highest less lowest of the readings of a series in the last `window` seconds."""
 
     ref: Ref
@@ -288,16 +269,14 @@ class Spread:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class SinceEvent:
+class SinceEvent(NamedTuple):
     """Time since the latest such event, or since the latest observation of a fact."""
 
     ref: Ref
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Near:
+class Near(NamedTuple):
     """The last observation before, or the first after, an event or the observation being judged.
 
     `anchor` None is the observation being judged.

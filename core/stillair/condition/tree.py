@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from stillair.possible import Number, Options, judge_mask, judge_span
 from stillair.verdict import Verdict
@@ -61,8 +61,7 @@ def _walk(condition: Condition, lookup: Lookup, found: list[Test | Within]) -> V
     return verdict
 
 
-@dataclass(frozen=True, slots=True)
-class Branch:
+class Branch(NamedTuple):
     """One part of a condition as judged: its text, its verdict, the test if it is one, and its parts."""
 
     text: str
