@@ -7,6 +7,7 @@ import math
 import random
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from .possible import Number, Options
 from .possible import Source as ErrorSource
@@ -30,15 +31,13 @@ class OutOfRange(Exception):
     """Raised by a calculator outside its valid range; the text is the reason shown."""
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(NamedTuple):
     """A published source: author or body, document, edition or year, table or paragraph."""
 
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Attribute:
+class Attribute(NamedTuple):
     """One column of a catalogue: `kind` is "option", "text" or the name of a quantity's dimension."""
 
     name: str
@@ -96,8 +95,7 @@ class Input:
             raise ValueError("an input has one of: dimension, catalogue, options")
 
 
-@dataclass(frozen=True, slots=True)
-class Example:
+class Example(NamedTuple):
     """A worked example, run as a test: inputs and result as a person would write them."""
 
     inputs: Mapping[str, str]

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 from types import MappingProxyType, ModuleType
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 import pluggy
 
@@ -42,8 +42,7 @@ hookimpl = pluggy.HookimplMarker("stillair")
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
-class View:
+class View(NamedTuple):
     """An extra part of a trail: a name, and what makes Markdown from an assessment.
 
     Text typed by a person must be escaped by the view before it goes into its Markdown.
@@ -97,8 +96,7 @@ def stillair_views() -> list[View]:
     raise NotImplementedError
 
 
-@dataclass(frozen=True, slots=True)
-class Plugin:
+class Plugin(NamedTuple):
     """One loaded plugin: `file` is where its module stands, `digest` the SHA-256 of its sources.
 
     `version` is that of its distribution, else the `__version__` of its module, else "0".

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from enum import Enum, IntEnum
+from typing import NamedTuple
 
 __all__ = ["Reason", "Verdict", "Why", "all_of", "any_of", "negate"]
 
@@ -37,8 +37,7 @@ class Why(Enum):
     NOT_YET = "has not happened yet"
 
 
-@dataclass(frozen=True, slots=True, order=False)
-class Reason:
+class Reason(NamedTuple):
     """One reason: its kind, the name it is about (`dead of indoor`), and one plain sentence part."""
 
     why: Why

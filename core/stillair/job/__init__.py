@@ -14,13 +14,17 @@ worked out elsewhere. Nothing here reads a clock: every time is given by the cal
 (2, True)
 """
 
+from typing import TYPE_CHECKING, Any
+
 from .chain import Torn
 from .error import JobError
 from .file import Job
 from .kind import FORMAT, KINDS, UNDO_WITHIN
 from .line import JSON, Line
 from .pack_store import PackStore, pack_digest
-from .report import Broken, CompanionState, Report, verify
+
+if TYPE_CHECKING:
+    from .report import Broken, CompanionState, Report, verify
 
 __all__ = [
     "FORMAT",
@@ -38,3 +42,12 @@ __all__ = [
     "pack_digest",
     "verify",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """The report only when it is wanted: a job is read and written without it."""
+    if name in ("Broken", "CompanionState", "Report", "verify"):
+        from . import report
+
+        return getattr(report, name)
+    raise AttributeError(name)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from types import MappingProxyType
+from typing import NamedTuple
 
 from .error import JobError, quoted
 from .line import JSON, Line
@@ -34,16 +34,14 @@ _LARGEST_WHOLE = 2**53
 _HEX = frozenset("0123456789abcdef")
 
 
-@dataclass(frozen=True, slots=True)
-class Content:
+class Content(NamedTuple):
     """What a field may hold: `expects` in words, and the test of it."""
 
     expects: str
     is_right: Callable[[JSON], bool]
 
 
-@dataclass(frozen=True, slots=True)
-class Field:
+class Field(NamedTuple):
     """One field of a body; `personal` if its text may be kept in the companion file instead."""
 
     content: Content
