@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 
 from stillair import quantity
+from stillair.assess import Observation, Program
+from stillair.condition.core import Ref
 from stillair.quantity import DIMENSIONS, QuantityError, Unit
-from stillair.wording import Wording, in_unit
+from stillair.wording import Wording, duration, in_unit
 
-__all__ = ["Carried", "carried"]
+__all__ = ["Carried", "carried", "check_every", "in_doubt"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +45,41 @@ class Carried:
         due = self.due()
         if due is None:
             return None
-        return datetime.fromtimestamp(now, UTC).astimezone(zone).date() > date.fromisoformat(due)
+        return _day(now, zone) > date.fromisoformat(due)
+
+
+    def caution(self, now: float, zone: tzinfo) -> str | None:
+        """What is said of an instrument past its check date, or of none where its kind is to be checked."""
+        who = self.serial if self.serial is not None else f"{self.title} without a serial"
+        if self.overdue(now, zone):
+            return f"{who} was due for its check by {self.due()}"
+        if self.checked is None and self.check_every is not None:
+            return f"{who} has no check date; its kind is checked every {duration(self.check_every)}"
+        return None
+
+    def doubtful(self, wording: Wording) -> list[Observation]:
+        """The readings it casts doubt on, where there is a caution: those after the date, or all."""
+        due = self.due()
+        found = (wording.observation_of(line) for line in self.lines)
+        return [
+            o
+            for o in found
+            if o is not None and (due is None or _day(o.taken, wording.zone) > date.fromisoformat(due))
+        ]
+
+
+def in_doubt(wording: Wording, serial: str, now: float) -> str | None:
+    """The caution about one instrument in a line, with the readings taken with it; None where none is due."""
+    each = next((c for c in carried(wording) if c.serial == serial), None)
+    said = each.caution(now, wording.zone) if each is not None else None
+    if each is None or said is None:
+        return None
+    read = [f"{Ref(o.fact, o.member)} {wording.clock(o.taken)}" for o in each.doubtful(wording)]
+    return f"{said}. Readings taken with it: {', '.join(read) or 'none yet'}."
+
+
+def _day(at: float, zone: tzinfo) -> date:
+    return datetime.fromtimestamp(at, UTC).astimezone(zone).date()
 
 
 def carried(wording: Wording) -> list[Carried]:
@@ -111,7 +147,7 @@ def _carried(
         unit.symbol if unit is not None else None,
         tolerances,
         checked,
-        _check_every(wording, kind_name),
+        check_every(wording.program, kind_name),
         tuple(sorted(lines)),
     )
 
@@ -126,8 +162,9 @@ def _unit(wording: Wording, kind: str | None) -> Unit:
     return quantity.difference_unit(next(read, quantity.canonical_unit(dimension)))
 
 
-def _check_every(wording: Wording, kind: str | None) -> float | None:
-    for checklist in wording.program.checklists.values():
+def check_every(program: Program, kind: str | None) -> float | None:
+    """Seconds after which an instrument of this kind is to be checked again; None where nothing is said."""
+    for checklist in program.checklists.values():
         for spec in checklist.instruments:
             if spec.name == kind and spec.check_every is not None:
                 try:

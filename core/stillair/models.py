@@ -307,7 +307,7 @@ class PoweredShape(Shape):
     gate: Words
     steps: References
     at_most: Words
-    proof: References
+    proof: tuple[Words, ...]
     caution: Prose | None = None
 
     @model_validator(mode="after")

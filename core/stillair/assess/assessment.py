@@ -9,9 +9,10 @@ from enum import Enum
 from typing import NamedTuple
 
 from stillair import quantity
-from stillair.condition.core import GRADES, NumberDomain, Ref
+from stillair.condition.core import GRADES, NumberDomain, OptionDomain, Ref
+from stillair.condition.tree import grow, judge
 from stillair.job import Line
-from stillair.possible import Options
+from stillair.possible import Number, Options
 from stillair.verdict import Reason, Verdict, Why
 
 from .history import History, Observation, events_of, fold
@@ -221,15 +222,22 @@ class Assessment:
         activities = self._activities(step, member)
         for name in activities:
             parts.extend(self._activity(name, gated=step.powered is None))
-        if step.powered is None and activities:
+        if step.powered is not None or activities:
             parts.extend(self._unproved(step))
+        if step.when is not None:
+            parts.append(self._wanted(step.when, binding))
         if step.gate is not None:
             parts.append(self._gate(step.gate, binding, spec.title or spec.name))
         if step.powered is not None:
-            powered = self.program.powered[step.powered]
-            if not self._powered_on(step.powered):
-                parts.append(self._gate(powered.gate, NO_BINDING, powered.spec.title))
+            parts.append(self._powered_gate(step.powered))
         return self._combined(parts)
+
+    def _wanted(self, when: Cond, binding: Binding) -> Permission:
+        """A step whose `when` does not hold is not there to be done."""
+        if self.view.judge(when, binding) is Verdict.FAILS:
+            say = f"not wanted here: it is for when {self._failing(when, binding)}"
+            return Permission(May.NO, (Blocked(None, say, None, when.safety),))
+        return self._gate(when, binding, "")
 
     def _activity(self, name: str, gated: bool = True) -> Iterator[Permission]:
         activity = self.program.activities[name]
@@ -245,6 +253,11 @@ class Assessment:
             elif state.verdict is Verdict.OPEN and rule.when.safety:
                 binding = _binding(rule, state.member)
                 yield Permission(May.NOT_YET, (), self.view.missing(rule.when, binding), state.reasons)
+        for rule in self.program.rules.values():
+            stops = rule.when.safety and name in {text.text for text in rule.spec.stop}
+            if stops and rule.per is not None and not self.view.members(rule.per)[1]:
+                reason = Reason(Why.OPEN_LIST, rule.per, "one more of them may stop this")
+                yield Permission(May.NOT_YET, (), (), (reason,))
         if gated and activity.gate is not None:
             yield self._gate(activity.gate, NO_BINDING, activity.spec.title)
 
@@ -252,7 +265,7 @@ class Assessment:
         """While a powered state is not ended by its proof, only what proves it may be done."""
         for name, powered in self.program.powered.items():
             begun = self._begun(name)
-            if begun is None:
+            if begun is None or (step is not None and step.powered == name):
                 continue
             proof = tuple(self._proof(name))
             if not proof or (step is not None and any(r.name in step.asks for r in proof)):
@@ -261,6 +274,37 @@ class Assessment:
             say = f"{powered.spec.title} has {'run over its time' if over else 'begun'}"
             reason = Reason(Why.LATER, name, f"{say}; lock out again and prove it first")
             yield Permission(May.NOT_YET, (), proof, (reason,))
+
+    def _powered_gate(self, name: str) -> Permission:
+        """The gate of a powered state: before it begins, and, within its time, for the steps inside.
+
+        What it frees counts inside as it was just before it began.
+        """
+        powered = self.program.powered[name]
+        begun = self._begun(name)
+        if begun is None or not self._powered_on(name):
+            return self._gate(powered.gate, NO_BINDING, powered.spec.title)
+        if self.at - begun[0] > powered.at_most:
+            say = f"{powered.spec.title} has run over its {powered.spec.at_most}"
+            return Permission(May.NO, (Blocked(name, say, "Lock out again and prove it.", True),))
+        earlier = self.view.as_of(begun[0] - 0.001)
+        freed = {text.text for text in powered.spec.frees}
+        proved = {fact for fact, _ in powered.proof}
+
+        def lookup(ref: Ref) -> Number | Options:
+            if ref.name in proved and (ref.member is None or ref.member in freed):
+                return earlier.value(ref)
+            return self.view.value(ref)
+
+        verdict = judge(powered.gate.checked, lookup)
+        if verdict is Verdict.HOLDS:
+            return YES
+        if verdict is Verdict.OPEN:
+            return Permission(
+                May.NOT_YET, (), self.view.missing(powered.gate), self.view.reasons(powered.gate)
+            )
+        say = f"{powered.spec.title}: needs {self._failing(powered.gate, NO_BINDING)}"
+        return Permission(May.NO, (Blocked(None, say, "Lock out again and prove it.", True),))
 
     def _gate(self, cond: Cond, binding: Binding, title: str) -> Permission:
         verdict = self.view.judge(cond, binding)
@@ -278,8 +322,6 @@ class Assessment:
 
     def _failing(self, cond: Cond, binding: Binding) -> str:
         """The smallest part of a gate that fails."""
-        from stillair.condition.tree import grow
-
         branch = grow(cond.checked, lambda ref: self.view.value(ref.bound(binding)))
         while branch.parts:
             failing = [p for p in branch.parts if p.verdict is Verdict.FAILS]
@@ -318,8 +360,9 @@ class Assessment:
             return
         powered = self.program.powered[name].spec
         freed = {t.text for t in powered.frees}
-        for text in powered.proof:
-            fact = self.program.facts[text.text]
+        for proved, mask in self.program.powered[name].proof:
+            fact = self.program.facts[proved]
+            assert isinstance(fact.domain, OptionDomain)
             members: Sequence[str | None] = [None]
             if fact.per is not None:
                 members = [
@@ -327,7 +370,14 @@ class Assessment:
                 ]
             for member in members:
                 found = self.history.before((fact.name, member), self.at)
-                if not found or found[-1].moment < begun:
+                latest = found[-1] if found else None
+                if (
+                    latest is None
+                    or latest.moment < begun
+                    or latest.value is None
+                    or latest.line in self.history.doubted
+                    or not fact.domain.mask(str(latest.value)) & mask
+                ):
                     yield Ref(fact.name, member)
 
     # -- building ----------------------------------------------------------------------------------------
@@ -425,10 +475,9 @@ class Assessment:
 
     def walk(self) -> Iterator[tuple[Step, str | None]]:
         """The steps in their order; a run of steps kept per one list goes member by member."""
-        closed = set(self.history.closed)
-        opened = [n for n in self.program.checklists if n in self.history.opened] or list(
-            self.program.checklists
-        )
+        closed = {n for n, (taken, _) in self.history.closed.items() if taken <= self.at}
+        opened = [n for n in self.program.checklists if self.history.opened.get(n, self.at + 1) <= self.at]
+        opened = opened or list(self.program.checklists)
         if "" in closed:
             return
         steps = [
@@ -483,7 +532,7 @@ class Assessment:
         if spec.never is not None:
             permission = self.permission(spec.name, member)
             return StepState(spec.name, member, "passed over", permission, settled=True)
-        if (spec.name, member) in self.history.skipped:
+        if self._is_skipped(step, member):
             return StepState(spec.name, member, "skipped", YES, settled=True)
         if step.when is not None:
             verdict = self.view.judge(step.when, binding)
@@ -506,8 +555,10 @@ class Assessment:
         confirmed = self._confirmed(step, member)
         listed = None if wanted else self._unlisted(step)
         if not wanted and not waiting and confirmed and listed is None:
-            settled = spec.name not in self.program.closing and all(
-                self.settled(ref) for ref in self._asked(step, member)
+            settled = (
+                spec.name not in self.program.closing
+                and step.powered is None
+                and all(self.settled(ref) for ref in self._asked(step, member))
             )
             return StepState(spec.name, member, "done", YES, settled=settled)
         permission = self.permission(spec.name, member)
@@ -558,12 +609,16 @@ class Assessment:
                     return True
         return False
 
+    def _is_skipped(self, step: Step, member: str | None) -> bool:
+        skipped = self.history.skipped.get((step.spec.name, member))
+        return skipped is not None and skipped[0] <= self.at
+
     def _still_wanted(self, step: Step, member: str | None) -> bool:
         """Whether a step has something to ask, or to do that asks nothing."""
         binding: Binding = {step.per: member} if step.per and member is not None else NO_BINDING
         if step.when is not None and self.view.judge(step.when, binding) is Verdict.FAILS:
             return False
-        if (step.spec.name, member) in self.history.skipped:
+        if self._is_skipped(step, member):
             return False
         if not step.asks and step.spec.wait is None:
             return not self._confirmed(step, member)
@@ -590,7 +645,7 @@ class Assessment:
     def _confirmed(self, step: Step, member: str | None) -> bool:
         """Whether what the step does has been done, as far as it needs saying."""
         spec = step.spec
-        done = self.history.done.get((spec.name, member), [])
+        done = [each for each in self.history.done.get((spec.name, member), ()) if each[0] <= self.at]
         if step.powered is not None:
             begun = self._begun(step.powered)
             return begun is not None and any(each >= begun for each in done)
@@ -769,9 +824,10 @@ class Assessment:
     def _inside(self) -> Action | None:
         """The step for which a powered state was begun, if it is still to be done."""
         for step in self.program.steps.values():
-            if step.powered is None or (step.spec.name, None) in self.history.skipped:
+            if step.powered is None or self._is_skipped(step, None):
                 continue
-            if self._powered_on(step.powered) and not self._confirmed(step, None):
+            may = self.permission(step.spec.name).may
+            if self._powered_on(step.powered) and not self._confirmed(step, None) and may is May.YES:
                 return Action("do", step.spec.name, why=step.spec.why or "")
         return None
 
@@ -950,12 +1006,12 @@ def _latest(history: History, view: View, name: str) -> Observation | None:
 
 
 def _confirmed_again(history: History, observation: Observation) -> bool:
-    same = [
-        o
-        for o in history.observations[(observation.fact, observation.member)]
-        if o.value == observation.value and o.line != observation.line
-    ]
-    return bool(same)
+    """Whether the same was read again right after, or before: then it is no slip of the unit."""
+    found = history.observations[observation.fact, observation.member]
+    place = found.index(observation)
+    return any(
+        o.value == observation.value for o in (*found[place - 1 : place], *found[place + 1 : place + 2])
+    )
 
 
 def _replaced(observation: Observation, value: float) -> Observation:

@@ -15,6 +15,7 @@ from stillair.checklist import (
     FactSpec,
     LimitSpec,
     PlaceSpec,
+    PoweredSpec,
     RuleSpec,
     StepSpec,
     Text,
@@ -327,7 +328,8 @@ class _Compiler:
         inside: dict[str, str] = {}
         for powered in checklist.powered:
             at_most = self._read(powered.at_most, "duration", None) or 0.0
-            program.powered[powered.name] = Powered(_lean(powered), self._needed(powered.gate), at_most)
+            gate = self._needed(powered.gate)
+            program.powered[powered.name] = Powered(_lean(powered), gate, at_most, self._proof(powered))
             inside.update({text.text: powered.name for text in powered.steps})
         for step in checklist.steps:
             self._step(step, checklist, inside.get(step.name))
@@ -343,6 +345,30 @@ class _Compiler:
         for suspect in checklist.suspect:
             facts = tuple(t.text for t in suspect.facts)
             program.suspects.append(Suspect(facts, self._needed(suspect.expects)))
+
+    def _proof(self, powered: PoweredSpec) -> tuple[tuple[str, int], ...]:
+        """What must be seen to end a powered state: `FACT is OPTION`, or a fact that must only be known."""
+        found = []
+        for text in powered.proof:
+            name, _, option = text.text.partition(" is ")
+            symbol = self.scope.symbols.get(name.strip())
+            if symbol is None or symbol.kind != "fact" or not isinstance(symbol.domain, OptionDomain):
+                help = did_you_mean(name.strip(), self.program.facts)
+                self._fault(text, f"`{name.strip()}` is not a fact with options", help, "SA301")
+                continue
+            mask = symbol.domain.whole
+            if option:
+                if option.strip() not in symbol.domain.names:
+                    help = did_you_mean(option.strip(), symbol.domain.names)
+                    self._fault(
+                        text, f"`{option.strip()}` is not an option of `{symbol.name}`", help, "SA304"
+                    )
+                    continue
+                mask = symbol.domain.mask(option.strip())
+            elif symbol.domain.names == ("yes", "no"):
+                mask = symbol.domain.mask("yes")
+            found.append((symbol.name, mask))
+        return tuple(found)
 
     def _fact(self, spec: FactSpec, checklist: Checklist, symbol: Symbol) -> None:
         assert symbol.domain is not None
@@ -362,7 +388,7 @@ class _Compiler:
                 )
         triggers = [self._trigger(text, symbol.per) for text in spec.void_after]
         for powered in (p for pack in self.packs for c in pack.checklists for p in c.powered):
-            if spec.name in {t.text for t in powered.proof}:
+            if spec.name in {t.text.split()[0] for t in powered.proof}:
                 name = f"{powered.name}_begun"
                 freed = None
                 if symbol.per is not None and symbol.per == powered.of.text:

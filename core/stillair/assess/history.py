@@ -60,7 +60,7 @@ class History:
     observations: dict[Key, list[Observation]] = field(default_factory=dict)
     events: dict[Key, list[tuple[float, int]]] = field(default_factory=dict)
     members: dict[str, dict[str, tuple[float, str]]] = field(default_factory=dict)
-    listed: dict[str, tuple[float, int]] = field(default_factory=dict)
+    listed: dict[str, list[tuple[float, int]]] = field(default_factory=dict)
     instruments: dict[str, Instrument] = field(default_factory=dict)
     done: dict[Key, list[tuple[float, int]]] = field(default_factory=dict)
     skipped: dict[Key, tuple[float, str, int]] = field(default_factory=dict)
@@ -226,9 +226,9 @@ def _take(
             history.skipped[(str(body["step"]), member)] = (taken, str(body["why"]), line.n)
         case "member":
             names = history.members.setdefault(str(body["list"]), {})
-            names[str(body["member"])] = (taken, str(body.get("label") or body["member"]))
+            names.setdefault(str(body["member"]), (taken, str(body.get("label") or body["member"])))
         case "listed":
-            history.listed[str(body["list"])] = (taken, line.n)
+            history.listed.setdefault(str(body["list"]), []).append((taken, order))
         case "instrument":
             serial = str(body["serial"])
             kind_name = str(body["kind"])

@@ -155,6 +155,8 @@ class Powered(NamedTuple):
     spec: PoweredSpec
     gate: Cond
     at_most: float
+    proof: tuple[tuple[str, int], ...] = ()
+    """The facts that end it and, as a mask, what each must be found to be."""
 
 
 class Activity(NamedTuple):

@@ -339,8 +339,10 @@ class View:
         latest = possible[0]
         since = latest.taken
         for observation in reversed(found):
-            if observation.moment >= latest.moment or observation.value is None:
+            if observation.moment >= latest.moment:
                 continue
+            if observation.value is None:
+                break
             lapsed = fact.good_for is not None and since - observation.taken > fact.good_for
             if observation.value != latest.value or lapsed or self._voided(fact, ref, observation):
                 break
@@ -493,12 +495,12 @@ class View:
             return verdict, None
         # Age alone does not undo a finding: what was last said must still give it, and must once have done.
         ageless = self._without_age().judge(rule.when, binding)
-        if ageless is not Verdict.OPEN:
+        if ageless is Verdict.HOLDS:
             for moment in self._moments(rule.when, member):
                 earlier = self.as_of(moment).judge(rule.when, binding)
                 if earlier is not Verdict.OPEN:
-                    if earlier is ageless:
-                        return earlier, moment if earlier is Verdict.HOLDS else None
+                    if earlier is Verdict.HOLDS:
+                        return earlier, moment
                     break
         return verdict, None
 
@@ -565,9 +567,7 @@ class View:
             case core.Sum():
                 return self._sum(derivation)
             case core.Readings():
-                found = self.history.before((derivation.ref.name, self._member(derivation.ref, ref)), self.at)
-                count = float(sum(1 for o in found if o.value is not None))
-                return Number(count, count, lines=tuple(o.line for o in found))
+                return self._readings(derivation.ref, ref)
             case core.Spread():
                 return self._spread(derivation, ref)
             case core.SinceEvent():
@@ -598,12 +598,9 @@ class View:
                 found.append(member)
         if not spec.open:
             return found, True
-        listed = self.history.listed.get(name)
-        closed = listed is not None and listed[0] <= self.at
-        if closed and listed is not None:
-            added = [t for t, _ in self.history.members.get(name, {}).values() if t <= self.at]
-            closed = all(t <= listed[0] for t in added)
-        return found, closed
+        said = [taken for taken, _ in self.history.listed.get(name, ()) if taken <= self.at]
+        added = [taken for taken, _ in self.history.members.get(name, {}).values() if taken <= self.at]
+        return found, bool(said) and all(taken <= max(said) for taken in added)
 
     def _each(self, each: core.Each, ref: Ref) -> Options:
         members, closed = self.members(each.list)
@@ -671,17 +668,38 @@ class View:
                 low = -INF
         return Number(low, high, effects, tuple(dict.fromkeys(reasons)), tuple(lines))
 
+    def _standing(
+        self, inner: Ref, since: float = -INF, aged: bool = False
+    ) -> tuple[list[Observation], list[Reason]]:
+        """The readings of a fact that stand now, oldest first, and why others may still come to count.
+
+        With `aged`, also those that are no longer good now: what was read was read.
+        """
+        fact = self.program.facts[inner.name]
+        found: list[Observation] = []
+        later: list[Reason] = []
+        for observation in self.history.before((inner.name, inner.member), self.at):
+            unusable = self._unusable(fact, inner, observation)
+            if observation.taken <= since or (unusable and not (aged and unusable.why is Why.STALE)):
+                continue
+            doubt = self.doubt(fact, inner, observation)
+            if doubt is None:
+                found.append(observation)
+            elif doubt.why is not Why.VOID:
+                later.append(doubt)
+        return found, later
+
+    def _readings(self, counted: Ref, ref: Ref) -> Number:
+        found, later = self._standing(self._bind(counted, ref), aged=True)
+        count = float(len(found))
+        return Number(count, count + len(later), reasons=tuple(later), lines=tuple(o.line for o in found))
+
     def _spread(self, spread: core.Spread, ref: Ref) -> Number:
         inner = self._bind(spread.ref, ref)
         fact = self.program.facts[inner.name]
-        found = [
-            o
-            for o in self.history.before((inner.name, inner.member), self.at)
-            if o.value is not None
-            and o.line not in self.history.doubted
-            and o.taken > self.at - spread.window
-            and self._stale(fact, inner, o) is None
-        ]
+        found, later = self._standing(inner, self.at - spread.window)
+        if later:
+            return Number.nothing(*later)
         if len(found) < 2:
             return Number.nothing(Reason(Why.NOT_ASKED, inner.name, "two readings are needed"))
         highest = max(found, key=lambda o: float(o.value or 0.0))
@@ -705,12 +723,11 @@ class View:
                 )
             elapsed = self.at - happened[0]
             return Number(elapsed, elapsed, lines=(happened[1],))
-        found = [o for o in self.history.before((inner.name, inner.member), self.at) if o.value is not None]
+        found, later = self._standing(inner)
+        if later:
+            return Number.nothing(*later)
         if not found:
-            return Number.nothing(Reason(Why.NOT_ASKED, inner.name))
-        if found[-1].line in self.history.doubted:
-            doubted = self.history.doubted[found[-1].line]
-            return Number.nothing(Reason(Why.DISPUTED, inner.name, doubted))
+            return Number.nothing(*(self.value(inner).reasons or (Reason(Why.NOT_ASKED, inner.name),)))
         elapsed = self.at - found[-1].taken
         return Number(elapsed, elapsed, lines=(found[-1].line,))
 
@@ -729,10 +746,12 @@ class View:
         if near.kind == "last":
             then = self.as_of(anchor[0], self.judged)
             for observation in self.history.before((inner.name, inner.member), anchor[0]):
-                if observation.value is not None and observation.moment < anchor:
+                if observation.moment < anchor:
                     chosen = observation
-            if chosen is not None and (stale := then._stale(fact, inner, chosen)) is not None:
-                return self._whole(near.domain, [stale])
+            if chosen is not None:
+                unusable = then._unusable(fact, inner, chosen) or then.doubt(fact, inner, chosen)
+                if unusable is not None:
+                    return self._whole(near.domain, [unusable])
             missing = Reason(Why.NOT_ASKED, str(inner), "no such check before it is known")
         else:
             for observation in self.history.before((inner.name, inner.member), self.now):
@@ -740,6 +759,12 @@ class View:
                     chosen = observation
                     break
             missing = Reason(Why.LATER, str(inner), "the check that must follow has not been made")
+            if chosen is not None:
+                for trigger in fact.void_after:
+                    happened = self.trigger_time(trigger, chosen.taken, fact.per, inner.member)
+                    if happened is not None and anchor < happened < chosen.moment:
+                        text = f"{trigger.text.replace('_', ' ')} before the check that must follow"
+                        return self._whole(near.domain, [Reason(Why.STALE, str(inner), text)])
         if chosen is not None and chosen.line in self.history.doubted:
             doubted = self.history.doubted[chosen.line]
             return self._whole(near.domain, [Reason(Why.DISPUTED, str(inner), doubted)])

@@ -60,10 +60,7 @@ class Asking:
         """
         action = found.next
         screen, program, words = self.screen, found.program, self._words(found)
-        if "" in found.history.closed:
-            closed, outcome = found.history.closed[""]
-            screen.title(f"The job was closed at {self.session.said(closed)}: {outcome}")
-        elif action.kind == "finished":
+        if action.kind == "finished":
             screen.title("Nothing is left to do here")
         elif action.kind == "stopped":
             screen.title("No step may be done now")
@@ -129,7 +126,8 @@ class Asking:
                 self.screen.say(f"{title}: ready at {ready}, {time_left(wait.ready_at - found.at)}{again}")
                 self.screen.say(bar(share), "  ")
             else:
-                self.screen.say(f"{title}: time is up since {self.session.said(wait.ready_at)}{again}")
+                up = f"time is up since {self.session.said(wait.ready_at)}, by the clock alone"
+                self.screen.say(f"{title}: {up}{again}")
 
     def question(self, found: Assessment) -> None:
         """What can be answered now, and how."""

@@ -16,6 +16,8 @@ __all__ = [
     "REASONS",
     "add_member",
     "cannot",
+    "check_event",
+    "check_step",
     "correct",
     "declare_instrument",
     "did",
@@ -113,21 +115,38 @@ def cannot(session: Session, ref: Ref, reason: str, taken: float | None = None) 
 def events(assessment: Assessment) -> Iterator[tuple[str, str, str | None]]:
     """The events that can be logged: name, what it says, and the list it is kept per."""
     program = assessment.program
+    on: set[str] = set()
     for name, powered in program.powered.items():
         begun = assessment.history.latest_event((f"{name}_begun", None), assessment.at)
         ended = assessment.history.latest_event((f"{name}_ended", None), assessment.at)
         if begun is not None and (ended is None or ended < begun):
+            on.add(name)
             yield f"{name}_ended", f"{powered.spec.title}: ended, off again", None
     for name, spec in program.events.items():
         if spec is not None:
             yield name, spec.say, spec.per.text if spec.per is not None else None
     yield "break_taken", "A break was taken away from the work", None
+    for name, powered in program.powered.items():
+        if name not in on:
+            yield f"{name}_begun", f"{powered.spec.title}: begun, switched on", None
 
 
 def happened(
-    session: Session, assessment: Assessment, event: str, member: str | None, taken: float | None = None
+    session: Session,
+    assessment: Assessment,
+    event: str,
+    member: str | None,
+    taken: float | None = None,
+    *,
+    why: str | None = None,
 ) -> Line:
-    """Log an event. EntryError where there is none of that name, or the member is missing or strange."""
+    """Log an event; `why` says how it came about where it was not permitted. See `check_event`."""
+    check_event(session, assessment, event, member)
+    return session.write("event", _named("event", event, member, why), taken=taken)
+
+
+def check_event(session: Session, assessment: Assessment, event: str, member: str | None) -> None:
+    """EntryError where there is no event of that name, or the member is missing or strange."""
     known = {name: per for name, _, per in events(assessment)}
     if event not in known:
         near = did_you_mean(event, known) or f"one of: {', '.join(known)}"
@@ -140,13 +159,28 @@ def happened(
         if member not in members:
             said = f"`{member}` is not in the list {per}" if member else f"`{event}` is kept per {per}"
             raise EntryError(said, f"`{event} of …`: {', '.join(members) or 'the list is empty'}")
-    return session.write("event", {"event": event, **({"of": member} if member else {})}, taken=taken)
 
 
 def did(
-    session: Session, assessment: Assessment, step: str, member: str | None, taken: float | None = None
+    session: Session,
+    assessment: Assessment,
+    step: str,
+    member: str | None,
+    taken: float | None = None,
+    *,
+    why: str | None = None,
 ) -> Line:
-    """Say that a step is done; EntryError where there is no such step. Whether it may be is asked before."""
+    """Say that a step is done; `why` says how that came about where it was not permitted. See `check_step`."""
+    check_step(session, assessment, step, member)
+    return session.write("done", _named("step", step, member, why), taken=taken)
+
+
+def _named(key: str, name: str, member: str | None, why: str | None) -> dict[str, JSON]:
+    return {key: name, **({"of": member} if member else {}), **({"why": why} if why else {})}
+
+
+def check_step(session: Session, assessment: Assessment, step: str, member: str | None) -> None:
+    """EntryError where there is no such step, or the member is missing or strange."""
     program = session.program
     if step not in program.steps:
         raise EntryError(f"there is no step `{step}`", did_you_mean(step, program.steps))
@@ -156,7 +190,6 @@ def did(
         raise EntryError(f"`{step}` is done per {per}", f"`{step} of …`: {', '.join(members)}")
     if member is not None and member not in members:
         raise EntryError(f"`{member}` is not a member the step `{step}` is done for")
-    return session.write("done", {"step": step, **({"of": member} if member else {})}, taken=taken)
 
 
 def add_member(session: Session, assessment: Assessment, name: str, label: str) -> tuple[Line, str]:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 import click
 
 from stillair.assess import Action, Assessment, Entry, EntryError, May, read_fact
+from stillair.carried import check_every, in_doubt
 from stillair.condition.core import NumberDomain, Ref
 from stillair.job import JobError
 from stillair.wording import Wording
@@ -19,6 +20,7 @@ from .entering import (
     REASONS,
     add_member,
     cannot,
+    check_event,
     correct,
     declare_instrument,
     did,
@@ -29,6 +31,7 @@ from .entering import (
     observe,
     take_back,
 )
+from .journal import reopen
 from .labels import (
     changes,
     finding_said,
@@ -38,6 +41,7 @@ from .labels import (
     standing,
     step_said,
 )
+from .permitting import open_only, refusal, say_refusal, steps_of_event
 from .screen import Emergency, Leave, Screen, time_left
 from .session import Session, Settings
 
@@ -54,6 +58,8 @@ LEAVE_NOW = (
 
 _MOST_STEPS, _MOST_REASONS, _MOST_FACTS = 4, 3, 9
 """How much `w` shows at once: what fits a small screen (judgement)."""
+_SHUT = 60.0
+"""Seconds without an entry from which it is said that a wait ran on unseen (judgement)."""
 _SKIPS = ("not needed here", "not possible here", "no time on this visit")
 """Why a step is skipped, most often (judgement, no source)."""
 
@@ -62,8 +68,9 @@ _SKIPS = ("not needed here", "not possible here", "no time on this visit")
 @click.argument("job", type=click.Path())
 @click.option("--pack", "packs", multiple=True, metavar="NAME", help="New job: a pack, by name or folder.")
 @click.option("--title", metavar="TEXT", help="New job: what it is called. Kept apart, as personal.")
+@click.option("--reopen", "again", is_flag=True, help="Open a closed job again, on the record.")
 @click.pass_obj
-def guide(settings: Settings, job: str, packs: tuple[str, ...], title: str | None) -> None:
+def guide(settings: Settings, job: str, packs: tuple[str, ...], title: str | None, again: bool) -> None:
     """Start or resume JOB: one next action at a time.
 
     Lines may also come from a file: `stillair guide JOB < lines`.
@@ -72,6 +79,8 @@ def guide(settings: Settings, job: str, packs: tuple[str, ...], title: str | Non
     new = not os.path.lexists(job)
     if not new and (packs or title):
         raise Mistake("the job has begun: --pack and --title are for a new one", "leave them out")
+    if new and again:
+        raise Mistake("there is no job to open again", "leave --reopen out, or name a job that is there")
     dirs, by, clock = settings.plugin_dirs, settings.by, settings.clock
     try:
         if new:
@@ -91,6 +100,12 @@ def guide(settings: Settings, job: str, packs: tuple[str, ...], title: str | Non
                 f"the job is with {session.in_charge}",
                 f"hand it over first: stillair handover {job} --to '{by}'",
             )
+        found = session.assess()
+        if again:
+            for line in reopen(session, found):
+                screen.say("opened again", f"kept {session.said(line.taken)} ")
+        else:
+            open_only(session, found, job)
         code = Guide(session, screen, job).run(new)
     raise Answer(code)
 
@@ -169,6 +184,8 @@ class Guide:
                     f"An interrupted entry was set aside in {last.body['kept']}; enter it again.", "CAUTION: "
                 )
         screen.say(f"Entries are by {session.by or 'nobody named'}.")
+        if not new and session.now() - session.last > _SHUT and session.assess().running():
+            screen.say("Waits ran on by the clock alone while nothing was entered here.", "CAUTION: ")
         behind = session.behind()
         if behind:
             gap = time_left(behind).removesuffix(" left")
@@ -450,7 +467,16 @@ class Guide:
             return
         name, said, member = choices[_number(number_text, len(choices)) - 1]
         taken = self.session.at(time_text) if time_text.strip() else self.as_of
-        line = happened(self.session, found, name, member, taken)
+        check_event(self.session, found, name, member)
+        refused = refusal(self.session, steps_of_event(found, name, member), taken, wanted=False)
+        why = None
+        if refused is not None:
+            say_refusal(screen, refused)
+            screen.say("Did it happen all the same? Say why it was done; Enter goes back.")
+            why = screen.ask()
+            if not why:
+                return
+        line = happened(self.session, found, name, member, taken, why=why)
         self._shown = None
         screen.say(said, f"kept {self.session.said(line.taken)} ")
 
@@ -471,11 +497,18 @@ class Guide:
         if known is None:
             screen.say("How far may it be off? Enter takes what is usual for its kind.")
             given = {name: screen.ask(f"{name}: ") for name in ("offset", "repeat", "resolution")}
-            declare_instrument(self.session, serial, kind.name, given)
+            checked = None
+            if check_every(found.program, kind.name) is not None:
+                checked = screen.ask("checked on (2026-01-31; Enter: not known): ") or None
+            declare_instrument(self.session, serial, kind.name, given, checked)
         elif known.kind != kind.name:
             raise EntryError(f"`{serial}` is declared as {known.kind}", "give the other its own serial")
         self.asking.serials[kind.name] = serial
         screen.say(f"{kind.title}: {serial}", "in use: ")
+        words = self._words(self.session.assess(self._moment()))
+        doubt = in_doubt(words, serial, self.session.now())
+        if doubt is not None:
+            screen.say(doubt, "CAUTION: ")
 
     def _missing(self, found: Assessment) -> None:
         """What is open, and facts to answer out of turn."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from stillair.carried import carried
+from stillair.condition.core import Ref
 from stillair.wording import Wording
 
 from .account_format import format_option, print_json
@@ -45,6 +46,10 @@ def instruments(settings: Settings, job: str, as_json: bool) -> None:
             screen.say(f"checked {each.checked}" + (f", due again {due}{late}" if due else ""), "  ")
         elif each.serial is not None:
             screen.say("no check date given", "  ")
+        caution = each.caution(now, words.zone)
+        if caution is not None:
+            doubtful = ", ".join(words.name(Ref(o.fact, o.member)) for o in each.doubtful(words))
+            screen.say(f"{caution}. Readings taken with it: {doubtful or 'none'}.", "  CAUTION: ")
         if each.lines:
             for line in each.lines:
                 observation = words.observation_of(line)

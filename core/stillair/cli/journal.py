@@ -6,15 +6,17 @@ import click
 
 from stillair.assess import Assessment, EntryError
 from stillair.fault import did_you_mean
+from stillair.job import Line
 from stillair.verdict import Why
 from stillair.wording import Wording
 
 from . import STOPPED, Answer, Mistake
 from .labels import finding_said, is_found
+from .permitting import in_charge_only, is_closed, open_only
 from .screen import Screen
 from .session import Session, Settings
 
-__all__ = ["close", "handover"]
+__all__ = ["close", "handover", "reopen"]
 
 
 @click.command()
@@ -30,6 +32,8 @@ def handover(settings: Settings, job: str, to: str) -> None:
         job, settings.plugin_dirs, write=True, by=settings.by, clock=settings.clock
     ) as session:
         before = session.assess()
+        open_only(session, before, job)
+        in_charge_only(session, job, "it is handed over")
         line = session.write("handover", {"to": to.strip()})
         screen.say(f"handed over to {to.strip()}", f"kept {session.said(line.taken)} ")
         for text in _expired(session, before):
@@ -62,6 +66,7 @@ def close(settings: Settings, job: str, checklist: str | None, outcome: str) -> 
     with Session.load(
         job, settings.plugin_dirs, write=True, by=settings.by, clock=settings.clock
     ) as session:
+        in_charge_only(session, job, "it is closed")
         found = session.assess()
         known = session.program.checklists
         if checklist is not None and checklist not in known:
@@ -85,6 +90,23 @@ def close(settings: Settings, job: str, checklist: str | None, outcome: str) -> 
             if place.status in ("not looked", "not reached", "void", "waiting"):
                 screen.say(words.member("place", place.place), f"{place.status}: ")
         _tell_waits(session, found, screen)
+
+
+def reopen(session: Session, found: Assessment) -> list[Line]:
+    """Open a closed job again, each closing undone by a line of its own. Mistake where it is not closed.
+
+    The closing of the whole job is taken back; a checklist closed alone is opened again.
+    """
+    if not is_closed(found):
+        raise Mistake("the job is not closed", "leave --reopen out")
+    if "" in found.history.closed:
+        corrected = found.history.corrected
+        return [
+            session.write("correct", {"line": line.n, "why": "the job is opened again"})
+            for line in session.lines
+            if line.kind == "close" and line.body.get("checklist") is None and line.n not in corrected
+        ]
+    return [session.write("open", {"checklist": name}) for name in found.history.closed]
 
 
 def _still_on(found: Assessment) -> list[str]:

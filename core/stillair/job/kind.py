@@ -143,7 +143,7 @@ KINDS: Mapping[str, Mapping[str, Field]] = MappingProxyType(
             "instrument": Field(_TEXT, required=False, personal=True),
         },
         "unavailable": {"fact": _name, "of": _of, "reason": _words, "why": _why},
-        "event": {"event": _name, "of": _of},
+        "event": {"event": _name, "of": _of, "why": _why},
         "member": {"list": _name, "member": _name, "label": _words},
         "listed": {"list": _name},
         "correct": {
@@ -160,7 +160,7 @@ KINDS: Mapping[str, Mapping[str, Field]] = MappingProxyType(
             "resolution": Field(_TOLERANCE),
             "checked": Field(_DATE, required=False),
         },
-        "done": {"step": _name, "of": _of},
+        "done": {"step": _name, "of": _of, "why": _why},
         "skip": {"step": _name, "of": _of, "why": _words},
         "handover": {"to": _words},
         "note": {"text": _words},
@@ -179,7 +179,8 @@ KINDS: Mapping[str, Mapping[str, Field]] = MappingProxyType(
 `job` opens the file and stands nowhere else; `open` and `close` are of a checklist (`close` with null: of the
 job); `observe` holds the value as understood and as `read`; `unavailable` says why a fact cannot be had;
 `member` adds to a list and `listed` says that the list is whole; `correct` names an earlier `line` and gives
-its new `body`, or withdraws it when that is null or absent; `instrument` declares tolerances in the canonical
+its new `body`, or withdraws it when that is null or absent; `event` and `done` say `why` only where it was
+done though not permitted; `instrument` declares tolerances in the canonical
 unit of what the instrument reads, null when not known; `move` goes over to other versions of packs and
 plugins; `repaired` names the file in which a torn last line was kept.
 """

@@ -500,10 +500,11 @@ def _powered(wording: Wording, name: str) -> Iterator[Item]:
 def _proofs(
     wording: Wording, name: str, begun: tuple[float, int], after: tuple[float, int]
 ) -> Iterator[Item]:
-    spec = wording.program.powered[name].spec
+    powered = wording.program.powered[name]
+    spec = powered.spec
     freed = {t.text for t in spec.frees}
-    for text in spec.proof:
-        fact = wording.program.facts[text.text]
+    for proved, _ in powered.proof:
+        fact = wording.program.facts[proved]
         members: Sequence[str | None] = [None]
         if fact.per is not None:
             known = wording.found.view.members(fact.per)[0]

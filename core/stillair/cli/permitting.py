@@ -1,0 +1,143 @@
+"""Whether an entry may be made: by whom, in a job that is open, and with permission for what was done."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from stillair.assess import Assessment, Blocked, May, Permission
+from stillair.assess.history import events_of
+from stillair.because import lifting
+from stillair.condition.core import Ref
+from stillair.job import JobError
+from stillair.verdict import Verdict
+from stillair.wording import Wording
+
+from . import NO, STOPPED, Mistake
+from .labels import step_said
+from .screen import Screen
+from .session import Session
+
+__all__ = [
+    "Refusal",
+    "in_charge_only",
+    "is_closed",
+    "open_only",
+    "refusal",
+    "say_refusal",
+    "steps_of_event",
+]
+
+
+def in_charge_only(session: Session, job: str, what: str) -> None:
+    """Mistake unless the entries are by the one the job is with."""
+    if session.in_charge is None or session.by == session.in_charge:
+        return
+    raise Mistake(
+        f"the job is with {session.in_charge}: {what} only under that name",
+        f"{session.in_charge} hands it over first: stillair handover {job} --to '{session.by}'",
+    )
+
+
+def is_closed(found: Assessment) -> bool:
+    """Whether the job was closed, or every checklist of it that was opened."""
+    closed, opened = found.history.closed, found.history.opened
+    return "" in closed or (bool(opened) and all(name in closed for name in opened))
+
+
+def open_only(session: Session, found: Assessment, job: str) -> None:
+    """JobError where the job is closed."""
+    if not is_closed(found):
+        return
+    closed = found.history.closed
+    at, outcome = closed.get("") or max(closed.values())
+    raise JobError(
+        f"the job was closed at {session.said(at)}: {outcome}",
+        help=f"`stillair guide {job} --reopen` opens it again, on the record",
+    )
+
+
+# -- permission ----------------------------------------------------------------------------------------------
+
+
+class Refusal(NamedTuple):
+    """A step that may not be done, with what stands against it and the assessment that says so."""
+
+    words: Wording
+    step: str
+    member: str | None
+    permission: Permission
+
+    @property
+    def code(self) -> int:
+        """The exit code: stopped for safety, or no."""
+        safety = self.permission.may is May.NO and any(b.safety for b in self.permission.blocked)
+        return STOPPED if safety else NO
+
+
+def steps_of_event(found: Assessment, event: str, member: str | None) -> list[Ref]:
+    """The steps that an event stands for: those that mark it, or whose powered state begins with it."""
+    steps: list[Ref] = []
+    for step in found.program.steps.values():
+        if event not in events_of(step):
+            continue
+        if step.per is None:
+            steps.append(Ref(step.spec.name))
+            continue
+        members = found.view.members(step.per)[0]
+        steps += [Ref(step.spec.name, m) for m in members if member in (None, m)]
+    return steps
+
+
+def refusal(session: Session, steps: list[Ref], taken: float | None, *, wanted: bool) -> Refusal | None:
+    """What stands against every one of these steps, as of when it was done or now; None if nothing does.
+
+    With `wanted`, a step whose `when` fails is refused too.
+    """
+    moments = [session.now()] if taken is None else [taken, session.now()]
+    for moment in moments:
+        found = session.assess(moment)
+        answers = [(step, _permission(found, step, wanted)) for step in steps]
+        if answers and all(answer.may is not May.YES for _, answer in answers):
+            step, answer = next((a for a in answers if a[1].may is May.NO), answers[0])
+            return Refusal(Wording(found, session.zone()), step.name, step.member, answer)
+    return None
+
+
+def _permission(found: Assessment, step: Ref, wanted: bool) -> Permission:
+    permission = found.permission(step.name, step.member)
+    spec = found.program.steps[step.name]
+    if permission.may is May.YES and wanted and spec.when is not None:
+        binding = {spec.per: step.member} if spec.per is not None and step.member is not None else {}
+        if found.view.judge(spec.when, binding) is Verdict.FAILS:
+            said = "it is passed over in this job: what it is for does not hold"
+            return Permission(May.NO, (Blocked(None, said, None, False),))
+    return permission
+
+
+def say_refusal(screen: Screen, refused: Refusal) -> None:
+    """What is refused, why, and what lifts it."""
+    words, answer = refused.words, refused.permission
+    said = step_said(words, refused.step, refused.member)
+    when = words.clock(words.found.at)
+    screen.say(f"not kept: {said} may not be done (as of {when})", "STOP: ", bold=True)
+    for blocked in answer.blocked:
+        screen.say(blocked.say, "  because: ")
+    for reason in answer.reasons:
+        screen.say(words.reason(reason), "  open: ")
+    for text in dict.fromkeys(_lifted_by(refused)):
+        screen.say(text, "  lifted when: ")
+
+
+def _lifted_by(refused: Refusal) -> Iterator[str]:
+    words, answer = refused.words, refused.permission
+    if words.program.steps[refused.step].spec.never is not None:
+        yield "never: nothing lifts this"
+        return
+    for blocked in answer.blocked:
+        if blocked.lifted_by:
+            yield blocked.lifted_by
+    for ref in answer.missing:
+        yield f"answered: {words.question(ref)} ({words.name(ref)})"
+    if answer.may is May.NO:
+        yield from lifting(words, refused.step, refused.member)
