@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from .fault import Fault, StillairError
 from .possible import Number, Options
 from .possible import Source as ErrorSource
 from .verdict import Reason, Why
@@ -22,6 +23,7 @@ __all__ = [
     "Input",
     "OutOfRange",
     "Source",
+    "between",
     "calculator",
     "propagate",
 ]
@@ -131,11 +133,28 @@ class Calculator:
             raise ValueError(f"{self.name}: a calculator has a worked example")
 
     def __call__(self, *args: object, **kwargs: object) -> float:
-        """The value, finite, in canonical SI; raises OutOfRange outside the valid range."""
-        value = self.function(*args, **kwargs)
-        if not isinstance(value, float | int) or not math.isfinite(value):
+        """The value, finite, in canonical SI; raises OutOfRange outside the valid range.
+
+        A function that raises anything else, or gives no number, is broken: StillairError names its file.
+        """
+        try:
+            value = self.function(*args, **kwargs)
+        except OutOfRange:
+            raise
+        except Exception as error:
+            raise self._broken(f"raised {type(error).__name__}: {error}") from error
+        if isinstance(value, bool) or not isinstance(value, float | int):
+            raise self._broken(f"gave {type(value).__name__}, not a number")
+        if not math.isfinite(value):
             raise OutOfRange(f"{self.name} has no finite value here")
         return float(value)
+
+    def _broken(self, what: str) -> StillairError:
+        code = getattr(self.function, "__code__", None)
+        path = code.co_filename if code is not None else self.name
+        return StillairError(
+            Fault("SA508", f"the calculator `{self.name}` {what}", path, help="mend or remove the plugin")
+        )
 
 
 def calculator(
@@ -243,14 +262,16 @@ def propagate(
         for corner in itertools.product(*ends):
             point = list(corner)
             middle = _finite(function(point), about)
-            effects: dict[ErrorSource, float] = {}
+            effect_of: dict[ErrorSource, float] = {}
             curvature = 0.0
             raised: list[tuple[Mapping[int, float], float]] = []
             for source, shifts in sources.items():
                 up = _finite(function(_shifted(point, shifts, 1.0)), about)
                 down = _finite(function(_shifted(point, shifts, -1.0)), about)
-                effects[source] = (up - down) / 2
-                curvature += abs((up + down) / 2 - middle)
+                effect_of[source] = (up - down) / 2
+                upper = _finite(function(_shifted(point, shifts, 0.5)), about)
+                lower = _finite(function(_shifted(point, shifts, -0.5)), about)
+                curvature += abs((up + down) / 2 - middle) + abs((up - down) / 2 - (upper - lower))
                 raised.append((shifts, up))
             # What two errors do together beyond what each does alone: of x * y at zero that is all there is.
             for (first, one), (second, other) in itertools.combinations(raised, 2):
@@ -260,16 +281,16 @@ def propagate(
                     curvature = math.inf  # rarer than either alone: simulation says how rare
                     break
                 curvature += abs(both - one - other + middle)
-            results.append((middle, effects, curvature, point))
+            results.append((middle, effect_of, curvature, point))
     except OutOfRange as error:
         # Where an input is not known, that is what is missing; the range may hold once it is.
         return Number.nothing(*(reasons or [Reason(Why.OUTSIDE, about, str(error))]))
 
-    low = min(r[0] for r in results)
-    high = max(r[0] for r in results)
-    widest = max(results, key=lambda r: math.fsum(e * e for e in r[1].values()))
+    effects, apart = between([r[1] for r in results])
+    low = min(r[0] for r in results) - apart
+    high = max(r[0] for r in results) + apart
     shape = None
-    half = math.sqrt(math.fsum(e * e for e in widest[1].values()))
+    half = math.sqrt(math.fsum(e * e for e in effects.values()))
     curvature = max(r[2] for r in results)
     if curvature > MOST_CURVATURE * half and curvature > 1e-12 * max(abs(low), abs(high)):
         spans = [_simulated(function, point, sources) for _, _, _, point in results]
@@ -279,7 +300,6 @@ def propagate(
             )
         found = [span for span in spans if span is not None]
         shape = (min(s[0] for s in found), max(s[1] for s in found))
-    effects = widest[1]
     if shape is not None:
         # What is computed from this number starts from its effects, so they must reach as far as the shape.
         reach = max(shape[1] - high, low - shape[0])
@@ -287,6 +307,22 @@ def propagate(
             curve = ("curve", f"{about} {sorted(lines)}")
             effects = {**effects, curve: math.sqrt(reach * reach - half * half)}
     return Number(low, high, effects, tuple(dict.fromkeys(reasons)), tuple(sorted(lines)), taken, shape)
+
+
+def between(found: Sequence[Mapping[ErrorSource, float]]) -> tuple[dict[ErrorSource, float], float]:
+    """One effect for each source where several may be true, and by how much they may be out together.
+
+    The middle of what a source may do keeps its sign; the rest is no longer traced, so it is added in full.
+    """
+    if all(each == found[0] for each in found[1:]):
+        return dict(found[0]), 0.0
+    effects: dict[ErrorSource, float] = {}
+    apart = 0.0
+    for source in dict.fromkeys(s for each in found for s in each):
+        amounts = [each.get(source, 0.0) for each in found]
+        effects[source] = (min(amounts) + max(amounts)) / 2
+        apart += (max(amounts) - min(amounts)) / 2
+    return effects, apart
 
 
 def _finite(value: float, about: str) -> float:

@@ -60,6 +60,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "SA505": "two plugins give the same name",
         "SA506": "a plugin needs another version of the engine",
         "SA507": "a plugin folder cannot be read",
+        "SA508": "a calculator of a plugin raised, or gave no number",
     }
 )
 """Every code a fault may carry, with its meaning in one line. A code is never used for anything else."""

@@ -252,6 +252,8 @@ class Program:
     """The names that time alone may change."""
     code: bytes = b""
     judges: list[Judge] = field(default_factory=list)
+    closures: dict[int, object] = field(default_factory=dict)
+    """Formulas made ready to run; empty in a program that is kept."""
     calculators: Mapping[str, Calculator] = field(default_factory=dict)
     catalogues: Mapping[str, Catalogue] = field(default_factory=dict)
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from stillair.calculator import OutOfRange, propagate
+from stillair.calculator import OutOfRange, between, propagate
 from stillair.condition import core
 from stillair.condition.core import GRADES, NumberDomain, OptionDomain, Ref, leaves
 from stillair.condition.tree import open_tests_of
@@ -356,7 +356,8 @@ class View:
         low, high = min(n.low for n in numbers), max(n.high for n in numbers)
         lines = tuple(sorted(o.line for o in possible))
         held = tuple(reasons) if low != high else ()
-        return Number(low, high, _shared(numbers, lines), held, lines, possible[0].taken)
+        effects, apart = between([n.effects for n in numbers])
+        return Number(low - apart, high + apart, effects, held, lines, possible[0].taken)
 
     def reading(self, fact: Fact, observation: Observation) -> Number:
         """One reading with the effects of its instrument."""
@@ -965,16 +966,6 @@ class View:
                 yield from self.missing_of(bound)
 
 
-def _shared(numbers: Sequence[Number], lines: Sequence[int]) -> Mapping[tuple[str, str], float]:
-    """The effects of whichever of several readings is true: what all share, and the widest of the rest."""
-    first = numbers[0].effects
-    if all(n.effects == first for n in numbers):
-        return first
-    shared = {s: e for s, e in first.items() if all(n.effects.get(s) == e for n in numbers)}
-    own = max(math.hypot(*(e for s, e in n.effects.items() if s not in shared)) for n in numbers)
-    return {**shared, ("repeat", "lines " + ", ".join(map(str, lines))): own}
-
-
 # -- formulas compiled to closures ------------------------------------------------------------------------
 
 
@@ -985,18 +976,11 @@ class _Closure(NamedTuple):
     monotone: tuple[bool, ...]
 
 
-_CLOSURES: dict[tuple[int, int], tuple[core.Formula, Program, _Closure]] = {}
-
-
 def _compiled(program: Program, formula: core.Formula) -> _Closure:
-    key = (id(program), id(formula))
-    held = _CLOSURES.get(key)
-    if held is None or held[0] is not formula or held[1] is not program:
-        held = (formula, program, _closure(program, formula.expression))
-        if len(_CLOSURES) > 4096:
-            _CLOSURES.clear()
-        _CLOSURES[key] = held
-    return held[2]
+    held = program.closures.get(id(formula))
+    if not isinstance(held, _Closure):
+        held = program.closures[id(formula)] = _closure(program, formula.expression)
+    return held
 
 
 def _closure(program: Program, expression: core.Expression) -> _Closure:
