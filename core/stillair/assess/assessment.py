@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from stillair import quantity
 from stillair.condition.core import GRADES, NumberDomain, OptionDomain, Ref
-from stillair.condition.tree import grow, judge
+from stillair.condition.tree import grow, judge, open_tests_of
 from stillair.job import Line
 from stillair.possible import Number, Options
 from stillair.verdict import Reason, Verdict, Why
@@ -994,10 +994,19 @@ def _suspicions(program: Program, history: History, view: View) -> list[Suspicio
                 tried.observations[key] = [
                     _replaced(o, other) if o is observation else o for o in history.observations[key]
                 ]
-                if View(program, tried, view.at).judge(suspect.expects) is Verdict.HOLDS:
+                if _could_fit(View(program, tried, view.at), suspect.expects):
                     slip = f"{observation.read} does not fit; {text} would. Which was read?"
                     found.setdefault(observation.line, Suspicion(Ref(name), observation, slip, text))
     return list(found.values())
+
+
+def _could_fit(view: View, expects: Cond) -> bool:
+    """Whether what is expected holds, or is open only because something else is not known exactly."""
+    verdict = view.judge(expects)
+    if verdict is not Verdict.OPEN:
+        return verdict is Verdict.HOLDS
+    values = [view.value(test.ref) for test in open_tests_of(expects.flat, view.value)]
+    return not any(isinstance(value, Number) and value.undefined for value in values)
 
 
 def _latest(history: History, view: View, name: str) -> Observation | None:

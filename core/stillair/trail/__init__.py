@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import tzinfo
-from pathlib import Path
 
 from stillair.assess import Assessment
 from stillair.fault import Fault, StillairError
@@ -19,6 +18,7 @@ from . import parts as said
 from .document import Code, Document, Item, Part, Raw, Strong, escape, line, to_json, write
 from .prose import prose
 from .record import instruments, record
+from .short import in_short
 
 __all__ = ["Document", "escape", "make", "markdown", "prose", "to_json", "write"]
 
@@ -44,7 +44,8 @@ def make(
     title = None if "title" in first.left_out else str(first.body.get("title", ""))
     parts = [
         said.introduction(wording, title, _state(wording, torn)),
-        said.cautions(wording),
+        in_short(wording),
+        said.cautions(wording, lines),
         said.findings(wording),
         said.undecided(wording),
         said.places(wording),
@@ -137,7 +138,7 @@ def _views(plugins: Plugins | None) -> list[tuple[str, View]]:
 def _view(name: str, view: View, found: Assessment, plugins: Plugins | None) -> Part:
     assert plugins is not None
     giver = plugins.giver("stillair_views", name)
-    file = Path(giver.file).as_posix()
+    file = giver.file.replace("\\", "/")
     help_ = "mend or remove the plugin; no trail is made without it"
     try:
         text = view.render(found)
