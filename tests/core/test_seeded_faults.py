@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 import pytest
 from stillair.assess import assessment as assessment_module
-from stillair.assess import view as view_module
+from stillair.assess import formula
 from stillair.assess.program import Wait
 from stillair.assess.view import View
 from stillair.condition import check, compiled, core, merge, tree
@@ -302,7 +302,7 @@ def spread_over_all(patch: Patch) -> None:
 
 def always_monotone(patch: Patch) -> None:
     """A function that rises and falls is tried at its ends only."""
-    patch.setattr(view_module, "_monotone", lambda program, node, ref: True)
+    patch.setattr(formula, "_monotone", lambda program, node, ref: True)
 
 
 def offset_never_cancels(patch: Patch) -> None:

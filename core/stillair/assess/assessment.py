@@ -16,8 +16,8 @@ from stillair.possible import Number, Options
 from stillair.verdict import Reason, Verdict, Why
 
 from .history import History, Observation, events_of, fold
-from .program import Cond, Fact, Program, Rule, Step
-from .view import NO_BINDING, Binding, View, WaitState
+from .program import Cond, Fact, Program, Step
+from .view import NO_BINDING, Binding, View, WaitState, bound
 
 __all__ = [
     "Action",
@@ -75,7 +75,7 @@ class RuleState:
     @property
     def _when(self) -> tuple[Cond, Binding]:
         rule = self.view.program.rules[self.rule]
-        return rule.when, _binding(rule, self.member)
+        return rule.when, bound(rule, self.member)
 
     @property
     def reasons(self) -> tuple[Reason, ...]:
@@ -251,7 +251,7 @@ class Assessment:
                 )
                 yield Permission(May.NO, (blocked,))
             elif state.verdict is Verdict.OPEN and rule.when.safety:
-                binding = _binding(rule, state.member)
+                binding = bound(rule, state.member)
                 yield Permission(May.NOT_YET, (), self.view.missing(rule.when, binding), state.reasons)
         for rule in self.program.rules.values():
             stops = rule.when.safety and name in {text.text for text in rule.spec.stop}
@@ -880,10 +880,6 @@ def _evidence(fact: Fact) -> Iterator[Cond]:
     if fact.counts is not None:
         yield fact.counts
     yield from fact.place_counts.values()
-
-
-def _binding(rule: Rule, member: str | None) -> Binding:
-    return {rule.per: member} if rule.per is not None and member is not None else NO_BINDING
 
 
 def assess(program: Program, lines: Sequence[Line], at: float, known: float | None = None) -> Assessment:

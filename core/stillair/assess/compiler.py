@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import marshal
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from stillair import quantity
@@ -24,7 +24,15 @@ from stillair.checklist import (
 from stillair.condition import core
 from stillair.condition.check import Checker, Scope
 from stillair.condition.compiled import code_of, slots_of
-from stillair.condition.core import Condition, Derivation, NumberDomain, OptionDomain, Ref, Symbol, leaves
+from stillair.condition.core import (
+    Condition,
+    NumberDomain,
+    OptionDomain,
+    Ref,
+    Symbol,
+    leaves,
+    refs_in,
+)
 from stillair.condition.merge import merged
 from stillair.condition.syntax import ConditionError
 from stillair.fault import Fault, StillairError, did_you_mean
@@ -534,7 +542,7 @@ class _Compiler:
         """Find what each name rests on; refuse circles; mark the conditions that mention a safety fact."""
         program, depends = self.program, self.depends
         for name, derivation in program.derived.items():
-            depends[name] = {r.name for r in _names(derivation)}
+            depends[name] = {r.name for r in refs_in(derivation)}
         for name, fact in program.facts.items():
             needs = depends.setdefault(name, set())
             needs.update(t.name for t in fact.void_after)
@@ -634,7 +642,7 @@ class _Compiler:
 
         for name, derivation in program.derived.items():
             per = program.outer.get(name)
-            for ref in _names(derivation):
+            for ref in refs_in(derivation):
                 link(name, per, ref)
             if isinstance(derivation, core.Near) and derivation.kind == "first":
                 program.later.setdefault(derivation.ref.name, []).append(name)
@@ -689,22 +697,6 @@ class _Compiler:
         self.faults.append(
             text.fault(error.code, error.message, start=error.start, length=length, help=error.help)
         )
-
-
-def _names(derivation: Derivation) -> Iterator[Ref]:
-    match derivation:
-        case core.Formula():
-            yield from leaves(derivation.expression)
-        case core.Each() | core.Count():
-            yield from core.refs_of(derivation.condition)
-        case core.Sum():
-            yield derivation.item
-        case core.Near():
-            yield derivation.ref
-            if derivation.anchor is not None:
-                yield derivation.anchor
-        case core.Readings() | core.Spread() | core.SinceEvent():
-            yield derivation.ref
 
 
 def _witness(spec: WaitSpec) -> FactSpec:

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from stillair.calculator import OutOfRange, between, propagate
+from stillair.calculator import between, propagate
 from stillair.condition import core
 from stillair.condition.core import GRADES, NumberDomain, OptionDomain, Ref, leaves
 from stillair.condition.tree import open_tests_of
 from stillair.possible import Number, Options
 from stillair.verdict import Reason, Verdict, Why, all_of, any_of
 
+from .formula import closure_of
 from .history import History, Observation
 from .program import Cond, Fact, Program, Rule, Trigger
 from .reach import Reach
 
-__all__ = ["Judged", "View", "WaitState", "Waited"]
+__all__ = ["Binding", "Judged", "View", "WaitState", "Waited", "bound"]
 
 Binding = Mapping[str, str]
 NO_BINDING: Binding = {}
@@ -486,7 +487,7 @@ class View:
         return held
 
     def _rule(self, rule: Rule, member: str | None) -> tuple[Verdict, float | None]:
-        binding = _bound(rule, member)
+        binding = bound(rule, member)
         verdict = self.judge(rule.when, binding)
         if verdict is Verdict.HOLDS:
             return verdict, self._rested_on(rule.when, binding)
@@ -543,7 +544,7 @@ class View:
             verdict, decided = self.rule(rule, ref.member)
             bit = 1 << GRADES.index(rule.spec.grade.replace(" ", "_"))
             if verdict is Verdict.HOLDS:
-                return Options(mask | bit, (), self.lines_of(rule.when, _bound(rule, ref.member)), decided)
+                return Options(mask | bit, (), self.lines_of(rule.when, bound(rule, ref.member)), decided)
             if verdict is Verdict.OPEN:
                 mask |= bit
         return Options(mask | 1)
@@ -584,7 +585,7 @@ class View:
         return Ref(inner.name, self._member(inner, outer))
 
     def _formula(self, formula: core.Formula, ref: Ref, about: str) -> Number:
-        compiled = _compiled(self.program, formula)
+        compiled = closure_of(self.program, formula)
         values = [self.value(self._bind(leaf, ref)) for leaf in compiled.leaves]
         return propagate(compiled.function, values, compiled.choices, compiled.monotone, about)
 
@@ -825,7 +826,7 @@ class View:
         for rule in self._rules_of(ref.name):
             if self.rule(rule, ref.member)[0] is Verdict.HOLDS:
                 break
-            found.update(dict.fromkeys(self.reasons(rule.when, _bound(rule, ref.member))))
+            found.update(dict.fromkeys(self.reasons(rule.when, bound(rule, ref.member))))
         return tuple(found)
 
     def missing(self, cond: Cond, binding: Binding = NO_BINDING) -> tuple[Ref, ...]:
@@ -934,7 +935,7 @@ class View:
         elif name in program.findings:
             for rule_name in program.findings[name]:
                 rule = program.rules[rule_name]
-                yield from self.missing(rule.when, _bound(rule, ref.member))
+                yield from self.missing(rule.when, bound(rule, ref.member))
         elif name[0] == "=":
             derivation = program.derived[name]
             match derivation:
@@ -966,147 +967,8 @@ class View:
                 yield from self.missing_of(bound)
 
 
-# -- formulas compiled to closures ------------------------------------------------------------------------
-
-
-class _Closure(NamedTuple):
-    function: Callable[[Sequence[object]], float]
-    leaves: tuple[Ref, ...]
-    choices: tuple[Sequence[object] | None, ...]
-    monotone: tuple[bool, ...]
-
-
-def _compiled(program: Program, formula: core.Formula) -> _Closure:
-    held = program.closures.get(id(formula))
-    if not isinstance(held, _Closure):
-        held = program.closures[id(formula)] = _closure(program, formula.expression)
-    return held
-
-
-def _closure(program: Program, expression: core.Expression) -> _Closure:
-    slots: dict[tuple[Ref, str], int] = {}
-    choices: list[Sequence[object] | None] = []
-
-    def slot(ref: Ref, column: str, choice: Sequence[object] | None) -> int:
-        key = (ref, column)
-        if key not in slots:
-            slots[key] = len(slots)
-            choices.append(choice)
-        return slots[key]
-
-    def build(node: core.Expression) -> Callable[[Sequence[object]], object]:
-        match node:
-            case core.Number():
-                constant = node.value
-                return lambda v: constant
-            case core.Fixed():
-                fixed: object = node.option
-                if node.catalogue is not None:
-                    fixed = program.catalogues[node.catalogue].entry(node.option)
-                return lambda v: fixed
-            case core.Value():
-                index = slot(node.ref, "", None)
-                return lambda v: v[index]
-            case core.Chosen():
-                found: Sequence[object] = node.domain.names
-                if node.catalogue is not None:
-                    catalogue = program.catalogues[node.catalogue]
-                    found = [catalogue.entry(name) for name in node.domain.names]
-                chosen = slot(node.ref, "option", found)
-                return lambda v: v[chosen]
-            case core.Column():
-                column = slot(node.ref, node.attribute, node.values)
-                name = node.attribute.replace("_", " ")
-
-                def attribute(v: Sequence[object]) -> object:
-                    if v[column] is None:
-                        raise OutOfRange(f"the {name} is not known")
-                    return v[column]
-
-                return attribute
-            case core.Operation():
-                left, right = build(node.left), build(node.right)
-                return _operation(node.operator, left, right)
-            case core.Apply():
-                parts = [build(argument) for argument in node.arguments]
-                built_in = {"abs": abs, "min": min, "max": max}.get(node.name)
-                function = built_in or program.calculators[node.name]
-                return lambda v: function(*[part(v) for part in parts])  # type: ignore[operator]
-
-    function = build(expression)
-    refs = tuple(ref for ref, _ in slots)
-    monotone = tuple(_monotone(program, expression, ref) for ref in refs)
-    return _Closure(function, refs, tuple(choices), monotone)  # type: ignore[arg-type]
-
-
-def _operation(
-    operator: str,
-    left: Callable[[Sequence[object]], object],
-    right: Callable[[Sequence[object]], object],
-) -> Callable[[Sequence[object]], object]:
-    def divide(v: Sequence[object]) -> float:
-        divisor = right(v)
-        if divisor == 0:
-            raise OutOfRange("division by zero")
-        return left(v) / divisor  # type: ignore[operator, no-any-return]
-
-    match operator:
-        case "+":
-            return lambda v: left(v) + right(v)  # type: ignore[operator]
-        case "-":
-            return lambda v: left(v) - right(v)  # type: ignore[operator]
-        case "*":
-            return lambda v: left(v) * right(v)  # type: ignore[operator]
-    return divide
-
-
-def _monotone(program: Program, node: core.Expression, ref: Ref) -> bool:
-    """Whether the expression is monotone in a reference, whatever the others are."""
-    match node:
-        case core.Operation():
-            sides = [_mentions(node.left, ref), _mentions(node.right, ref)]
-            if all(sides):
-                return node.operator in "+-" and _affine(node.left, ref) and _affine(node.right, ref)
-            if node.operator == "/" and sides[1]:
-                return False
-            return _monotone(program, node.left if sides[0] else node.right, ref)
-        case core.Apply():
-            inside = [i for i, a in enumerate(node.arguments) if _mentions(a, ref)]
-            if not inside:
-                return True
-            if len(inside) > 1 and node.name not in ("min", "max"):
-                return False
-            if node.name == "abs":
-                return False
-            if node.name not in ("min", "max"):
-                calculator = program.calculators[node.name]
-                names = list(calculator.inputs)
-                known = {*calculator.rises_with, *calculator.falls_with}
-                if (
-                    names[inside[0]] not in known
-                    and calculator.inputs[names[inside[0]]].dimension is not None
-                ):
-                    return False
-            if len(inside) > 1:
-                return all(node.arguments[i] == core.Value(ref) for i in inside)
-            return _monotone(program, node.arguments[inside[0]], ref)
-    return True
-
-
-def _affine(node: core.Expression, ref: Ref) -> bool:
-    match node:
-        case core.Operation() if node.operator in "+-":
-            return _affine(node.left, ref) and _affine(node.right, ref)
-        case core.Value():
-            return True
-    return not _mentions(node, ref)
-
-
-def _mentions(node: core.Expression, ref: Ref) -> bool:
-    return any(leaf == ref for leaf in leaves(node))
-
-
-def _bound(rule: Rule, member: str | None) -> Binding:
+def bound(rule: Rule, member: str | None) -> Binding:
+    """The member in hand for a rule kept per a list."""
     return {rule.per: member} if rule.per is not None and member is not None else NO_BINDING
 
 

@@ -12,7 +12,17 @@ from stillair.possible import Region
 from stillair.quantity import DIMENSIONS, Dimension, QuantityError
 
 from . import core, syntax
-from .core import GRADES, Condition, Derivation, Domain, NumberDomain, OptionDomain, Ref, Symbol, leaves
+from .core import (
+    GRADES,
+    Condition,
+    Derivation,
+    Domain,
+    NumberDomain,
+    OptionDomain,
+    Ref,
+    Symbol,
+    refs_in,
+)
 from .syntax import ConditionError, Node, parse
 
 __all__ = ["Checker", "Scope", "Symbol"]
@@ -83,7 +93,7 @@ class Checker:
         return " ".join(self._text[node.start : node.end].split())
 
     def _derive(self, derivation: Derivation, node: Node) -> Ref:
-        lists = sorted({ref.member for ref in _inner(derivation) if ref.member and ref.member[0] == "@"})
+        lists = sorted({ref.member for ref in refs_in(derivation) if ref.member and ref.member[0] == "@"})
         if isinstance(derivation, core.Each | core.Count | core.Sum):
             lists = [name for name in lists if name != "@" + derivation.list]
         if len(lists) > 1:
@@ -583,18 +593,6 @@ class Checker:
         self, node: Node, message: str, help: str | None = None, code: str = "SA303"
     ) -> ConditionError:
         return ConditionError(message, node.start, node.end, help, code)
-
-
-def _inner(derivation: Derivation) -> Iterator[Ref]:
-    match derivation:
-        case core.Formula():
-            yield from leaves(derivation.expression)
-        case core.Each() | core.Count():
-            yield from core.refs_of(derivation.condition)
-        case core.Sum():
-            yield derivation.item
-        case core.Readings() | core.Spread() | core.SinceEvent() | core.Near():
-            yield derivation.ref
 
 
 def _difference(dimension: Dimension) -> Dimension:

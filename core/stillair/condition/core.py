@@ -39,6 +39,7 @@ __all__ = [
     "Value",
     "Within",
     "leaves",
+    "refs_in",
     "refs_of",
 ]
 
@@ -304,3 +305,20 @@ def leaves(expression: Expression) -> Iterator[Ref]:
         case Apply():
             for argument in expression.arguments:
                 yield from leaves(argument)
+
+
+def refs_in(derivation: Derivation) -> Iterator[Ref]:
+    """Every reference a derived fact rests on directly, its anchor included."""
+    match derivation:
+        case Formula():
+            yield from leaves(derivation.expression)
+        case Each() | Count():
+            yield from refs_of(derivation.condition)
+        case Sum():
+            yield derivation.item
+        case Near():
+            yield derivation.ref
+            if derivation.anchor is not None:
+                yield derivation.anchor
+        case Readings() | Spread() | SinceEvent():
+            yield derivation.ref
