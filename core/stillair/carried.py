@@ -47,7 +47,6 @@ class Carried:
             return None
         return _day(now, zone) > date.fromisoformat(due)
 
-
     def caution(self, now: float, zone: tzinfo) -> str | None:
         """What is said of an instrument past its check date, or of none where its kind is to be checked."""
         who = self.serial if self.serial is not None else f"{self.title} without a serial"

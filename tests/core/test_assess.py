@@ -788,7 +788,7 @@ def test_the_next_action_is_in_order_and_offers_work_during_a_wait() -> None:
     visit.at(1).note("done", step="shut-it")
     assert visit.next() == ("ask", "picture", ["photo"])  # not the opening, which would begin the wait again
     visit.see(photo="present")
-    assert visit.next() == ("ask", "read", ["key"])  # needed by a later gate, and no step asks it
+    assert visit.next() == ("ask", None, ["key"])  # needed by a later gate, and no step asks it
     visit.see(key="yes")
     assert visit.next()[:2] == ("wait", "let-it-pool")
     assert visit.at(16).next() == ("ask", "let-it-pool", ["pool_witness"])

@@ -162,7 +162,7 @@ def test_cannot_tell_takes_a_reason_by_number_or_in_words(kettle: Kettle) -> Non
 def test_cannot_tell_of_a_safety_fact_never_allows_the_step(kettle: Kettle) -> None:
     kettle.guide("n 1", "u", "3", "72 72")
     result = kettle.run("note", str(kettle.path), "--did", "pour")
-    assert result.exit_code == 3
+    assert result.exit_code == kettle.run("may", str(kettle.path), "pour").exit_code == 1
     assert "unplugged of wall" in result.output
     assert all(kind != "done" for kind, _ in kettle.entries())
 
@@ -405,7 +405,25 @@ def test_an_emergency_at_the_very_first_prompt(kettle: Kettle) -> None:
 def test_a_closed_job_says_so(kettle: Kettle) -> None:
     kettle.guide("n 1")
     kettle.run("close", str(kettle.path), "--outcome", "sent away")
-    assert "The job was closed at 09:00: sent away" in kettle.guide().output
+    refused = kettle.guide()
+    assert refused.exit_code == 1
+    assert "the job was closed at 09:00: sent away" in flat(refused.output)
+    assert f"`stillair guide {kettle.path} --reopen`" in refused.output
+
+
+def test_an_event_against_permission_is_kept_only_with_the_reason(kettle: Kettle) -> None:
+    kettle.guide("n 1")
+    refused = kettle.guide("e", "2", "", "e", "2", "nobody looked")
+    assert refused.output.count("not kept: Pour the acid in may not be done") == 2
+    events = [body for kind, body in kettle.entries() if kind == "event"]
+    assert events == [{"event": "acid_poured", "why": "nobody looked"}]
+
+
+def test_a_wait_that_ran_while_nothing_was_entered_is_by_the_clock_alone(kettle: Kettle) -> None:
+    assert "by the clock alone" not in pour(kettle).output
+    kettle.clock.at += 11 * MINUTE
+    assert "Waits ran on by the clock alone while nothing was entered here." in flat(kettle.guide().output)
+    assert "time is up since 09:10, by the clock alone" in flat(kettle.guide().output)
 
 
 def test_a_new_job_asks_for_a_name_and_is_not_begun_without(kettle: Kettle) -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from stillair.assess import May
 from stillair.cli import main
 from stillair.cli.clock import FixedClock
 from stillair.cli.session import Session, Settings
@@ -21,10 +23,10 @@ MINUTE = 60.0
 class Visit:
     """A job that has begun, and the verbs run on it under a clock that stands until it is moved."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, pack: Path = KETTLE) -> None:
         self.path = folder / "visit.job"
         self.clock = FixedClock(NINE)
-        Session.start(self.path, packs=[str(KETTLE)], by="A. Tech", clock=self.clock).close()
+        Session.start(self.path, packs=[str(pack)], by="A. Tech", clock=self.clock).close()
         self.begun = len(self.lines())
 
     def run(self, *args: str) -> Result:
@@ -193,3 +195,198 @@ def test_a_job_is_closed_once_with_its_outcome(visit: Visit) -> None:
     assert visit.entries() == [("close", {"checklist": None, "outcome": "customer away"})]
     again = visit.run("close", str(visit.path), "--outcome", "again")
     assert again.exit_code == 2 and "closed already" in again.output
+
+
+# -- what may not be done ------------------------------------------------------------------------------------
+
+READY = ("smell=no", "lid=shut", "unplugged of wall=yes")
+
+
+def make_ready(visit: Visit) -> None:
+    """Everything is known that pouring rests on."""
+    visit.note(*READY)
+    with Session.load(visit.path, write=True, clock=visit.clock) as session:
+        session.write("listed", {"list": "plug"})
+
+
+def flat(result: Result) -> str:
+    return " ".join(result.output.split())
+
+
+def trail_of(visit: Visit) -> str:
+    return " ".join(visit.run("trail", str(visit.path)).output.split())
+
+
+def test_an_event_that_a_step_marks_is_refused_until_the_step_may_be_done(visit: Visit) -> None:
+    refused = visit.note("--event", "acid_poured")
+    assert refused.exit_code == visit.run("may", str(visit.path), "pour").exit_code == 1
+    assert "STOP: not kept: Pour the acid in may not be done (as of 09:00)" in flat(refused)
+    assert "open: unplugged of wall: not asked" in flat(refused)
+    assert "lifted when: answered: Any smell of burning? (smell)" in flat(refused)
+    assert visit.entries() == []
+    make_ready(visit)
+    assert visit.note("--event", "acid_poured").exit_code == 0
+    assert visit.entries()[-1] == ("event", {"event": "acid_poured"})
+
+
+def test_an_event_against_a_safety_stop_ends_with_three_and_says_what_lifts_it(visit: Visit) -> None:
+    make_ready(visit)
+    visit.clock.at += MINUTE
+    visit.note("smell=yes")
+    before = visit.entries()
+    refused = visit.note("--event", "acid_poured")
+    assert refused.exit_code == 3
+    assert "because: Leave the kitchen." in refused.output
+    assert "lifted when: The smell is gone and you answer again." in flat(refused)
+    assert visit.entries() == before
+
+
+def test_a_powered_state_does_not_begin_against_its_gate(visit: Visit) -> None:
+    visit.note("smell=yes")
+    assert visit.note("--event", "boil_begun").exit_code == 3
+    visit.clock.at += MINUTE
+    visit.note("smell=no")
+    assert visit.note("--event", "boil_begun").exit_code == 0
+    assert visit.entries()[-1] == ("event", {"event": "boil_begun"})
+
+
+@pytest.mark.parametrize("entry", [("--event", "acid_poured"), ("--did", "pour")])
+def test_what_happened_against_permission_is_kept_and_the_trail_says_so(
+    visit: Visit, entry: tuple[str, str]
+) -> None:
+    visit.note("smell=yes")
+    kept = visit.note(*entry, "--happened-anyway", "nobody looked")
+    assert kept.exit_code == 0
+    assert "CAUTION: Pour the acid in was not permitted; the trail says so" in flat(kept)
+    assert visit.entries()[-1][1]["why"] == "nobody looked"
+    cautions = trail_of(visit).split("## Stops and cautions")[1].split("## Findings")[0]
+    title = "The acid went in" if entry[0] == "--event" else "Pour the acid in"
+    assert f"**{title}** was done though not permitted at that time: “nobody looked”. 09:00" in cautions
+    with Session.load(visit.path, clock=visit.clock) as session:
+        assert session.assess().waits["soak"].started == NINE
+
+
+def test_what_was_permitted_is_never_told_as_though_it_was_not(visit: Visit) -> None:
+    make_ready(visit)
+    assert "is not needed" in visit.note("--did", "pour", "--happened-anyway", "unsure").output
+    assert visit.entries()[-1] == ("done", {"step": "pour"})
+    assert "Done though not permitted" not in trail_of(visit)
+
+
+def test_taking_back_what_happened_anyway_takes_it_out_of_the_cautions(visit: Visit) -> None:
+    visit.note("--did", "pour", "--happened-anyway", "nobody looked")
+    with Session.load(visit.path, write=True, clock=visit.clock) as session:
+        session.write("correct", {"line": len(session.lines), "why": "it was another kettle"})
+    assert "Done though not permitted" not in trail_of(visit)
+    assert "though not permitted at that time: “nobody looked”" in trail_of(visit)
+
+
+@pytest.mark.parametrize("args", [("smell=no",), ("--did", "pour", "--happened-anyway", " ")])
+def test_happened_anyway_goes_with_what_happened_and_a_reason(visit: Visit, args: tuple[str, ...]) -> None:
+    more = () if "--did" in args else ("--happened-anyway", "x")
+    assert visit.note(*args, *more).exit_code == 2
+    assert visit.entries() == []
+
+
+def test_an_earlier_time_needs_permission_then_and_now(visit: Visit) -> None:
+    visit.clock.at += 5 * MINUTE
+    make_ready(visit)
+    visit.clock.at += 5 * MINUTE
+    early = visit.note("--did", "pour", "--at", "9:02")
+    assert early.exit_code == 1 and "(as of 09:02)" in flat(early)
+    visit.note("smell=yes")
+    late = visit.note("--did", "pour", "--at", "9:06")
+    assert late.exit_code == 3 and "(as of 09:10)" in flat(late)
+    visit.clock.at += MINUTE
+    visit.note("smell=no")
+    assert visit.note("--did", "pour", "--at", "9:06").exit_code == 0
+    assert visit.lines()[-1].taken == NINE + 6 * MINUTE
+
+
+def test_having_looked_at_an_earlier_moment_hides_nothing_that_came_after(visit: Visit) -> None:
+    make_ready(visit)
+    visit.clock.at += 10 * MINUTE
+    visit.note("smell=yes")
+    with Session.load(visit.path, clock=visit.clock) as session:
+        assert session.assess(NINE + 5 * MINUTE).permission("pour").may is May.YES
+        assert session.assess().permission("pour").may is May.NO
+
+
+def test_a_step_that_is_passed_over_is_not_noted(tmp_path: Path) -> None:
+    pack = tmp_path / "kettle"
+    shutil.copytree(KETTLE, pack)
+    text = (pack / "kettle.yaml").read_text(encoding="utf-8")
+    step = "  - {step: sand, title: Sand it, when: scale is thick, do: Rub hard.}\n  - {step: polish"
+    (pack / "kettle.yaml").write_text(text.replace("  - {step: polish", step), encoding="utf-8")
+    visit = Visit(tmp_path, pack)
+    visit.note("scale=clean")
+    refused = visit.note("--did", "sand")
+    assert refused.exit_code == 1
+    assert "it is for when scale is thick" in flat(refused)
+    visit.clock.at += MINUTE
+    visit.note("scale=thick")
+    assert visit.note("--did", "sand").exit_code == 0
+
+
+# -- other people, closed jobs -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("smell=no",),
+        ("unplugged of wall=yes",),
+        ("lid=shut", "smell=no"),
+        ("--cannot", "smell", "--why", "a cold"),
+        ("--did", "polish"),
+        ("--event", "lid_opened"),
+        ("--correct", "lid=ajar", "--why", "looked again"),
+    ],
+)
+def test_another_name_enters_no_more_than_plain_facts(visit: Visit, args: tuple[str, ...]) -> None:
+    visit.note("lid=shut")
+    before = visit.entries()
+    refused = visit.run("--by", "B. Helper", "note", str(visit.path), *args)
+    assert refused.exit_code == 2
+    assert "the job is with A. Tech" in flat(refused)
+    assert "stillair handover" in refused.output
+    assert visit.entries() == before
+    assert visit.note(*args).exit_code == 0
+
+
+@pytest.mark.parametrize("args", [("close", "--outcome", "done"), ("handover", "--to", "C. Third")])
+def test_another_name_neither_closes_nor_hands_over(visit: Visit, args: tuple[str, ...]) -> None:
+    verb, *rest = args
+    refused = visit.run("--by", "B. Helper", verb, str(visit.path), *rest)
+    assert refused.exit_code == 2 and "the job is with A. Tech" in flat(refused)
+    assert visit.entries() == []
+    visit.run("handover", str(visit.path), "--to", "B. Helper")
+    assert visit.run("--by", "B. Helper", verb, str(visit.path), *rest).exit_code == 0
+
+
+@pytest.mark.parametrize("args", [("note", "lid=shut"), ("handover", "--to", "B. Next"), ("guide",)])
+@pytest.mark.parametrize("part", [(), ("--checklist", "kettle")])
+def test_a_closed_job_takes_nothing_more_until_it_is_opened_again(
+    visit: Visit, args: tuple[str, ...], part: tuple[str, ...]
+) -> None:
+    visit.run("close", str(visit.path), "--outcome", "sent away", *part)
+    verb, *rest = args
+    refused = visit.run(verb, str(visit.path), *rest)
+    assert refused.exit_code == 1
+    assert "the job was closed at 09:00: sent away" in flat(refused)
+    assert "--reopen` opens it again" in flat(refused)
+    assert [kind for kind, _ in visit.entries()] == ["close"]
+    opened = visit.run("guide", str(visit.path), "--reopen")
+    assert opened.exit_code == 0 and "== Look before you touch" in opened.output
+    line = visit.entries()[-1]
+    assert line == ("open", {"checklist": "kettle"}) if part else line[0] == "correct"
+    assert visit.run(verb, str(visit.path), *rest).exit_code == 0
+    again = visit.run("guide", str(visit.path), "--reopen")
+    assert again.exit_code == 2 and "the job is not closed" in again.output
+    assert visit.run("close", str(visit.path), "--outcome", "now it is done", *part).exit_code == 0
+
+
+def test_no_new_job_is_opened_again(tmp_path: Path, visit: Visit) -> None:
+    result = visit.run("guide", str(tmp_path / "other.job"), "--reopen")
+    assert result.exit_code == 2 and "no job to open again" in result.output
+    assert not (tmp_path / "other.job").exists()

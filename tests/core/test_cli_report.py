@@ -359,6 +359,45 @@ def test_instruments_gives_serials_checks_and_readings(visit: Visit) -> None:
     assert visit.told("instruments")["instruments"][0]["serial"] == "G9"
 
 
+def test_an_instrument_past_its_check_is_told_with_its_readings(visit: Visit) -> None:
+    visit.enter(
+        "instrument", serial="G9", kind="gauge", offset=1.0, repeat=0.0, resolution=None, checked="2025-01-01"
+    )
+    visit.enter("instrument", serial="G8", kind="gauge", offset=1.0, repeat=0.0, resolution=None)
+    visit.enter(
+        "instrument", serial="G7", kind="gauge", offset=1.0, repeat=0.0, resolution=None, checked="2026-04-01"
+    )
+    noted = visit.ask("note", "bottom=21 psig", "--with", "G9")
+    assert "CAUTION: G9 was due for its check by 2026-01-01" in one_line(noted)
+    visit.note("later=21 psig", "--with", "G7")
+    said = one_line(visit.ask("instruments"))
+    assert "CAUTION: G9 was due for its check by 2026-01-01. Readings taken with it: bottom." in said
+    assert "G8 has no check date; its kind is checked every 365 d. Readings taken with it: none." in said
+    assert "CAUTION: G7" not in said
+    trail = one_line(visit.ask("trail")).split("## Stops and cautions")[1].split("## Findings")[0]
+    assert "**G9 was due for its check by 2026-01-01.** - Readings taken with it: - `bottom`, 09:00" in trail
+    assert "**G8 has no check date; its kind is checked every 365 d.** - No reading rests on it." in trail
+    assert "G7" not in trail
+
+
+@pytest.mark.parametrize(
+    ("checked", "said"),
+    [
+        ("2025-01-01", "CAUTION: G5 was due for its check by 2026-01-01. Readings taken with it: none yet."),
+        ("", "CAUTION: G5 has no check date; its kind is checked every 365 d."),
+        ("2026-04-01", None),
+    ],
+)
+def test_an_instrument_chosen_in_the_guide_is_told_to_be_out_of_check(
+    visit: Visit, checked: str, said: str | None
+) -> None:
+    typed = f"i\n1\nG5\n\n\n\n{checked}\n"
+    args = ["--plugin-dir", str(TOOLS), "guide", str(visit.path)]
+    output = one_line(CliRunner().invoke(main, args, input=typed, obj=Settings(clock=visit.clock)))
+    assert "in use: Bottom gauge: G5" in output
+    assert (said in output) if said else ("G5 was due" not in output and "no check date" not in output)
+
+
 def test_plugins_says_where_each_is_and_what_it_gives(visit: Visit) -> None:
     said = visit.run("plugins").output
     assert "tank_gauging 0" in said

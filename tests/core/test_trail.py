@@ -25,6 +25,7 @@ Tank = Any  # the job of `conftest`
 
 PARTS = [
     "What this is, and what it is not",
+    "In short",
     "Stops and cautions",
     "Findings",
     "What could not be decided, and what would decide it",
@@ -107,6 +108,85 @@ def test_an_empty_job_and_a_stopped_one_have_every_part(tank: Tank) -> None:
     assert "Stopped: Filling" in said
     assert "Lifted by: The smell is gone and you answer again." in said
     assert "nothing overrides it" in said
+
+
+# -- in short ------------------------------------------------------------------------------------------------
+
+
+def short(tank: Tank) -> list[str]:
+    """The lines of the part for the owner."""
+    trail = text(tank).split("\n## In short\n")[1].split("\n## ")[0]
+    return [each.removeprefix("- ") for each in trail.strip().splitlines()]
+
+
+def test_in_short_names_what_was_found_what_was_not_reached_and_what_is_next(tank: Tank) -> None:
+    said = short(worked(tank))
+    assert said[0] == "**Bottom seam: It drips here** – confirmed."
+    assert "**Too little is inside** – confirmed." in said
+    assert "**Not reached:** Flange behind the wall." in said
+    assert any(each.startswith("**Still open:**") and "losing" in each for each in said)
+    assert said[-1].startswith("**Next:**")
+    assert not any("line " in each.casefold() for each in said)
+
+
+def test_in_short_begins_with_the_stops_in_force(tank: Tank) -> None:
+    tank.note("smell", "yes")
+    said = short(tank)
+    assert said[0] == "**Stop in force:** Leave the room."
+    assert "Nothing is confirmed or probable so far." in said
+
+
+def test_in_short_says_that_a_stop_is_not_ruled_out(tank: Tank) -> None:
+    assert short(tank)[0] == "Not every stop is ruled out: see Stops and cautions."
+
+
+def test_in_short_is_never_longer_than_eight_lines(tank: Tank) -> None:
+    worked(tank)
+    for number in range(9):
+        tank.minutes(20 + number)
+        tank.note("look of roof", "drop")
+        tank.note("look of flange", "drop")
+        tank.note("later", "1 psig")
+        tank.add("event", event="stir_begun")
+        assert len(short(tank)) <= 8
+    tank.note("smell", "yes")
+    assert len(short(tank)) <= 8
+
+
+def test_a_closed_job_ends_in_short_with_its_outcome(tank: Tank) -> None:
+    tank.add("close", checklist=None, outcome="seam to be welded")
+    assert short(tank)[-1] == "**The job is closed:** seam to be welded"
+
+
+def test_findings_are_told_surest_first_and_then_by_time(tank: Tank) -> None:
+    tank.note("lamp", "good")
+    tank.add("event", event="valve_shut")
+    tank.minutes(11)
+    tank.note("rest_witness", "no")
+    tank.note("look of roof", "dry")
+    tank.note("bottom", "30 psig")
+    tank.note("later", "16 psig")
+    tank.minutes(12)
+    tank.note("bottom", "15 psig")
+    tank.note("later", "1 psig")
+    tank.minutes(13)
+    tank.note("look of seam", "drop")
+    grades = re.findall(r"^- \*\*(.*)\*\* – (\w+ ?\w*), ", text(tank).split("## Findings")[1], re.MULTILINE)
+    assert grades == [
+        ("Too little is inside", "confirmed"),
+        ("Bottom seam: It drips here", "confirmed"),
+        ("The pressure falls", "probable"),
+        ("Roof: No drip under these limits", "not found"),
+    ]
+
+
+def test_the_waits_say_that_they_are_by_the_clock_alone(tank: Tank) -> None:
+    said = part(text(tank), "Waits and powered states")
+    assert "Times are by the clock alone, that of the device, also while the program was shut." in said
+    assert "Where `verify` says that the clock went back, they are in doubt." in said
+
+
+# -- what it never says, and how it says the rest ------------------------------------------------------------
 
 
 def test_it_never_says_that_anything_complies(tank: Tank) -> None:

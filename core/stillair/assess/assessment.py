@@ -803,7 +803,7 @@ class Assessment:
             free = tuple(r for r in state.permission.missing if r.name not in owned and not self.settled(r))
             if free:
                 why = f"needed before: {self.program.steps[state.step].spec.title}"
-                return Action("ask", state.step, state.member, free, why)
+                return Action("ask", facts=free, why=why)
         for state in held:
             listed = next((r for r in state.permission.reasons if r.why is Why.OPEN_LIST), None)
             if listed is not None:
@@ -911,7 +911,11 @@ def follow(before: Assessment, lines: Sequence[Line], at: float) -> Assessment:
     program = before.program
     new = lines[before.count :]
     plain = {"observe", "unavailable", "event", "done"}
-    whole = before.suspicions or at < before.at or before.history.known != float("inf")
+    whole = (
+        before.suspicions
+        or before.history.known != float("inf")
+        or not before.history.taken <= before.at <= at
+    )
     if (
         whole
         or len(new) > 8

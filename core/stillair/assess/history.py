@@ -216,12 +216,18 @@ def _take(
             history.events.setdefault((kind, None), []).append((taken, order))
         case "done":
             step = str(body["step"])
-            history.done.setdefault((step, member), []).append((taken, order))
-            if step in program.steps:
-                for event in events_of(program.steps[step]):
+            before = history.done.setdefault((step, member), [])
+            known = program.steps.get(step)
+            if known is not None:
+                for event in events_of(known):
+                    if known.powered is not None and event == f"{known.powered}_begun":
+                        begun = history.events.get((event, None))
+                        if begun and (not before or begun[-1] > before[-1]):
+                            continue  # it was said to begin, and this is what it was begun for
                     symbol = program.symbols.get(event)
                     of_event = member if symbol is not None and symbol.per is not None else None
                     history.events.setdefault((event, of_event), []).append((taken, order))
+            before.append((taken, order))
         case "skip":
             history.skipped[(str(body["step"]), member)] = (taken, str(body["why"]), line.n)
         case "member":

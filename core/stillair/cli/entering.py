@@ -170,7 +170,7 @@ def did(
     *,
     why: str | None = None,
 ) -> Line:
-    """Say that a step is done; `why` says how that came about where it was not permitted. See `check_step`."""
+    """Say that a step is done; `why` says how it came about where it was not permitted. See `check_step`."""
     check_step(session, assessment, step, member)
     return session.write("done", _named("step", step, member, why), taken=taken)
 

@@ -468,7 +468,7 @@ class Guide:
         name, said, member = choices[_number(number_text, len(choices)) - 1]
         taken = self.session.at(time_text) if time_text.strip() else self.as_of
         check_event(self.session, found, name, member)
-        refused = refusal(self.session, steps_of_event(found, name, member), taken, wanted=False)
+        refused = refusal(self.session, steps_of_event(found, name, member), taken)
         why = None
         if refused is not None:
             say_refusal(screen, refused)

@@ -167,7 +167,7 @@ def _happened(
     name, member = _of(text)
     now = session.assess()
     check_event(session, now, name, member)
-    why = _permitted(session, steps_of_event(now, name, member), taken, anyway, screen, wanted=False)
+    why = _permitted(session, steps_of_event(now, name, member), taken, anyway, screen)
     line = happened(session, session.assess(), name, member, taken, why=why)
     screen.say(text.replace("_", " "), f"kept {session.said(line.taken)} ")
 
@@ -176,7 +176,7 @@ def _did(session: Session, text: str, taken: float | None, anyway: str | None, s
     name, member = _of(text)
     now = session.assess()
     check_step(session, now, name, member)
-    why = _permitted(session, [Ref(name, member)], taken, anyway, screen, wanted=True)
+    why = _permitted(session, [Ref(name, member)], taken, anyway, screen)
     line = did(session, session.assess(), name, member, taken, why=why)
     words = Wording(now, session.zone())
     screen.say(f"done: {step_said(words, name, member)}", f"kept {session.said(line.taken)} ")
@@ -188,11 +188,9 @@ def _permitted(
     taken: float | None,
     anyway: str | None,
     screen: Screen,
-    *,
-    wanted: bool,
 ) -> str | None:
     """Why it was done though not permitted; None where it was permitted. Answer where it is refused."""
-    refused = refusal(session, steps, taken, wanted=wanted)
+    refused = refusal(session, steps, taken)
     if refused is None:
         if anyway is not None:
             screen.say("--happened-anyway is not needed: it was permitted")

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from stillair.assess import Assessment, Blocked, May, Permission
+from stillair.assess import Assessment, May, Permission
 from stillair.assess.history import events_of
 from stillair.because import lifting
 from stillair.condition.core import Ref
 from stillair.job import JobError
-from stillair.verdict import Verdict
 from stillair.wording import Wording
 
 from . import NO, STOPPED, Mistake
@@ -89,30 +88,16 @@ def steps_of_event(found: Assessment, event: str, member: str | None) -> list[Re
     return steps
 
 
-def refusal(session: Session, steps: list[Ref], taken: float | None, *, wanted: bool) -> Refusal | None:
-    """What stands against every one of these steps, as of when it was done or now; None if nothing does.
-
-    With `wanted`, a step whose `when` fails is refused too.
-    """
+def refusal(session: Session, steps: list[Ref], taken: float | None) -> Refusal | None:
+    """What stands against every one of these steps, as of when it was done or now; None if nothing does."""
     moments = [session.now()] if taken is None else [taken, session.now()]
     for moment in moments:
         found = session.assess(moment)
-        answers = [(step, _permission(found, step, wanted)) for step in steps]
+        answers = [(step, found.permission(step.name, step.member)) for step in steps]
         if answers and all(answer.may is not May.YES for _, answer in answers):
             step, answer = next((a for a in answers if a[1].may is May.NO), answers[0])
             return Refusal(Wording(found, session.zone()), step.name, step.member, answer)
     return None
-
-
-def _permission(found: Assessment, step: Ref, wanted: bool) -> Permission:
-    permission = found.permission(step.name, step.member)
-    spec = found.program.steps[step.name]
-    if permission.may is May.YES and wanted and spec.when is not None:
-        binding = {spec.per: step.member} if spec.per is not None and step.member is not None else {}
-        if found.view.judge(spec.when, binding) is Verdict.FAILS:
-            said = "it is passed over in this job: what it is for does not hold"
-            return Permission(May.NO, (Blocked(None, said, None, False),))
-    return permission
 
 
 def say_refusal(screen: Screen, refused: Refusal) -> None:

@@ -234,7 +234,9 @@ class Session:
             return assess(self.program, self.lines, at, known)
         last = self._last
         found = assess(self.program, self.lines, at) if last is None else follow(last, self.lines, at)
-        self._last = found
+        if found.history.taken <= at:
+            # What was taken after an earlier moment is not seen from it: nothing is followed from there.
+            self._last = found
         return found
 
     def append(self, entry: Entry, *, taken: float | None = None) -> Line:

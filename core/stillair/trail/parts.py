@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TypeAlias
 
 from stillair.assess import Finding, PlaceState, RuleState
 from stillair.because import deciding, reading_used, said_trigger
+from stillair.carried import carried
 from stillair.condition.core import Ref
+from stillair.job import JSON
+from stillair.job import Line as Entry
 from stillair.margin import Judgement, judgement_of_rule, wait_says
 from stillair.verdict import Verdict, Why
 from stillair.wording import Wording, duration, exact
@@ -19,13 +22,20 @@ from .prose import prose
 __all__ = [
     "calculations",
     "cautions",
+    "finding_title",
     "findings",
     "introduction",
     "limits",
     "periods",
     "places",
+    "quoted",
+    "ranked",
+    "stop_said",
     "undecided",
 ]
+
+_RANKS = ("confirmed", "probable", "suspected", "not_found", "ruled_out")
+"""The order findings are told in: what is surest first, what is not so last."""
 
 _ORDER = (
     "The order of authority: law and the adopted code, as the authority having jurisdiction reads them.",
@@ -78,8 +88,8 @@ def introduction(wording: Wording, title: str | None, ended: str) -> Part:
 # -- stops and cautions --------------------------------------------------------------------------------------
 
 
-def cautions(wording: Wording) -> Part:
-    """Stops in force, stops that are not ruled out, emergencies, cautions; there in every trail."""
+def cautions(wording: Wording, entries: Sequence[Entry]) -> Part:
+    """Stops in force or not ruled out, what was done all the same, emergencies, cautions; in every trail."""
     found = wording.found
     program = wording.program
     blocks: list[Block] = []
@@ -100,7 +110,7 @@ def cautions(wording: Wording) -> Part:
         blocks.append(
             items(
                 Item(
-                    line(Strong(_say(wording, s)), " (", Code(_rule_name(s)), ")"),
+                    line(Strong(stop_said(wording, s)), " (", Code(_rule_name(s)), ")"),
                     items(Item(line(wording.reason(r))) for r in s.reasons),
                 )
                 for s in open_stops
@@ -112,6 +122,14 @@ def cautions(wording: Wording) -> Part:
         blocks.append(
             items(Item(line(wording.clock(at), f", line {n}")) for at, n in emergencies if at <= found.at)
         )
+    anyway = items(_anyway(wording, entries))
+    if anyway:
+        blocks.append(line(Strong("Done though not permitted:")))
+        blocks.append(anyway)
+    unchecked = items(_unchecked(wording))
+    if unchecked:
+        blocks.append(line(Strong("Instruments whose check is overdue or not known:")))
+        blocks.append(unchecked)
     given = [
         Item(line(Strong(prose(program.rules[s.rule].spec.caution))), _because(wording, s))
         for s in found.cautions
@@ -126,6 +144,69 @@ def cautions(wording: Wording) -> Part:
     return Part("Stops and cautions", tuple(blocks))
 
 
+def _anyway(wording: Wording, entries: Sequence[Entry]) -> Iterator[Item]:
+    """Each step or event that was entered as done against permission, with the words why."""
+    history = wording.found.history
+    for entry in entries:
+        if entry.kind not in ("event", "done"):
+            continue
+        if entry.entered > history.known or entry.taken > wording.found.at:
+            continue
+        stands, body = entry, entry.body
+        if entry.n in history.corrected:
+            stands = entries[history.corrected[entry.n] - 1]
+            replaced = stands.body.get("body")
+            if not isinstance(replaced, Mapping):
+                continue
+            body = replaced
+        why = body.get("why")
+        if why is None and "why" not in stands.left_out:
+            continue
+        said = "left out of this copy" if why is None else quoted(str(why))
+        yield Item(
+            line(
+                Strong(_done_title(wording, entry.kind, body)),
+                " was done though not permitted at that time: ",
+                f"{said}. {wording.clock(entry.taken)}, line {stands.n}.",
+            )
+        )
+
+
+def _done_title(wording: Wording, kind: str, body: Mapping[str, JSON]) -> str:
+    program = wording.program
+    of = f", {body['of']}" if body.get("of") else ""
+    if kind == "done":
+        step = program.steps.get(str(body["step"]))
+        return (prose(step.spec.title) if step is not None else str(body["step"])) + of
+    name = str(body["event"])
+    powered = program.powered.get(name.removesuffix("_begun"))
+    if powered is not None and name.endswith("_begun"):
+        return prose(powered.spec.title)
+    spec = program.events.get(name)
+    return (prose(spec.say) if spec is not None else name.replace("_", " ")) + of
+
+
+def quoted(text: str) -> str:
+    """Words of a person in quotation marks, which they cannot close."""
+    return "“" + text.replace("“", '"').replace("”", '"') + "”"
+
+
+def _unchecked(wording: Wording) -> Iterator[Item]:
+    """Each instrument past its check date, or without one where its kind is checked, and its readings."""
+    found = wording.found
+    for each in carried(wording):
+        said = each.caution(found.at, wording.zone)
+        if said is None:
+            continue
+        read = items(
+            Item(line(Code(wording.name(Ref(o.fact, o.member))), f", {at}, line {o.line}"))
+            for o in each.doubtful(wording)
+            for at in (wording.clock(o.taken),)
+        )
+        under = [Item(line("Readings taken with it:" if read else "No reading rests on it."), read)]
+        yield Item(line(Strong(f"{said}.")), tuple(under))
+
+
 def _rule_name(state: RuleState) -> str:
     return f"{state.rule} of {state.member}" if state.member else state.rule
 
@@ -136,7 +217,8 @@ def _label(wording: Wording, state: RuleState) -> str:
     return f"{label}: " if label else ""
 
 
-def _say(wording: Wording, state: RuleState) -> str:
+def stop_said(wording: Wording, state: RuleState) -> str:
+    """What a stop says, with the member it is about."""
     spec = wording.program.rules[state.rule].spec
     return _label(wording, state) + (prose(spec.say) or state.rule)
 
@@ -150,7 +232,7 @@ def _stop(wording: Wording, state: RuleState) -> Item:
     if wording.program.rules[state.rule].when.safety:
         under.append(Item(line("It rests on a safety fact: nothing overrides it.")))
     under += _because(wording, state)
-    return Item(line(Strong(_say(wording, state)), " (", Code(_rule_name(state)), ")"), items(under))
+    return Item(line(Strong(stop_said(wording, state)), " (", Code(_rule_name(state)), ")"), items(under))
 
 
 def _because(wording: Wording, state: RuleState) -> tuple[Item, ...]:
@@ -202,7 +284,7 @@ def tests(tree: Judgement) -> list[Item]:
 def findings(wording: Wording) -> Part:
     """Findings that stand, with grade, time and reason; then what was looked for and is not so."""
     found = wording.found
-    standing = [f for f in found.findings if f.rule is not None]
+    standing = ranked(f for f in found.findings if f.rule is not None)
     absent = [f for f in found.findings if f.grade == "none"]
     blocks: list[Block] = []
     if standing:
@@ -219,7 +301,14 @@ def findings(wording: Wording) -> Part:
     return Part("Findings", tuple(blocks))
 
 
-def _finding_title(wording: Wording, finding: Finding, rule_name: str) -> str:
+def ranked(found: Iterable[Finding]) -> list[Finding]:
+    """Findings with a grade that says something: the surest first, within a grade by time."""
+    known = [f for f in found if f.grade in _RANKS]
+    return sorted(known, key=lambda f: (_RANKS.index(f.grade), f.decided if f.decided is not None else 0.0))
+
+
+def finding_title(wording: Wording, finding: Finding, rule_name: str) -> str:
+    """What the rule that gave a finding says, with the member it is about."""
     rule = wording.program.rules[rule_name]
     label = wording.member(rule.per, finding.member)
     said = prose(rule.spec.say) or finding.name.replace("_", " ")
@@ -237,7 +326,7 @@ def _finding(wording: Wording, finding: Finding) -> Item:
         under.append(Item(line("What is still open may make it: ", " or ".join(stronger), ".")))
     under.append(Item(line("Rule ", Code(_rule_name(state)), ", finding ", Code(finding.name), ".")))
     return Item(
-        line(Strong(_finding_title(wording, finding, finding.rule)), f" – {grade}{when}"), tuple(under)
+        line(Strong(finding_title(wording, finding, finding.rule)), f" – {grade}{when}"), tuple(under)
     )
 
 
@@ -420,6 +509,14 @@ def periods(wording: Wording) -> Part | None:
     blocks: list[Block] = []
     waits = [item for name in wording.program.waits for item in _wait(wording, name)]
     if waits:
+        blocks.append(
+            line(
+                "Times are by the clock alone, that of the device, also while the program was shut. "
+                "Where ",
+                Code("verify"),
+                " says that the clock went back, they are in doubt.",
+            )
+        )
         blocks.append(line(Strong("Waits, required and achieved:")))
         blocks.append(items(waits))
     powered = [item for name in wording.program.powered for item in _powered(wording, name)]

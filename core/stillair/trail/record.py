@@ -14,6 +14,7 @@ from stillair.job import Line as Entry
 from stillair.wording import Wording
 
 from .document import Code, Item, Line, Part, Piece, Strong, line
+from .parts import quoted
 from .prose import prose
 
 __all__ = ["instruments", "record"]
@@ -98,7 +99,7 @@ class _Entry:
         text = self._text(body, key)
         if not text or text == _LEFT_OUT:
             return text
-        return "“" + text.replace("“", '"').replace("”", '"') + "”"
+        return quoted(text)
 
     def _question(self, body: Mapping[str, JSON]) -> str:
         """What was asked, before its name."""
@@ -135,7 +136,8 @@ class _Entry:
             case "event":
                 spec = program.events.get(str(body["event"]))
                 said = prose(spec.say) if spec is not None else str(body["event"]).replace("_", " ")
-                return line("event ", Code(self._name(str(body["event"]), body)), ": ", said)
+                name = Code(self._name(str(body["event"]), body))
+                return (*line("event ", name, ": ", said), *self._anyway(body))
             case "member":
                 return line(
                     "added to the list ",
@@ -157,7 +159,8 @@ class _Entry:
             case "done":
                 step = program.steps.get(str(body["step"]))
                 title = prose(step.spec.title) if step is not None else str(body["step"])
-                return line("done: ", title, " (", Code(self._name(str(body["step"]), body)), ")")
+                name = Code(self._name(str(body["step"]), body))
+                return (*line("done: ", title, " (", name, ")"), *self._anyway(body))
             case "skip":
                 return line(
                     "skipped: ",
@@ -179,6 +182,11 @@ class _Entry:
                     "a torn last line was set aside as ", Code(str(body["kept"])), f", {body['bytes']} bytes"
                 )
         return line(kind)
+
+    def _anyway(self, body: Mapping[str, JSON]) -> Line:
+        """The words for what was done though not permitted, if it was."""
+        why = self._quoted(body, "why")
+        return (f", though not permitted at that time: {why}",) if why else ()
 
     def _observed(self, body: Mapping[str, JSON]) -> Line:
         name = Code(self._name(str(body["fact"]), body))
