@@ -142,19 +142,25 @@ class Calculator:
         except OutOfRange:
             raise
         except Exception as error:
-            raise self._broken(f"raised {type(error).__name__}: {error}") from error
+            raise self._broken(f"raised {type(error).__name__}: {error}", error) from error
         if isinstance(value, bool) or not isinstance(value, float | int):
             raise self._broken(f"gave {type(value).__name__}, not a number")
         if not math.isfinite(value):
             raise OutOfRange(f"{self.name} has no finite value here")
         return float(value)
 
-    def _broken(self, what: str) -> StillairError:
+    def _broken(self, what: str, error: Exception | None = None) -> StillairError:
+        """The fault of a broken function, with the line of its file that raised, or that it begins at."""
         code = getattr(self.function, "__code__", None)
         path = code.co_filename if code is not None else self.name
-        return StillairError(
-            Fault("SA508", f"the calculator `{self.name}` {what}", path, help="mend or remove the plugin")
-        )
+        line = code.co_firstlineno if code is not None else 0
+        trace = error.__traceback__ if error is not None else None
+        while trace is not None:
+            if trace.tb_frame.f_code.co_filename == path:
+                line = trace.tb_lineno
+            trace = trace.tb_next
+        message = f"the calculator `{self.name}` {what}"
+        return StillairError(Fault("SA508", message, path, line, 1, help="mend or remove the plugin"))
 
 
 def calculator(
@@ -291,8 +297,12 @@ def propagate(
     high = max(r[0] for r in results) + apart
     shape = None
     half = math.sqrt(math.fsum(e * e for e in effects.values()))
-    curvature = max(r[2] for r in results)
-    if curvature > MOST_CURVATURE * half and curvature > 1e-12 * max(abs(low), abs(high)):
+    curved = any(
+        curvature > MOST_CURVATURE * math.hypot(*effect_of.values())
+        and curvature > 1e-12 * max(abs(low), abs(high))
+        for _, effect_of, curvature, _ in results
+    )
+    if curved:
         spans = [_simulated(function, point, sources) for _, _, _, point in results]
         if any(span is None for span in spans):
             return Number.nothing(

@@ -28,8 +28,9 @@ def program_of(places: int) -> Program:
     texts = gather(PACK)
     have = texts["walk.yaml"].count("\n  - place: ")
     more = "".join(
-        f"  - {{place: extra_{n}, title: Extra place {n}, how: As the others., activity: sniffing, unit: indoor,\n"
-        f"     belief: 0.01, minutes: 4, order: {20 + n}, counts when: blower is stopped and pool is ready}}\n"
+        f"  - {{place: extra_{n}, title: Extra place {n}, how: As the others., activity: sniffing,\n"
+        f"     unit: indoor, belief: 0.01, minutes: 4, order: {20 + n},\n"
+        f"     counts when: blower is stopped and pool is ready}}\n"
         for n in range(places - have)
     )
     texts["walk.yaml"] = texts["walk.yaml"].replace("\nplaces:\n", f"\nplaces:\n{more}")

@@ -34,9 +34,10 @@ def followed(program: Program, lines: Sequence[Line]) -> None:
         whole = assess(program, lines[:count], at)
         found = whole if found is None else follow(found, lines[:count], at)
         assert said(found) == said(whole), lines[count - 1]
-        later = assess(program, lines[:count], at + 11 * 60)
-        assert said(follow(found, lines[:count], at + 11 * 60)) == said(later)
-        found = follow(whole, lines[:count], at)
+        if count % 4 == 0:
+            later = assess(program, lines[:count], at + 11 * 60)
+            assert said(follow(found, lines[:count], at + 11 * 60)) == said(later)
+            found = whole
 
 
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)

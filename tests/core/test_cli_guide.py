@@ -527,8 +527,7 @@ def test_a_plugin_that_raises_in_the_middle_stops_and_is_named(kettle: Kettle, t
     args = ["--plugin-dir", str(folder), "--by", "A. Tech", "guide", str(kettle.path)]
     result = kettle.run(*args, "--pack", str(pack), typed="3\n2\n")
     assert result.exit_code == 3
-    assert "the plugin `bad_scales` raised: KeyError" in result.output
-    assert "bad_scales.py:7" in result.output
+    assert "bad_scales.py:7:1: the calculator `inverse` raised KeyError" in result.output
     assert "Traceback" not in result.output
 
 
