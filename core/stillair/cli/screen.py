@@ -77,7 +77,7 @@ class Screen:
         line = line.strip()
         if not self.by_hand:
             click.echo(printable(line))
-        if line == "!":
+        if line.startswith("!") or line.casefold() in ("emergency", "help!"):
             raise Emergency
         if line in ("q", "Q"):
             raise Leave
