@@ -221,7 +221,7 @@ def _fact(wording: Wording, ref: Ref) -> Because:
     value = view.value(ref)
     says = []
     trees: list[tuple[str, Judgement]] = []
-    found = wording.found.history.before((ref.name, ref.member), view.at)
+    found = wording.found.history.before((ref.name, ref.member), view.moment)
     for observation in found[-5:]:
         who = f" by {observation.by}" if observation.by else ""
         with_ = f", with {observation.instrument}" if observation.instrument else ""
@@ -245,7 +245,7 @@ def _fact(wording: Wording, ref: Ref) -> Because:
         says.append(" ".join(fact.spec.why.split()))
     latest = next((o for o in reversed(found) if o.value is not None), None)
     if latest is not None and (fact.counts is not None or fact.place_counts):
-        earlier = view.as_of(latest.taken, Judged(latest))
+        earlier = view.as_of(latest.moment, Judged(latest))
         binding = {fact.per: ref.member} if fact.per and ref.member else {}
         for heading, cond in (
             ("counts when", fact.counts),

@@ -176,7 +176,7 @@ class FactSpec(NamedTuple):
     nature: str
     per: Text | None
     safety: bool
-    personal: bool
+    personal: bool | None
     read_with: Text | None
     tolerance: Text | None
     good_for: Text | None
@@ -185,6 +185,11 @@ class FactSpec(NamedTuple):
     how: str | None
     caution: str | None
     counts_when: CountsWhen | None
+
+    @property
+    def is_personal(self) -> bool:
+        """Whether what is read goes to the companion file: what the checklist says, else free words do."""
+        return self.kind == "text" if self.personal is None else self.personal
 
 
 class EventSpec(NamedTuple):

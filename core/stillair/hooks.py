@@ -9,14 +9,13 @@ A plugin that cannot be loaded stops the work: its rules are never passed over i
 
 from __future__ import annotations
 
-import hashlib
 import importlib
 import inspect
 import linecache
+import os
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from importlib import metadata
 from pathlib import Path
 from types import MappingProxyType, ModuleType
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
@@ -24,6 +23,7 @@ from typing import TYPE_CHECKING, NamedTuple, TypeVar
 import pluggy
 
 from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.installed import digest_of_files, entry_points, files_in
 from stillair.version import VersionError, engine_version, satisfies
 
 if TYPE_CHECKING:
@@ -150,8 +150,7 @@ class Plugins:
         return self.givers[hook, name]
 
 
-@dataclass(frozen=True, slots=True)
-class _Found:
+class _Found(NamedTuple):
     """A plugin whose module is imported and not yet asked for anything."""
 
     name: str
@@ -165,10 +164,9 @@ class _Found:
 
 def _installed() -> dict[str, _Found]:
     found: dict[str, _Found] = {}
-    for entry in metadata.entry_points(group=GROUP):
-        version = entry.dist.version if entry.dist else "0"
+    for entry in entry_points(GROUP):
         module = _import(entry.name, entry.module)
-        each = _Found(entry.name, version, module)
+        each = _Found(entry.name, entry.version, module)
         if entry.name in found and found[entry.name].module is not module:
             raise _error(each, "SA505", f"two plugins are called `{entry.name}`", "uninstall one of them")
         found[entry.name] = each
@@ -434,15 +432,7 @@ def _described(value: object, before: str = "") -> str:
 
 
 def _digest(found: _Found) -> str:
-    """SHA-256 over the names and contents of the sources of a plugin."""
-    start = Path(found.file)
-    digest = hashlib.sha256()
-    folder = start.parent if hasattr(found.module, "__path__") else None
-    paths = [start] if folder is None else sorted(p for p in folder.rglob("*") if p.suffix in SOURCES)
-    for path in paths:
-        name = path.relative_to(start.parent).as_posix().encode()
-        contents = path.read_bytes()
-        for part in (name, contents):
-            digest.update(len(part).to_bytes(8, "big"))
-            digest.update(part)
-    return digest.hexdigest()
+    """SHA-256 over the names and contents of the sources of a plugin: a module, or all of a package."""
+    folder, name = os.path.split(found.file)
+    names = files_in(folder, SOURCES) if hasattr(found.module, "__path__") else [name]
+    return digest_of_files(folder, names)

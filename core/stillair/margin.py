@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from stillair import quantity
-from stillair.assess import Observation, View
+from stillair.assess import Observation, View, end_of
 from stillair.assess.program import Cond, Rule
 from stillair.condition import core
 from stillair.condition.core import Condition, Ref
@@ -74,7 +74,7 @@ def _view_that_decided(view: View, rule: Rule, member: str | None) -> View:
     if verdict is view.judge(rule.when, binding):
         return view
     if decided is not None:
-        return view.as_of(decided)
+        return view.as_of(end_of(decided))
     times = {
         o.taken
         for (name, _), found in view.history.observations.items()
@@ -83,8 +83,8 @@ def _view_that_decided(view: View, rule: Rule, member: str | None) -> View:
         if o.taken < view.at
     }
     for moment in sorted(times, reverse=True):
-        if view.as_of(moment).judge(rule.when, binding) is verdict:
-            return view.as_of(moment)
+        if view.as_of(end_of(moment)).judge(rule.when, binding) is verdict:
+            return view.as_of(end_of(moment))
     return view
 
 

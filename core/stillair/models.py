@@ -137,7 +137,7 @@ class FactShape(Shape):
     nature: choice("fixed", "state", "series") = "state"  # type: ignore[valid-type]
     per: Reference | None = None
     safety: Flag = False
-    personal: Flag = False
+    personal: Flag | None = None
     read_with: Reference | None = None
     tolerance: Words | None = None
     good_for: Words | None = None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from .verdict import Reason, Verdict
 
@@ -69,8 +70,7 @@ class Number:
         return Number(-INF, INF, reasons=reasons, undefined=True)
 
 
-@dataclass(frozen=True, slots=True)
-class Options:
+class Options(NamedTuple):
     """A set of options still possible, as a bit mask over the domain's options in their order."""
 
     mask: int

@@ -16,15 +16,20 @@ __all__ = ["NARROWEST", "html", "terminal"]
 NARROWEST = 60
 """Columns a text is wrapped at when the terminal has fewer, or does not say (judgement: a small phone)."""
 
+_BY_HAND = "_" * 24
+"""What an empty cell of a table is on a terminal."""
 _STYLE = (
     "body{max-width:44rem;margin:1rem auto;padding:0 1rem;font:1rem/1.5 sans-serif}"
     "body{color:#000;background:#fff}"
     "code{overflow-wrap:anywhere}li{margin:.2rem 0}@media print{body{max-width:none}}"
+    "table{border-collapse:collapse;display:block;overflow-x:auto}"
+    "td,th{border:1px solid;padding:.2rem .4rem;text-align:left;vertical-align:top}"
+    "td:empty{min-width:7rem;height:2.5rem}"
 )
 
 
 def _reader() -> MarkdownIt:
-    return MarkdownIt("commonmark", {"html": False})
+    return MarkdownIt("commonmark", {"html": False}).enable("table")
 
 
 def html(markdown: str, title: str = "Trail") -> str:
@@ -57,6 +62,8 @@ class _Writer:
         self.indent: list[str] = []
         self.first: str | None = None
         self.counts: list[int | None] = []
+        self.columns: list[str] = []
+        self.cell = 0
 
     def write(self, tokens: Sequence[Token]) -> None:
         for index, token in enumerate(tokens):
@@ -83,6 +90,16 @@ class _Writer:
                 case "blockquote_close":
                     self.indent.pop()
                     self._blank()
+                case "table_open":
+                    self.columns = []
+                case "table_close":
+                    self._blank()
+                case "tr_open":
+                    self.cell = 0
+                case "inline" if index and tokens[index - 1].type == "th_open":
+                    self.columns.append(_text(token))
+                case "inline" if index and tokens[index - 1].type == "td_open":
+                    self._cell(_text(token))
                 case "inline" if index and tokens[index - 1].type != "heading_open":
                     self._paragraph(_text(token))
                     if not self.counts:
@@ -118,6 +135,15 @@ class _Writer:
         room = max(self.width - len(rest), self.width // 2)
         for number, each in enumerate(_wrapped(text, room)):
             self.lines.append((first if number == 0 else rest) + each)
+
+    def _cell(self, text: str) -> None:
+        """A cell on a line of its own under the first of its row: side by side none could be read."""
+        outer = "".join(self.indent)
+        self.first = outer + ("- " if self.cell == 0 else "  ")
+        self.indent.append("  " if self.cell == 0 else "    ")
+        self._paragraph(f"{self.columns[self.cell]}: {text or _BY_HAND}")
+        self.indent.pop()
+        self.cell += 1
 
     def _blank(self) -> None:
         if self.lines and self.lines[-1]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from enum import Enum, IntEnum
 from typing import NamedTuple
 
-__all__ = ["Reason", "Verdict", "Why", "all_of", "any_of", "negate"]
+__all__ = ["Reason", "Verdict", "Why", "all_of", "any_of"]
 
 
 class Verdict(IntEnum):
@@ -46,13 +46,6 @@ class Reason(NamedTuple):
 
     def __str__(self) -> str:
         return f"{self.about}: {self.text or self.why.value}"
-
-
-def negate(verdict: Verdict) -> Verdict:
-    """Kleene negation."""
-    if verdict is Verdict.OPEN:
-        return verdict
-    return Verdict.FAILS if verdict is Verdict.HOLDS else Verdict.HOLDS
 
 
 def all_of(verdicts: Iterable[Verdict]) -> Verdict:

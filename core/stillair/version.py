@@ -6,7 +6,8 @@ import operator
 import re
 from collections.abc import Callable
 from functools import cache
-from importlib import metadata
+
+from stillair.installed import version_of
 
 __all__ = ["VersionError", "engine_version", "read_range", "read_version", "satisfies"]
 
@@ -69,4 +70,4 @@ def satisfies(version: str, wanted: str) -> bool:
 @cache
 def engine_version() -> str:
     """The version of the installed engine."""
-    return metadata.version("stillair")
+    return version_of("stillair")

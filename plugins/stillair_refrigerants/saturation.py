@@ -37,6 +37,7 @@ END_SLACK = 1e-12
 PSI = 6894.757293168361
 
 
+@functools.cache
 def node_temperature(fahrenheit: float) -> float:
     """K, rounded once, so that a node typed in °F is met exactly."""
     return float((Fraction(fahrenheit) + Fraction(45967, 100)) * 5 / 9)

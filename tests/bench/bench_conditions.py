@@ -27,12 +27,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from stillair.condition.batch import Batch, Narrowing, batch_code, batch_slots
+from stillair.condition.batch import Batch, Narrowing
+from stillair.condition.batch_source import batch_code, batch_slots
 from stillair.condition.check import Checker, Scope, Symbol
 from stillair.condition.compiled import code_of, functions, slots_of
 from stillair.condition.core import Condition, NumberDomain, OptionDomain, Ref
 from stillair.condition.merge import merged
-from stillair.condition.tree import open_tests_of
+from stillair.condition.tree import open_tests
 from stillair.possible import Number, Options
 from stillair.quantity import DIMENSIONS
 
@@ -389,7 +390,7 @@ def measure(rules: Rules, rounds: int) -> dict[str, float]:
 
     def reasons(known: dict[Ref, Number | Options]) -> None:
         for condition in flat_conditions:
-            open_tests_of(condition, known.__getitem__)
+            open_tests(condition, known.__getitem__)
 
     flat_conditions = [merged(condition) for condition in rules.conditions]
     given = [(known,) for known in values]

@@ -336,9 +336,11 @@ class Situation:
     def __init__(
         self, world: World, known: Known, at: int, now: int | None = None, judged: Seen | None = None,
         ageless: bool = False, others: dict[object, Situation] | None = None,
+        line: float = float("inf"),
     ) -> None:  # fmt: skip
         self.world, self.known, self.at, self.judged, self.ageless = world, known, at, judged, ageless
         self.now = at if now is None else now
+        self.moment = (at, line)
         self._possible: dict[tuple[str, str | None], frozenset[object]] = {}
         self._members: dict[str, tuple[tuple[str, ...], bool]] = {}
         self._values: dict[tuple[str, str | None], tuple[object, ...]] = {}
@@ -346,17 +348,21 @@ class Situation:
         self._standing: dict[str, bool | None] = {}
 
     def other(self, at: int, judged: Seen | None = None, ageless: bool = False) -> Situation:
+        """Another moment: the end of a minute, or, to judge an observation, the line it stands in."""
         key = (at, judged, ageless)
         if key not in self._others:
-            self._others[key] = Situation(self.world, self.known, at, self.now, judged, ageless, self._others)
+            line = float("inf") if judged is None else judged.line
+            self._others[key] = Situation(
+                self.world, self.known, at, self.now, judged, ageless, self._others, line
+            )
         return self._others[key]
 
     def seen(self, name: str, member: str | None, until: int | None = None) -> list[Seen]:
-        bound = self.at if until is None else until
-        return [s for s in self.known.seen.get((name, member), ()) if s.taken <= bound]
+        bound = self.moment if until is None else (until, float("inf"))
+        return [s for s in self.known.seen.get((name, member), ()) if s.when <= bound]
 
     def last_event(self, name: str) -> tuple[int, int] | None:
-        past = [event for event in self.known.events.get(name, ()) if event[0] <= self.at]
+        past = [event for event in self.known.events.get(name, ()) if event <= self.moment]
         return past[-1] if past else None
 
     def triggered(self, trigger: str) -> tuple[int, int] | None:
@@ -714,7 +720,14 @@ class Completion:
             for s in situation.seen(name, None)
             if s.value is not None and situation.at - s.taken < minutes and not situation.stale(fact, s)
         ]
-        return max(values) - min(values) if len(values) > 1 else None
+        if len(values) < 2:
+            return None
+        seen = max(values) - min(values)
+        covered = any(
+            s.value is not None and situation.at - s.taken >= minutes and not situation.stale(fact, s)
+            for s in situation.seen(name, None)
+        )
+        return seen if covered else float(self.choose(("spread", name, minutes), (seen, seen + 1, seen + 9)))  # type: ignore[arg-type]
 
     def since(self, name: str) -> float | None:
         if name in self.situation.world.events:

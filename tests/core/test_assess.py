@@ -162,6 +162,9 @@ def test_of_a_series_all_stand() -> None:
     visit.see(pressure=120 * PSI)
     assert visit.rule("twice") is FAILS
     assert visit.rule("steady") is OPEN  # one reading has no spread
+    visit.at(1).see(pressure=120 * PSI)
+    assert visit.rule("steady") is OPEN  # the readings do not go back ten minutes
+    assert visit.whys("steady") == {Why.NOT_YET}
     visit.at(5).see(pressure=90 * PSI)
     assert [visit.rule(name) for name in ("high", "steady", "twice")] == [FAILS, FAILS, HOLDS]
     visit.at(12).see(pressure=91 * PSI)
@@ -518,6 +521,73 @@ def test_a_check_too_long_before_does_not_count() -> None:
     assert visit.rule("clean") is OPEN
 
 
+def test_what_is_entered_later_in_the_same_second_is_no_support() -> None:
+    """Of one second, a look knows the lines before its own."""
+    visit = Visit(EVIDENCE)
+    visit.see(reference="answered")
+    visit.at(5).see(look="none", air="still")
+    visit.at(6).see(reference="answered")
+    assert visit.rule("clean") is OPEN
+    earlier = Visit(EVIDENCE)
+    earlier.see(reference="answered")
+    earlier.at(5).see(air="still", look="none")
+    earlier.at(6).see(reference="answered")
+    assert earlier.rule("clean") is HOLDS
+
+
+def test_a_look_without_its_support_is_to_be_made_again() -> None:
+    """No later check can help where what it rests on was not shown before it."""
+    visit = Visit(
+        EVIDENCE
+        + """
+    steps:
+      - {step: prepare, title: Prepare, ask: [air, reference], why: w}
+      - {step: search, title: Search, ask: [look], why: w}
+"""
+    )
+    visit.see(look="none")
+    visit.at(1).see(air="still", reference="answered")
+    assert visit.rule("clean") is OPEN
+    assert Why.LATER not in visit.whys("clean")
+    assert visit.next() == ("ask", "search", ["look"])
+
+
+WALK = """
+    lists:
+      spot:
+        title: Spots
+        ask: Any other?
+        members: {here: Here, there: There, near: Near, beyond: Beyond}
+        open: false
+    facts:
+      air: {ask: Air, options: [still, moving]}
+      reference: {ask: Does the detector answer?, options: [answered, silent], nature: series}
+      look:
+        ask: What did it say?
+        options: [none, strong]
+        per: spot
+        counts when: {is: air is still and last reference before look within 30 min is answered, for: [none]}
+    rules:
+      - {rule: clean, caution: c, per: spot, when: look is none}
+"""
+
+
+def test_two_looks_rest_on_what_was_so_at_each() -> None:
+    """One before the air moved and one after it; one after the last check was too old."""
+    visit = Visit(WALK)
+    visit.see(air="still", reference="answered")
+    visit.at(5).see(look_of_here="none")
+    visit.at(6).see(air="moving")
+    visit.at(7).see(look_of_there="none")
+    visit.at(8).see(air="still")
+    visit.at(29).see(look_of_near="none")
+    visit.at(31).see(look_of_beyond="none")
+    spots = ("here", "there", "near", "beyond")
+    assert [visit.rule("clean", spot) for spot in spots] == [HOLDS, OPEN, HOLDS, OPEN]
+    visit.at(32).see(reference="answered", look_of_beyond="none")
+    assert visit.rule("clean", "beyond") is HOLDS
+
+
 def test_an_open_negative_does_not_leave_the_older_look_decided() -> None:
     """Strong, then nothing with its check to come: it may be none by now, so neither is decided."""
     visit = _searched("strong")
@@ -824,6 +894,82 @@ def test_what_cannot_be_had_is_not_asked_again() -> None:
     visit.cannot("a")
     visit.see(b="yes")
     assert visit.next()[:2] == ("do", "shut-it")
+
+
+SUPPORTED = """
+    facts:
+      lamp: {ask: Does the lamp burn?, kind: yes-no}
+      look:
+        ask: What is there?
+        options: [none, drop]
+        counts when: {is: lamp is yes, for: [none], because: in the dark nothing is seen}
+    steps:
+      - {step: light, title: Light, ask: [lamp], why: w}
+      - {step: search, title: Search, ask: [look], why: w}
+    rules:
+      - {rule: wet, caution: c, when: look is drop}
+      - {rule: dry, caution: c, when: look is none}
+"""
+
+
+def test_what_a_look_rests_on_and_cannot_be_had_is_not_asked_for_ever() -> None:
+    """A drop would count all the same, so the look is offered; silence then is not, and not asked again."""
+    visit = Visit(SUPPORTED)
+    visit.cannot("lamp", "no lamp")
+    assert visit.next() == ("ask", "search", ["look"])
+    visit.at(1).see(look="none")
+    assert visit.rule("dry") is OPEN
+    assert visit.next()[0] == "finished"
+    other = Visit(SUPPORTED)
+    other.cannot("lamp", "no lamp")
+    other.at(1).see(look="drop")
+    assert other.rule("wet") is HOLDS
+
+
+def test_a_wait_that_nobody_watched_is_not_asked_about_for_ever() -> None:
+    """The rest of the work goes on, and at the end it is said what stands open."""
+    visit = Visit("""
+    facts:
+      lid: {ask: L, options: [open, shut]}
+      look: {ask: L, options: [dry, drop], counts when: {is: still is ready, for: [dry]}}
+      colour: {ask: C, options: [red, blue]}
+    waits:
+      still: {title: Still, for: 10 min, since: [lid becomes shut], restarted by: [], witness: Was it opened?}
+    steps:
+      - {step: shut-it, title: Shut it, ask: [lid], why: w}
+      - {step: wait-for-it, title: Wait, wait: still, why: w}
+      - {step: search, title: Search, ask: [look], why: w}
+      - {step: paint, title: Paint, ask: [colour], why: w}
+    rules: [{rule: dry, caution: c, when: look is dry}]
+""")
+    visit.see(lid="shut")
+    visit.at(11)
+    assert visit.next() == ("ask", "wait-for-it", ["still_witness"])
+    visit.cannot("still_witness", "nobody was there")
+    assert visit.next() == ("ask", "paint", ["colour"])
+    visit.see(colour="red")
+    assert visit.next() == ("ask", "search", ["look"])
+    visit.at(12).see(look="dry")
+    assert visit.rule("dry") is OPEN
+    assert visit.next()[0] == "stopped"
+
+
+def test_a_place_that_is_not_to_be_entered_may_not_be_worked_at() -> None:
+    """Its `when` stands before the step, also where only a safety fact is not known."""
+    visit = Visit("""
+    facts:
+      water: {ask: W, options: [dry, wet], safety: true}
+      look: {ask: L, options: [dry, drop], per: place, counts when: {is: always, for: [dry]}}
+    steps: [{step: search, title: Search, ask: [look], why: w}]
+    places:
+      - {place: cellar, title: Cellar, how: h, unit: u, belief: 0.5, minutes: 3, when: water is dry}
+    rules: [{rule: leak, caution: c, per: place, when: look is drop}]
+""")
+    assert visit.judge().permission("search", "cellar").may is May.NOT_YET
+    visit.see(water="wet")
+    assert visit.judge().permission("search", "cellar").may is May.NO
+    visit.at(1).see(water="dry")
+    assert visit.judge().permission("search", "cellar").may is May.YES
 
 
 def test_skipped_steps_and_closed_checklists_are_left_alone() -> None:

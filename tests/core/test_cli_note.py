@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -85,7 +87,7 @@ def test_several_facts_are_kept_and_what_is_next_is_said(visit: Visit) -> None:
         (("--cannot", "water"), "no reason is given"),
         (("--cannot", "wter", "--why", "flat"), "did you mean `water`?"),
         (("--did", "poor"), "did you mean `pour`?"),
-        (("--correct", "lid=shut", "--why", "x"), "there is no entry of `lid`"),
+        (("--correct", "lid=shut", "--why", "looked again"), "there is no entry of `lid`"),
         ((), "nothing to enter"),
     ],
 )
@@ -328,6 +330,63 @@ def test_a_step_that_is_passed_over_is_not_noted(tmp_path: Path) -> None:
     assert visit.note("--did", "sand").exit_code == 0
 
 
+# -- all or nothing ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("args", "code", "said"),
+    [
+        (("smell=no", "lid=shut", "--did", "pour"), 1, "Pour the acid in may not be done"),
+        (("smell=yes", "--event", "acid_poured"), 3, "because: Leave the kitchen."),
+        (("lid=shut", "--event", "lid_open"), 2, "did you mean `lid_opened`?"),
+        (("lid=shut", "--event", "lid_opened", "--did", "poor"), 2, "did you mean `pour`?"),
+        (("--cannot", "water", "--why", "no probe here", "--did", "pour"), 1, "may not be done"),
+        (("--correct", "room=71", "--why", "read wrongly", "--did", "pour"), 1, "may not be done"),
+    ],
+)
+def test_where_a_part_is_refused_nothing_is_kept(
+    visit: Visit, args: tuple[str, ...], code: int, said: str
+) -> None:
+    visit.note("room=70")
+    before = {path.name: path.read_bytes() for path in visit.path.parent.glob("visit.job*") if path.is_file()}
+    refused = visit.note(*args)
+    assert refused.exit_code == code and said in flat(refused)
+    assert "nothing is kept" in flat(refused) and "kept 09:00" not in refused.output
+    after = {path.name: path.read_bytes() for path in visit.path.parent.glob("visit.job*") if path.is_file()}
+    assert after == before
+
+
+def test_what_is_noted_together_permits_what_is_noted_with_it(visit: Visit) -> None:
+    with Session.load(visit.path, write=True, clock=visit.clock) as session:
+        session.write("listed", {"list": "plug"})
+    kept = visit.note(*READY, "--did", "pour")
+    assert kept.exit_code == 0
+    assert flat(kept).index("kept 09:00 lid: It is shut") < flat(kept).index("kept 09:00 done: Pour")
+    assert [kind for kind, _ in visit.entries()] == ["listed", "observe", "observe", "observe", "done"]
+
+
+def test_a_full_disk_keeps_nothing_of_what_is_noted_together(
+    visit: Visit, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = visit.path.read_bytes()
+    write_really, room = os.write, [300]
+
+    def write(file: int, data: bytes | memoryview) -> int:
+        if len(data) > room[0]:
+            if room[0] == 0:
+                raise OSError(errno.ENOSPC, "full")
+            data, room[0] = data[: room[0]], 0
+        return write_really(file, data)
+
+    monkeypatch.setattr(os, "write", write)
+    refused = visit.note("smell=no", "lid=shut", "room=70")
+    monkeypatch.undo()
+    assert refused.exit_code == 1 and "the disk is full: nothing was recorded" in flat(refused)
+    assert "kept 09:00" not in refused.output
+    assert visit.path.read_bytes() == before
+    assert visit.note("smell=no").exit_code == 0
+
+
 # -- other people, closed jobs -------------------------------------------------------------------------------
 
 
@@ -390,3 +449,51 @@ def test_no_new_job_is_opened_again(tmp_path: Path, visit: Visit) -> None:
     result = visit.run("guide", str(tmp_path / "other.job"), "--reopen")
     assert result.exit_code == 2 and "no job to open again" in result.output
     assert not (tmp_path / "other.job").exists()
+
+
+# -- what contradicts itself, and times far back -------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        (("smell=no", "lid=shut", "lid=ajar"), "`lid` is given twice, as `shut` and as `ajar`"),
+        (("unplugged of wall=yes", "unplugged.wall=no"), "`unplugged of wall` is given twice"),
+        (("lid=shut", "lid=shut"), "`lid` is given twice, as `shut` and as `shut`"),
+        (("lid=shut", "--cannot", "lid", "--why", "too dark"), "as `shut` and as `cannot be had`"),
+        (("--correct", "water=72", "water=73", "--why", "read wrongly"), "`water` is given twice"),
+    ],
+)
+def test_two_values_for_one_fact_keep_nothing(visit: Visit, args: tuple[str, ...], said: str) -> None:
+    visit.note("water=70")
+    refused = visit.note(*args)
+    assert refused.exit_code == 2
+    assert said in flat(refused) and "nothing is kept" in flat(refused)
+    assert len(visit.entries()) == 1
+
+
+def test_a_time_before_the_job_must_be_meant(visit: Visit) -> None:
+    refused = visit.note("smell=no", "--at", "8:20")
+    assert refused.exit_code == 2
+    assert "`8:20` is before the job began at 09:00" in flat(refused) and "--long-ago" in refused.output
+    assert visit.entries() == []
+    assert visit.note("smell=no", "--at", "8:20", "--long-ago").exit_code == 0
+    assert visit.lines()[-1].taken == NINE - 40 * MINUTE
+
+
+def test_a_time_of_more_than_a_day_ago_must_be_meant(visit: Visit) -> None:
+    visit.clock.at += 3 * 86400
+    refused = visit.note("smell=no", "--at", "2026-04-16 12:00")
+    assert refused.exit_code == 2
+    assert "`2026-04-16 12:00` is more than a day ago" in flat(refused)
+    assert visit.entries() == []
+    assert visit.note("smell=no", "--at", "2026-04-16 12:00", "--long-ago").exit_code == 0
+    assert visit.note("lid=shut", "--at", "2026-04-17 12:00").exit_code == 0
+    assert visit.lines()[-1].taken == NINE + 2 * 86400 + 180 * MINUTE
+
+
+def test_a_watch_that_is_a_minute_ahead_means_now(visit: Visit) -> None:
+    assert visit.note("smell=no", "--at", "9:02").exit_code == 0
+    assert visit.lines()[-1].taken == NINE
+    refused = visit.note("lid=shut", "--at", "9:03")
+    assert refused.exit_code == 2 and "is later than now" in refused.output

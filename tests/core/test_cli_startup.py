@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
+from stillair.cli import main
+from stillair.cli.clock import Clock
+from stillair.cli.session import Settings
 
 KETTLE = Path(__file__).parent / "kettle"
 HEAVY = ("CoolProp", "pydantic", "lark", "yaml", "numpy", "markdown_it", "pint")
+
+LATER = (
+    *("importlib.metadata", "email", "zipfile", "tempfile", "socket", "csv", "difflib", "traceback"),
+    *("stillair.because", "stillair.margin", "stillair.working", "stillair.carried", "stillair.pack"),
+    *("stillair.cli.keys", "stillair.cli.answers", "stillair.cli.journal", "stillair.cli.typed"),
+)
+"""What is first needed after the first question, or never."""
 
 PROBE = """
 import sys
@@ -48,6 +60,34 @@ def test_no_heavy_module_is_imported_before_the_first_question(tmp_path: Path, p
         assert code == 0
         assert "\n> ?" in shown
         assert heavy(modules) == set()
+
+
+def test_what_is_needed_later_is_imported_later(tmp_path: Path) -> None:
+    args = ("--by", "A. Tech", "guide", str(tmp_path / "1.job"))
+    run(*args, home=tmp_path)
+    shown, modules, _ = run(*args, home=tmp_path)
+    assert "== Look and smell" in shown and shown.count("\n> ") == 1
+    assert modules.isdisjoint(LATER)
+    _, modules, _ = run(*args, home=tmp_path, typed="n\n?\n")
+    assert {"stillair.cli.answers", "stillair.cli.keys"} <= modules
+
+
+def test_garbage_is_looked_for_as_before_when_a_verb_has_ended() -> None:
+    before, during = gc.get_threshold(), []
+
+    class Curious(Settings):
+        @property
+        def clock(self) -> Clock:
+            during.append(gc.get_threshold()[0])
+            return Clock()
+
+        @clock.setter
+        def clock(self, clock: Clock) -> None:
+            pass
+
+    CliRunner().invoke(main, ["next", "no such job"], obj=Curious())
+    assert min(during) > before[0]
+    assert gc.get_threshold() == before
 
 
 def test_help_imports_no_verb(tmp_path: Path) -> None:

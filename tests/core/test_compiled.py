@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
-from stillair.condition.batch import Batch, Narrowing, batch_code, batch_slots
+from stillair.condition.batch import Batch, Narrowing
+from stillair.condition.batch_source import batch_code, batch_slots
 from stillair.condition.check import Checker, Scope, Symbol
 from stillair.condition.compiled import code_of, functions, slots_of
 from stillair.condition.core import (

@@ -485,10 +485,10 @@ def test_what_keeps_a_condition_open_is_named_and_nothing_else() -> None:
     """A part that can no longer matter is not asked for."""
     condition = _checked("(blower is stopped or tries > 2) and more > 1 and look is none")
     values = dict(WHOLE) | {"blower": Options(0b001), "look": Options(0b01)}
-    tests = open_tests(condition, lambda ref: values[ref.name])
+    tests = open_tests(merged(condition), lambda ref: values[ref.name])
     assert [test.text for test in tests] == ["more > 1"]
     values["look"] = Options(0b10)
-    assert open_tests(condition, lambda ref: values[ref.name]) == []
+    assert open_tests(merged(condition), lambda ref: values[ref.name]) == []
 
 
 def test_the_tree_a_person_reads_has_the_words_of_the_author() -> None:

@@ -23,6 +23,9 @@ from oracle import Entry, World
 SEEDS = (3, 11, 29)
 #: What belongs to the way and not to the result: caches, the program itself, the lazy evaluator.
 NOT_SHOWN = ("program", "history", "view")
+SAID = (
+    "at", "count", "rules", "findings", "stops", "cautions", "waits", "places", "suspicions", "next", "steps"
+)  # fmt: skip
 
 
 def plain(value: object) -> Any:
@@ -52,7 +55,8 @@ def whole(assessment: Assessment) -> str:
         for rule in assessment.program.rules.values()
         if rule.per is None
     ]
-    return repr((plain(assessment), plain(assessment.next), plain(assessment.steps), rules))
+    said = [plain(getattr(assessment, name)) for name in SAID]
+    return repr((said, rules))
 
 
 def printed() -> Iterator[str]:

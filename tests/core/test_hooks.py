@@ -7,12 +7,11 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
-from importlib import metadata
 from pathlib import Path
 from textwrap import dedent
 
 import pytest
-from stillair import hooks
+from stillair import hooks, installed
 from stillair.fault import StillairError
 from stillair.hooks import HOOKS, Plugins
 
@@ -38,7 +37,7 @@ HEAD = "from pathlib import Path\nfrom stillair.hooks import View, hookimpl\n\n"
 @pytest.fixture(autouse=True)
 def _alone(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """No installed plugin, and no trace of the plugins of the test before."""
-    monkeypatch.setattr(metadata, "entry_points", lambda group: ())
+    monkeypatch.setattr(hooks, "entry_points", lambda group: [])
     modules, path = set(sys.modules), list(sys.path)
     yield
     for name in set(sys.modules) - modules:
@@ -373,9 +372,20 @@ def test_installed_plugins_are_found_by_their_entry_point(
     """The bundled plugins come through the same door, with the version of their distribution."""
     folder = _folder(tmp_path / "mine", plug_one=CALCULATOR)
     monkeypatch.syspath_prepend(str(folder))
-    entry = metadata.EntryPoint("plug_called", "plug_one", "stillair")
-    monkeypatch.setattr(metadata, "entry_points", lambda group: (entry,) if group == "stillair" else ())
-    assert Plugins.load().giver("stillair_calculators", "twice").name == "plug_called"
+    made = tmp_path / "Plug.Called-3.4.dist-info"
+    made.mkdir()
+    (made / "METADATA").write_text("Name: Plug.Called\nVersion: 3.4\n\nabout\n", encoding="utf-8")
+    text = "[other]\nplug_two = plug_two\n\n[stillair]\nplug_called = plug_one\n"
+    (made / "entry_points.txt").write_text(text, encoding="utf-8")
+    monkeypatch.setattr(hooks, "entry_points", installed.entry_points)
+    monkeypatch.setattr(sys, "path", [str(tmp_path), *sys.path])
+    plugin = Plugins.load().giver("stillair_calculators", "twice")
+    assert (plugin.name, plugin.version) == ("plug_called", "3.4")
+    (made / "entry_points.txt").write_text(text.replace("plug_one", "plug_gone"), encoding="utf-8")
+    with pytest.raises(StillairError, match="the plugin `plug_called` cannot be imported"):
+        Plugins.load()
+    shutil.rmtree(made)
+    assert "plug_called" not in Plugins.load().versions()
 
 
 def test_every_hook_says_its_contract() -> None:

@@ -9,12 +9,13 @@ from itertools import product
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from stillair.condition.check import Checker, Scope, Symbol
 from stillair.condition.compiled import code_of, functions, slots_of
 from stillair.condition.core import All, Condition, Either, OptionDomain, Ref, Test, Truth
 from stillair.condition.merge import merged
 from stillair.condition.tree import judge
 from stillair.possible import Options, judge_mask
-from stillair.verdict import Verdict, all_of, any_of, negate
+from stillair.verdict import Verdict, all_of, any_of
 
 FAILS, HOLDS, OPEN = Verdict.FAILS, Verdict.HOLDS, Verdict.OPEN
 VERDICTS = (FAILS, HOLDS, OPEN)
@@ -24,12 +25,6 @@ TRUTHS = {FAILS: {False}, HOLDS: {True}, OPEN: {False, True}}
 
 def _verdict(truths: set[bool]) -> Verdict:
     return OPEN if len(truths) == 2 else HOLDS if True in truths else FAILS
-
-
-@pytest.mark.parametrize("a", VERDICTS)
-def test_not_is_the_truths_turned_round(a: Verdict) -> None:
-    """Unknown stays unknown."""
-    assert negate(a) is _verdict({not truth for truth in TRUTHS[a]})
 
 
 @pytest.mark.parametrize(("a", "b"), list(product(VERDICTS, repeat=2)))
@@ -43,9 +38,7 @@ def test_and_and_or_are_what_all_truths_of_two_parts_give(a: Verdict, b: Verdict
 @given(st.lists(st.sampled_from(VERDICTS), max_size=6), st.randoms(use_true_random=False))
 @settings(derandomize=True, deadline=None, max_examples=200)
 def test_the_laws_of_many_parts(parts: list[Verdict], shuffler: random.Random) -> None:
-    """De Morgan, any order, any grouping; of nothing `and` holds and `or` fails."""
-    assert negate(all_of(parts)) is any_of([negate(part) for part in parts])
-    assert negate(any_of(parts)) is all_of([negate(part) for part in parts])
+    """Any order, any grouping; of nothing `and` holds and `or` fails."""
     shuffled = list(parts)
     shuffler.shuffle(shuffled)
     assert all_of(shuffled) is all_of(parts)
@@ -158,3 +151,17 @@ def test_a_set_of_options_is_judged_by_its_members(mask: int, sure: int) -> None
             if mask >> bit & 1:
                 truths |= {True} if sure >> bit & 1 else {False} if never >> bit & 1 else {True, False}
         assert judge_mask(mask, sure, never) is _verdict(truths)
+
+
+WORDS = ("x is a", "x is a or y is b", "x is a and y is not b", "x is one of a, c and (y is b or x is c)")
+
+
+@pytest.mark.parametrize("words", WORDS)
+def test_not_is_the_truths_turned_round(words: str) -> None:
+    """For every set of options, with unknown staying unknown and `and` and `or` changing places."""
+    checker = Checker(Scope({ref.name: Symbol(ref.name, "fact", DOMAIN) for ref in REFS}))
+    said, denied = checker.condition(words), checker.condition(f"not ({words})")
+    for masks in product(MASKS, repeat=2):
+        values = dict(zip(REFS, map(Options, masks), strict=True))
+        truths = TRUTHS[judge(said, values.__getitem__)]
+        assert judge(denied, values.__getitem__) is _verdict({not truth for truth in truths})

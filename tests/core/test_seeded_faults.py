@@ -16,8 +16,9 @@ from typing import Any, NamedTuple
 
 import pytest
 from stillair.assess import assessment as assessment_module
-from stillair.assess import formula
+from stillair.assess import derived, end_of, formula, grades, standing, waits
 from stillair.assess.program import Wait
+from stillair.assess.stretches import Stretches
 from stillair.assess.view import View
 from stillair.condition import check, compiled, core, merge, tree
 from stillair.condition.check import Checker
@@ -133,19 +134,19 @@ def open_list_closed(patch: Patch) -> None:
 
 def empty_every_holds(patch: Patch) -> None:
     """`every` over a closed list without members holds."""
-    every = View._each
+    every = derived._each
 
-    def vacuous(self: View, each: core.Each, ref: core.Ref) -> Options:
-        if each.quantifier == "every" and self.members(each.list) == ([], True):
+    def vacuous(view: View, each: core.Each, ref: core.Ref) -> Options:
+        if each.quantifier == "every" and view.members(each.list) == ([], True):
             return Options(1)
-        return every(self, each, ref)
+        return every(view, each, ref)
 
-    patch.setattr(View, "_each", vacuous)
+    patch.setattr(derived, "_each", vacuous)
 
 
 def outer_member_everywhere(patch: Patch) -> None:
     """Inside a list in a list, the member in hand of the outer list stands for both."""
-    hand = View._in_hand
+    hand = derived.in_hand
 
     def first(self: View, ref: core.Ref, list_name: str, member: str) -> Any:
         found = dict(hand(self, ref, list_name, member))
@@ -153,27 +154,27 @@ def outer_member_everywhere(patch: Patch) -> None:
             found[list_name] = ref.member
         return found
 
-    patch.setattr(View, "_in_hand", first)
+    patch.setattr(derived, "in_hand", first)
 
 
 def never_stale(patch: Patch) -> None:
     """`good for` and `void after` both forgotten."""
-    patch.setattr(View, "_stale", lambda self, fact, ref, observation: None)
+    patch.setattr(standing, "stale", lambda view, fact, ref, observation: None)
 
 
 def age_ignored(patch: Patch) -> None:
     """`good for` forgotten."""
-    stale = View._stale
+    stale = standing.stale
     patch.setattr(
-        View, "_stale", lambda self, fact, *rest: stale(self, fact._replace(good_for=None), *rest)
+        standing, "stale", lambda view, fact, *rest: stale(view, fact._replace(good_for=None), *rest)
     )
 
 
 def events_ignored(patch: Patch) -> None:
     """`void after` forgotten."""
-    stale = View._stale
+    stale = standing.stale
     patch.setattr(
-        View, "_stale", lambda self, fact, *rest: stale(self, fact._replace(void_after=()), *rest)
+        standing, "stale", lambda view, fact, *rest: stale(view, fact._replace(void_after=()), *rest)
     )
 
 
@@ -186,24 +187,24 @@ def newest_wins_a_dispute(patch: Patch) -> None:
 
         return gathered
 
-    patch.setattr(View, "_chosen", newest(View._chosen))
-    patch.setattr(View, "_reading", newest(View._reading))
+    patch.setattr(standing, "chosen", newest(standing.chosen))
+    patch.setattr(standing, "among", newest(standing.among))
 
 
 def later_check_taken_as_made(patch: Patch) -> None:
     """A negative counts although what must follow has not been shown."""
-    doubt = View.doubt
+    doubt = standing.doubt
 
     def trusting(self: View, fact: Any, ref: core.Ref, observation: Any) -> Any:
         found = doubt(self, fact, ref, observation)
         return None if found is not None and found.why is Why.LATER else found
 
-    patch.setattr(View, "doubt", trusting)
+    patch.setattr(standing, "doubt", trusting)
 
 
 def void_counts(patch: Patch) -> None:
     """`counts when` is not looked at."""
-    patch.setattr(View, "doubt", lambda self, fact, ref, observation: None)
+    patch.setattr(standing, "doubt", lambda view, fact, ref, observation: None)
 
 
 def counts_as_of_now(patch: Patch) -> None:
@@ -211,9 +212,30 @@ def counts_as_of_now(patch: Patch) -> None:
     as_of = View.as_of
 
     def today(self: View, at: float, judged: Any = None) -> View:
-        return as_of(self, self.now if judged is not None else at, judged)
+        return as_of(self, end_of(self.now) if judged is not None else at, judged)
 
     patch.setattr(View, "as_of", today)
+
+
+def whole_second_counts(patch: Patch) -> None:
+    """What is entered for one second counts as entered at once."""
+    as_of = View.as_of
+    patch.setattr(View, "as_of", lambda self, at, judged=None: as_of(self, end_of(at[0]), judged))
+
+
+def one_stretch(patch: Patch) -> None:
+    """Whatever happens between two looks, what holds for one is taken to hold for the other."""
+    begun = Stretches.begun
+    patch.setattr(
+        Stretches,
+        "begun",
+        lambda self, names, moment: None if begun(self, names, moment) is None else (0.0, 0.0),
+    )
+
+
+def lapse_begins_no_stretch(patch: Patch) -> None:
+    """A look after a check has grown stale is taken to rest on the same as one before."""
+    patch.setattr(Stretches, "_lapses", lambda self, name: iter(()))
 
 
 def _folding(change: Callable[[Any, Any, float], tuple[Any, Any, float]], patch: Patch) -> None:
@@ -259,7 +281,7 @@ def witness_not_needed(patch: Patch) -> None:
 
 def restart_ignored(patch: Patch) -> None:
     """What begins a wait again is forgotten."""
-    wait = View._wait
+    wait = waits.wait_state
 
     def steady(self: View, name: str) -> Any:
         kept = self.program.waits
@@ -269,35 +291,31 @@ def restart_ignored(patch: Patch) -> None:
         finally:
             self.program.waits = kept
 
-    patch.setattr(View, "_wait", steady)
+    patch.setattr(waits, "wait_state", steady)
 
 
 def undone_by_age(patch: Patch) -> None:
     """A finding goes when its readings grow old."""
-    patch.setattr(View, "_moments", lambda self, cond, member: iter(()))
+    patch.setattr(grades, "_moments", lambda view, cond, member: iter(()))
 
 
 def no_window(patch: Patch) -> None:
     """`within 30 min` of a check before or after is not looked at."""
-    near = View._near
-    patch.setattr(View, "_near", lambda self, n, ref: near(self, n._replace(window=None), ref))
+    near = derived._near
+    patch.setattr(derived, "_near", lambda view, n, ref: near(view, n._replace(window=None), ref))
 
 
 def before_is_after(patch: Patch) -> None:
     """The last check before is taken as the first after."""
-    near = View._near
+    near = derived._near
     turned = {"last": "first", "first": "last"}
-    patch.setattr(
-        View, "_near", lambda self, n, ref: near(self, n._replace(kind=turned[n.kind]), ref)
-    )
+    patch.setattr(derived, "_near", lambda view, n, ref: near(view, n._replace(kind=turned[n.kind]), ref))
 
 
 def spread_over_all(patch: Patch) -> None:
     """A spread takes every reading ever made."""
-    spread = View._spread
-    patch.setattr(
-        View, "_spread", lambda self, s, ref: spread(self, s._replace(window=1e12), ref)
-    )
+    spread = derived._spread
+    patch.setattr(derived, "_spread", lambda view, s, ref: spread(view, s._replace(window=1e12), ref))
 
 
 def always_monotone(patch: Patch) -> None:
@@ -307,21 +325,21 @@ def always_monotone(patch: Patch) -> None:
 
 def offset_never_cancels(patch: Patch) -> None:
     """Each reading of one gauge has an offset of its own."""
-    reading = View.reading
+    reading = standing.reading
 
     def apart(self: View, fact: Any, observation: Any) -> Number:
         found = reading(self, fact, observation)
         effects = {(kind, f"{who} {observation.line}"): e for (kind, who), e in found.effects.items()}
         return dataclasses.replace(found, effects=effects)
 
-    patch.setattr(View, "reading", apart)
+    patch.setattr(standing, "reading", apart)
 
 
 def tolerance_forgotten(patch: Patch) -> None:
     """A reading is taken as exact."""
-    reading = View.reading
+    reading = standing.reading
     patch.setattr(
-        View, "reading",
+        standing, "reading",
         lambda self, fact, observation: dataclasses.replace(reading(self, fact, observation), effects={}),
     )  # fmt: skip
 
@@ -340,13 +358,13 @@ def tree_forgets_or(patch: Patch) -> None:
 
 def grade_not_strongest(patch: Patch) -> None:
     """A finding has the grade of the weakest rule that holds."""
-    rules = View._rules_of
-    patch.setattr(View, "_rules_of", lambda self, name: list(reversed(rules(self, name))))
+    rules = grades.rules_of
+    patch.setattr(grades, "rules_of", lambda view, name: list(reversed(rules(view, name))))
 
 
 def doubtful_entries_stand(patch: Patch) -> None:
     """An entry that cannot be is used until it is settled."""
-    patch.setattr(assessment_module, "_suspicions", lambda program, history, view: [])
+    patch.setattr(assessment_module, "suspicions", lambda program, history, view: [])
 
 
 def equal_allowed(patch: Patch) -> None:
@@ -404,6 +422,9 @@ FAULTS = [
     Seeded(later_check_taken_as_made),
     Seeded(void_counts),
     Seeded(counts_as_of_now, test_assess.test_evidence_is_judged_as_of_its_moment),
+    Seeded(whole_second_counts, test_assess.test_what_is_entered_later_in_the_same_second_is_no_support),
+    Seeded(one_stretch, test_assess.test_two_looks_rest_on_what_was_so_at_each),
+    Seeded(lapse_begins_no_stretch, test_assess.test_two_looks_rest_on_what_was_so_at_each),
     Seeded(corrections_ignored),
     Seeded(known_clock_ignored),
     Seeded(entered_for_taken),

@@ -6,9 +6,12 @@ moment, `assessment` puts verdicts, permissions and the next action together, `e
 
 from typing import TYPE_CHECKING, Any
 
-from .assessment import (
+from .assessment import Assessment, assess, follow
+from .entry import Entry, EntryError, read_fact, read_value, split
+from .history import History, Instrument, Moment, Observation, end_of, fold
+from .program import Program
+from .states import (
     Action,
-    Assessment,
     Blocked,
     Finding,
     May,
@@ -17,13 +20,9 @@ from .assessment import (
     RuleState,
     StepState,
     Suspicion,
-    assess,
-    follow,
 )
-from .entry import Entry, EntryError, read_fact, read_value, split
-from .history import History, Instrument, Observation, fold
-from .program import Program
-from .view import View, WaitState
+from .view import View
+from .waits import WaitState
 
 if TYPE_CHECKING:
     from .compiler import compile_packs
@@ -38,6 +37,7 @@ __all__ = [
     "History",
     "Instrument",
     "May",
+    "Moment",
     "Observation",
     "Permission",
     "PlaceState",
@@ -49,6 +49,7 @@ __all__ = [
     "WaitState",
     "assess",
     "compile_packs",
+    "end_of",
     "fold",
     "follow",
     "read_fact",

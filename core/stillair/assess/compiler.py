@@ -22,6 +22,7 @@ from stillair.checklist import (
     WaitSpec,
 )
 from stillair.condition import core
+from stillair.condition.batch_source import batch_code, batch_slots
 from stillair.condition.check import Checker, Scope
 from stillair.condition.compiled import code_of, slots_of
 from stillair.condition.core import (
@@ -58,6 +59,7 @@ from .program import (
     Rule,
     Step,
     Suspect,
+    Together,
     Trigger,
     Wait,
 )
@@ -94,6 +96,7 @@ class _Compiler:
         self.scope = Scope(calculators=calculators, catalogues=catalogues)
         self.checker = Checker(self.scope, self.program.derived)
         self.depends: dict[str, set[str]] = {}
+        self._said: dict[tuple[str, str | None, str | None], Cond] = {}
 
     def run(self) -> Program:
         program = self.program
@@ -129,6 +132,9 @@ class _Compiler:
         program.symbols = self.scope.symbols
         program.checklists = {c.name: _lean(c) for c in checklists}
         program.code = marshal.dumps(code_of([c.checked for c in program.conditions]))
+        conds = {r.when.number: r.when.flat for r in program.rules.values() if r.per is None}
+        flat = list(conds.values())
+        program.together = Together(tuple(conds), batch_slots(flat), batch_code(flat))
         return program.bind(self.calculators, self.catalogues)
 
     def _apart(self, checklists: Sequence[Checklist]) -> None:
@@ -298,14 +304,19 @@ class _Compiler:
             waiting = later
 
     def _cond(self, text: Text | None, *, per: str | None = None, judged: str | None = None) -> Cond | None:
+        """The condition of a text, one for all places that say the same in the same setting."""
         if text is None:
             return None
-        try:
-            checked = self.checker.condition(text.text, per=per, judged=judged)
-        except ConditionError as error:
-            self._fault_in(text, error)
-            checked = core.Truth(False, text.text)
-        return self._add(checked, text.text)
+        key = (text.text, per, judged)
+        cond = self._said.get(key)
+        if cond is None:
+            try:
+                cond = self._add(self.checker.condition(text.text, per=per, judged=judged), text.text)
+            except ConditionError as error:
+                self._fault_in(text, error)
+                return self._add(core.Truth(False, text.text), text.text)
+            self._said[key] = cond
+        return cond
 
     def _add(self, checked: Condition, text: str) -> Cond:
         flat = merged(checked)
@@ -314,7 +325,8 @@ class _Compiler:
             (Ref(r.name), number, r.member[1:]) if r.member and r.member[0] == "@" else (r, number, None)
             for r, number in slots
         )
-        cond = Cond(len(self.program.conditions), checked, flat, slots, reads, text)
+        kept = any(per is not None for _, _, per in reads)
+        cond = Cond(len(self.program.conditions), checked, flat, slots, reads, kept, text)
         self.program.conditions.append(cond)
         return cond
 
@@ -527,7 +539,8 @@ class _Compiler:
     def _rule(self, spec: RuleSpec, checklist: Checklist) -> None:
         per = self._list_of(spec.per)
         when = self._needed(spec.when, per=per)
-        self.program.rules[spec.name] = Rule(_lean(spec), checklist.name, when, per)
+        given = 0 if spec.finding is None else 1 << core.GRADES.index(spec.grade.replace(" ", "_"))
+        self.program.rules[spec.name] = Rule(_lean(spec), checklist.name, when, per, given)
         if spec.finding is not None:
             name = spec.finding.text
             self.program.findings[name] = (*self.program.findings.get(name, ()), spec.name)
@@ -546,36 +559,21 @@ class _Compiler:
         for name, fact in program.facts.items():
             needs = depends.setdefault(name, set())
             needs.update(t.name for t in fact.void_after)
-            for cond in (fact.counts, *fact.place_counts.values()):
-                if cond is not None:
-                    needs.update(ref.name for ref, _ in cond.slots)
         for name, rules in program.findings.items():
             depends[name] = {ref.name for r in rules for ref, _ in program.rules[r].when.slots}
         self._link()
-        done: dict[str, frozenset[str]] = {}
-        path: list[str] = []
-
-        def visit(name: str) -> frozenset[str]:
-            if name in done:
-                return done[name]
-            if name in path:
-                circle = [*path[path.index(name) :], name]
-                self.faults.append(
-                    Fault("SA307", f"these depend on each other: {' → '.join(circle)}", self.packs[0].name)
-                )
-                return frozenset()
-            path.append(name)
-            found = {name}
-            for other in depends.get(name, ()):
-                found |= visit(other)
-            path.pop()
-            done[name] = frozenset(found)
-            return done[name]
-
-        for name in [*depends, *program.facts, *program.events]:
-            visit(name)
-            if self.faults:
-                return
+        names = [*depends, *program.facts, *program.events]
+        try:
+            rests = _closure(names, depends)
+            for name, fact in program.facts.items():
+                for cond in (fact.counts, *fact.place_counts.values()):
+                    if cond is not None:
+                        depends[name].update(ref.name for ref, _ in cond.slots)
+            done = _closure(names, depends)
+        except _Circle as circle:
+            text = f"these depend on each other: {' → '.join(circle.names)}"
+            self.faults.append(Fault("SA307", text, self.packs[0].name))
+            return
         program.supports = {
             name: frozenset(n for n in found if n in program.facts or n in program.events)
             for name, found in done.items()
@@ -586,6 +584,7 @@ class _Compiler:
             triggers |= {t.name for t in (*wait.since, *wait.restarted_by)}
         for cond in program.conditions:
             cond.mentions = frozenset[str]().union(*(done.get(ref.name, {ref.name}) for ref, _ in cond.slots))
+            cond.rests = frozenset[str]().union(*(rests.get(ref.name, {ref.name}) for ref, _ in cond.slots))
             cond.safety = bool(cond.mentions & program.safety_facts)
         self._closing()
         self._ask()
@@ -699,6 +698,37 @@ class _Compiler:
         )
 
 
+class _Circle(Exception):
+    """Names that rest on each other, the first again at the end."""
+
+    def __init__(self, names: list[str]) -> None:
+        super().__init__(names)
+        self.names = names
+
+
+def _closure(names: Iterable[str], depends: Mapping[str, set[str]]) -> dict[str, frozenset[str]]:
+    """For each name, itself and all it depends on, directly or not. Raises _Circle."""
+    done: dict[str, frozenset[str]] = {}
+    path: list[str] = []
+
+    def visit(name: str) -> frozenset[str]:
+        if name in done:
+            return done[name]
+        if name in path:
+            raise _Circle([*path[path.index(name) :], name])
+        path.append(name)
+        found = {name}
+        for other in depends.get(name, ()):
+            found |= visit(other)
+        path.pop()
+        done[name] = frozenset(found)
+        return done[name]
+
+    for name in names:
+        visit(name)
+    return done
+
+
 def _witness(spec: WaitSpec) -> FactSpec:
     return FactSpec(
         name=f"{spec.name}_witness",
@@ -713,7 +743,7 @@ def _witness(spec: WaitSpec) -> FactSpec:
         nature="series",
         per=None,
         safety=False,
-        personal=False,
+        personal=None,
         read_with=None,
         tolerance=None,
         good_for=None,

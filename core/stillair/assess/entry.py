@@ -99,7 +99,7 @@ def read_value(
     elif domain is PRESENCE or domain == PRESENCE:
         body["value"] = "present"
         body["read"] = text
-        personal = frozenset({"read"}) if fact.spec.personal or fact.spec.kind == "text" else personal
+        personal = frozenset({"read"}) if fact.spec.is_personal else personal
         understood = text
     else:
         option = _option(domain, text, ref)

@@ -12,7 +12,15 @@ from stillair.job import JSON, Line
 
 from .program import Program, Step
 
-__all__ = ["History", "Instrument", "Observation", "events_of", "fold"]
+__all__ = ["History", "Instrument", "Moment", "Observation", "end_of", "events_of", "fold"]
+
+#: A time and the line it stands in: of what is entered for one time, a line knows only those before it.
+Moment = tuple[float, float]
+
+
+def end_of(time: float) -> Moment:
+    """The moment after everything entered for a time."""
+    return time, float("inf")
 
 
 class Observation(NamedTuple):
@@ -75,24 +83,22 @@ class History:
     taken: float = 0.0
     """The latest time at which anything was taken."""
 
-    def before(self, key: Key, at: float) -> list[Observation]:
-        """The observations of a fact taken up to `at`, oldest first."""
+    def before(self, key: Key, moment: Moment) -> list[Observation]:
+        """The observations of a fact up to a moment, oldest first."""
         found = self.observations.get(key)
         if not found:
             return []
-        if found[-1].taken <= at:
+        if found[-1].moment <= moment:
             return found
-        return found[: bisect_right(found, at, key=lambda o: o.taken)]
+        return found[: bisect_right(found, moment, key=_moment_of)]
 
-    def latest_event(self, key: Key, at: float, after: float = float("-inf")) -> tuple[float, int] | None:
-        """The last such event in (after, at], as (time, line)."""
+    def latest_event(self, key: Key, moment: Moment) -> tuple[float, int] | None:
+        """The last such event up to a moment, as (time, line)."""
         found = self.events.get(key)
         if not found:
             return None
-        index = bisect_right(found, at, key=lambda e: e[0])
-        if index and found[index - 1][0] > after:
-            return found[index - 1]
-        return None
+        index = bisect_right(found, moment)
+        return found[index - 1] if index else None
 
     def extended(self, lines: Iterable[Line], program: Program) -> History:
         """This history with a few plain lines more, all taken after what it holds; it is itself unchanged."""
@@ -252,6 +258,10 @@ def _take(
         case "close":
             name = body.get("checklist")
             history.closed[str(name) if name is not None else ""] = (taken, str(body.get("outcome") or ""))
+
+
+def _moment_of(observation: Observation) -> Moment:
+    return observation.moment
 
 
 def events_of(step: Step) -> tuple[str, ...]:

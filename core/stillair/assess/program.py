@@ -22,13 +22,16 @@ from stillair.checklist import (
     WaitSpec,
 )
 from stillair.condition import core
+from stillair.condition.batch import Batch, Slots
 from stillair.condition.compiled import Judge, functions
 from stillair.condition.core import GRADES, Condition, Derivation, NumberDomain, OptionDomain, Ref, Symbol
 from stillair.quantity import Unit
 
 __all__ = [
+    "NO_BINDING",
     "Activity",
     "Asker",
+    "Binding",
     "Cond",
     "Fact",
     "Impossible",
@@ -40,9 +43,15 @@ __all__ = [
     "Rule",
     "Step",
     "Suspect",
+    "Together",
     "Trigger",
     "Wait",
+    "bound",
 ]
+
+#: The member in hand, by list.
+Binding = Mapping[str, str]
+NO_BINDING: Binding = {}
 
 PRESENCE = OptionDomain(("present", "absent"))
 YES_NO = OptionDomain(("yes", "no"), {"yes": "yes", "no": "no"})
@@ -57,7 +66,8 @@ class Cond:
 
     `checked` is the tree as written, `flat` the one with tests on one fact brought together. `mentions`, all
     names it rests on, and `safety` are known once the whole pack is. `reads` are the slots again, each with
-    the list whose member in hand it wants.
+    the list whose member in hand it wants; `kept` where any does. `rests` are the names among
+    `mentions` that are not only needed for an observation to count: that is judged as of its own moment.
     """
 
     number: int
@@ -65,8 +75,10 @@ class Cond:
     flat: Condition
     slots: tuple[tuple[Ref, bool], ...]
     reads: tuple[tuple[Ref, bool, str | None], ...]
+    kept: bool
     text: str
     mentions: frozenset[str] = frozenset()
+    rests: frozenset[str] = frozenset()
     safety: bool = False
 
 
@@ -138,6 +150,13 @@ class Rule(NamedTuple):
     checklist: str
     when: Cond
     per: str | None
+    grade: int = 0
+    """The grade it gives, as a mask among the grades; 0 where it gives no finding."""
+
+
+def bound(rule: Rule, member: str | None) -> Binding:
+    """The member in hand for a rule kept per a list."""
+    return {rule.per: member} if rule.per is not None and member is not None else NO_BINDING
 
 
 class Step(NamedTuple):
@@ -188,6 +207,14 @@ class Asker(NamedTuple):
     step: str | None = None
 
 
+class Together(NamedTuple):
+    """The conditions of the rules that are kept for no list, judged at once: their numbers and a `Batch`."""
+
+    conditions: tuple[int, ...]
+    slots: Slots
+    code: bytes
+
+
 Links = dict[str, list[tuple[str, bool]]]
 
 
@@ -195,7 +222,7 @@ Links = dict[str, list[tuple[str, bool]]]
 class Program:
     """Everything the evaluator needs, without the reader, the parser or any plugin.
 
-    `judges` is filled by `bind` from `code`; calculators and catalogues are given there as well.
+    `judges` and `batch` are filled by `bind` from code; calculators and catalogues are given there as well.
     """
 
     packs: dict[str, tuple[str, str]] = field(default_factory=dict)
@@ -252,6 +279,8 @@ class Program:
     """The names that time alone may change."""
     code: bytes = b""
     judges: list[Judge] = field(default_factory=list)
+    together: Together = field(default_factory=lambda: Together((), Slots({}, {}), b""))
+    batch: Batch | None = None
     closures: dict[int, object] = field(default_factory=dict)
     """Formulas made ready to run; empty in a program that is kept."""
     calculators: Mapping[str, Calculator] = field(default_factory=dict)
@@ -260,6 +289,7 @@ class Program:
     def bind(self, calculators: Mapping[str, Calculator], catalogues: Mapping[str, Catalogue]) -> Program:
         """Load the compiled judges and take the plugins' calculators and catalogues."""
         self.judges = functions(marshal.loads(self.code), len(self.conditions))
+        self.batch = Batch(self.together.code)
         self.calculators = calculators
         self.catalogues = catalogues
         return self

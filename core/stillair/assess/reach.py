@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from stillair.condition.core import Ref
 
@@ -39,15 +39,6 @@ class Reach:
         sought = [Ref(name) for ref in changed for name in program.later.get(ref.name, ())]
         return Reach._spread(sought, program.links, program.evidence)
 
-    def facts(self, program: Program) -> Iterator[Ref]:
-        """The facts with a `counts when` among what is touched."""
-        for name, fact in program.facts.items():
-            if fact.counts is not None or fact.place_counts:
-                if name in self.broad:
-                    yield Ref(name)
-                else:
-                    yield from (Ref(name, member) for member in self.local.get(name, ()))
-
     @staticmethod
     def _spread(changed: Iterable[Ref], links: Links, evidence: Links) -> Reach:
         reach = Reach()
@@ -75,6 +66,10 @@ class Reach:
             return True
         members = self.local.get(ref.name)
         return members is not None and ref.member in members
+
+    def may_touch(self, cond: Cond) -> bool:
+        """Whether a condition may have changed, for whichever member in hand."""
+        return any(ref.name in self.broad or ref.name in self.local for ref, _ in cond.slots)
 
     def touches_condition(self, cond: Cond, member: str | None) -> bool:
         """Whether a condition may have changed, `member` being the one in hand."""

@@ -365,7 +365,11 @@ class _Player:
         for text in wanted:
             ref = read_fact(self.program, text, self._members())
             fact = self.program.facts[ref.name]
-            taken = [o for o in found.history.before((ref.name, ref.member), found.at) if o.value is not None]
+            taken = [
+                o
+                for o in found.history.before((ref.name, ref.member), found.view.moment)
+                if o.value is not None
+            ]
             doubt = found.view.doubt(fact, ref, taken[-1]) if taken else None
             reasons = {r.why.name for r in found.view.value(ref).reasons}
             void = (doubt is not None and doubt.why.name == "VOID") or bool(reasons & {"VOID", "STALE"})

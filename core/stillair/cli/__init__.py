@@ -2,30 +2,38 @@
 
 from __future__ import annotations
 
+import gc
 import importlib
 import os
 import sys
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import click
 
 __all__ = ["STOPPED", "main"]
 
 DONE, NO, WRONG, STOPPED = 0, 1, 2, 3
-"""Exit codes: done; the answer is no; wrong usage; stopped for safety."""
+"""Exit codes: done; the answer is no, or a file cannot be used; wrong usage; stopped for safety."""
+
+ERROR = "stillair.error/1"
+"""The format of an error, printed where JSON was asked for."""
+
+_COLLECT_AFTER = 50_000
+"""Objects made, less those freed, after which garbage is looked for (judgement: some megabytes)."""
 
 _VERBS: dict[str, dict[str, tuple[str, str]]] = {
     "For the technician": {
         "demo": ("demo", "Play a whole job in a few seconds and keep its file and its trail."),
         "guide": ("guide", "Start or resume a job: one next action at a time."),
-        "jobs": ("report", "List the open jobs of a folder and their running waits."),
+        "jobs": ("jobs", "List the open jobs of a folder and their running waits."),
         "note": ("note", "Enter facts: FACT=VALUE …"),
-        "next": ("report", "Say the next action."),
-        "may": ("report", "Say whether a step may be done, and if not, what is missing or why."),
-        "why": ("report", "Explain a finding, a fact, a rule or a step."),
-        "whatif": ("report", "Say what would follow if facts were so; nothing is kept."),
+        "next": ("next_action", "Say the next action."),
+        "may": ("may", "Say whether a step may be done, and if not, what is missing or why."),
+        "why": ("why", "Explain a finding, a fact, a rule or a step."),
+        "whatif": ("whatif", "Say what would follow if facts were so; nothing is kept."),
         "handover": ("journal", "Hand the job over to another person."),
         "close": ("journal", "Close a job, or one checklist of it."),
         "trail": ("trail", "Write the trail of a job."),
@@ -102,12 +110,24 @@ class Verbs(click.Group):
                 # A terminal without some character shows `?` for it rather than end the session.
                 stream.reconfigure(errors="replace")
         args = _fronted(list(sys.argv[1:] if args is None else args))
+        # By default garbage is looked for some sixty times while a session starts, and none is found.
+        often = gc.get_threshold()
+        gc.set_threshold(_COLLECT_AFTER, *often[1:])
         try:
             code = super().main(args, prog_name or "stillair", complete_var, False, **extra)
         except Exception as error:
-            code = _told(error)
-            if code is None:
-                raise
+            if isinstance(error, Answer):
+                code = error.code
+            else:
+                told = _told(error)
+                if told is None:
+                    raise
+                _say(told)
+                if _wants_json(args):
+                    told.print_json()
+                code = told.exit_code
+        finally:
+            gc.set_threshold(*often)
         if not standalone_mode:
             return code
         sys.exit(code if isinstance(code, int) else DONE)
@@ -177,44 +197,68 @@ def _is_here(verb: str) -> bool:
     return os.path.exists(os.path.join(os.path.dirname(__file__), f"{_module_of(verb)}.py"))
 
 
-def _say(message: str, help: str | None = None) -> None:
+def _wants_json(args: Sequence[str]) -> bool:
+    return "--format=json" in args or ("--format", "json") in pairwise(args)
+
+
+class _Told(NamedTuple):
+    """What an error says to the user. `code` names its kind, or the fault; `text` is as printed on stderr."""
+
+    exit_code: int
+    code: str
+    message: str
+    help: str | None = None
+    place: str | None = None
+    text: str | None = None
+
+    def print_json(self) -> None:
+        from .account_format import print_json
+
+        told = {"code": self.code, "message": self.message, "place": self.place, "help": self.help}
+        print_json({"format": ERROR, **told})
+
+
+def _say(told: _Told) -> None:
     from stillair.fault import printable
 
-    lines = [f"stillair: {message}", *([f"help: {help}"] if help else [])]
-    for line in "\n".join(lines).split("\n"):
+    where = f"{told.place}: " if told.place else ""
+    help = [f"help: {told.help}"] if told.help else []
+    lines = [told.text] if told.text is not None else [f"{where}{told.message}", *help]
+    for line in f"stillair: {chr(10).join(lines)}".split("\n"):
         click.echo(printable(line), err=True)
 
 
-def _told(error: Exception) -> int | None:
-    """Print what the error says to the user; its exit code, or None if it is no mistake of theirs."""
-    if isinstance(error, Answer):
-        return error.code
+def _told(error: Exception) -> _Told | None:
+    """What the error says to the user; None if it is no mistake of theirs."""
     if isinstance(error, click.Abort):
-        _say("interrupted", "what was entered is kept")
-        return NO
+        return _Told(NO, "interrupted", "interrupted", "what was entered is kept")
     if isinstance(error, click.UsageError):
         message = error.format_message().rstrip(".")
         usage = f"`{error.ctx.command_path} --help` shows what can be written" if error.ctx else None
-        _say(message[:1].lower() + message[1:], getattr(error, "help", None) or usage)
-        return WRONG
+        help = getattr(error, "help", None) or usage
+        return _Told(WRONG, "usage", message[:1].lower() + message[1:], help)
     if isinstance(error, click.ClickException):
-        _say(error.format_message())
-        return NO
+        return _Told(NO, "file", error.format_message())
     from stillair.assess import EntryError
     from stillair.fault import StillairError
     from stillair.job import JobError
 
     if isinstance(error, EntryError):
-        _say(error.message, error.help)
-        return WRONG
+        return _Told(WRONG, "entry", error.message, error.help)
     if isinstance(error, JobError):
-        _say(str(error), error.help)
+        place = f"line {error.line}" if error.line else None
+        if error.path is not None:
+            place = f"{error.path}:{error.line}" if error.line else f"{error.path}"
         missing = isinstance(error.__cause__, FileNotFoundError) or error.message == "does not exist"
-        return WRONG if missing else NO
+        kind = "missing" if missing else "job"
+        return _Told(WRONG if missing else NO, kind, error.message, error.help, place)
     if isinstance(error, StillairError):
-        _say(str(error))
-        return STOPPED if any(f.code.startswith("SA5") for f in error.faults) else NO
+        fault = error.faults[0]
+        place = f"{fault.path}:{fault.line}:{fault.column}" if fault.line else fault.path
+        more = f" (and {len(error.faults) - 1} more)" if len(error.faults) > 1 else ""
+        code = STOPPED if any(f.code.startswith("SA5") for f in error.faults) else NO
+        return _Told(code, fault.code, fault.message + more, fault.help, place, str(error))
     if isinstance(error, OSError):
-        _say(f"{error.filename or 'the system'}: {(error.strerror or str(error)).lower()}")
-        return NO
+        message = (error.strerror or str(error)).lower()
+        return _Told(NO, "file", message, None, str(error.filename or "the system"))
     return None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Sequence
+from collections.abc import Sequence
 
 from stillair.assess import Action, Assessment
 from stillair.condition.core import OptionDomain, Ref
@@ -18,7 +18,7 @@ __all__ = ["Asking"]
 KEYS = (
     ("1 2 …", "the answer with that number; y and n for yes and no"),
     ("217", "a number; write the unit if it is not the one shown"),
-    ("a, b", "several answers, in the order asked"),
+    ("a, b", "several answers, in the order asked; 217 psia is one answer"),
     ("NAME=…", "any fact by name; several on one line"),
     ("u", "cannot tell, cannot get it"),
     ("z", "take back the last entry"),
@@ -40,6 +40,32 @@ class Asking:
         self.session = session
         self.screen = screen
         self.serials: dict[str, str] = {}
+        self.as_of: float | None = None
+        """When what follows was seen, while entries are made afterwards."""
+        self.fresh: set[tuple[str, str | None]] = set()
+        """Stops and cautions that were said in full a moment ago."""
+        self._shown: tuple[object, ...] | None = None
+        self._running: set[str] = set()
+
+    def moment(self) -> float:
+        return self.session.now() if self.as_of is None else self.as_of
+
+    def anew(self) -> None:
+        """Show the header again, whatever stands on the screen."""
+        self._shown = None
+
+    def show(self, found: Assessment) -> None:
+        """The header where the step is another one, the waits where they are, and the question."""
+        action = found.next
+        kind = "step" if action.kind in ("ask", "do", "begin") else action.kind
+        key = (kind, action.step, action.member, action.wait, action.list)
+        running = {wait.name for wait in found.running()}
+        if key != self._shown:
+            self.header(found)
+        elif running != self._running:
+            self.waits(found)
+        self._shown, self._running = key, running
+        self.question(found)
 
     def _words(self, found: Assessment) -> Wording:
         return Wording(found, self.session.zone())
@@ -51,13 +77,8 @@ class Asking:
             return self.serials[read_with.text]
         return serial_for(found, ref.name)
 
-    def header(
-        self, found: Assessment, fresh: Container[tuple[str, str | None]], as_of: float | None
-    ) -> None:
-        """What begins a step: its title, what stands, what runs, what to do and why.
-
-        Stops and cautions in `fresh` were said in full a moment ago.
-        """
+    def header(self, found: Assessment) -> None:
+        """What begins a step: its title, what stands, what runs, what to do and why."""
         action = found.next
         screen, program, words = self.screen, found.program, self._words(found)
         if action.kind == "finished":
@@ -70,11 +91,11 @@ class Asking:
             screen.title(program.lists[action.list].title)
         elif action.step is not None:
             screen.title(step_said(self._words(found), action.step, action.member))
-        if as_of is not None:
-            seen = self.session.said(as_of)
+        if self.as_of is not None:
+            seen = self.session.said(self.as_of)
             screen.say(f"Entering what was seen at {seen}; @ alone goes back to now.")
         for state in standing(found):
-            if (state.rule, state.member) not in fresh:
+            if (state.rule, state.member) not in self.fresh:
                 word, said = rule_said(words, state)
                 screen.short(said, f"{word}: ")
         self.powered(found)
@@ -103,8 +124,8 @@ class Asking:
     def powered(self, found: Assessment) -> None:
         """Powered states that have begun and whose end was not logged, against their limit."""
         for name, powered in found.program.powered.items():
-            begun = found.history.latest_event((f"{name}_begun", None), found.at)
-            ended = found.history.latest_event((f"{name}_ended", None), found.at)
+            begun = found.history.latest_event((f"{name}_begun", None), found.view.moment)
+            ended = found.history.latest_event((f"{name}_ended", None), found.view.moment)
             if begun is None or (ended is not None and ended > begun):
                 continue
             rest = powered.at_most - (found.at - begun[0])
@@ -180,9 +201,11 @@ class Asking:
             assert isinstance(domain, OptionDomain)
             for number, name in enumerate(options, 1):
                 screen.say(domain.labels.get(name, name), f"  {number} ")
+            screen.say("cannot tell", "  u ")
         else:
             serial = self.serial(found, ref)
             screen.say(fits(found.program, ref) + (f"; read with {serial}" if serial else ""), "  ")
+            screen.say("cannot get it", "  u ")
         if fact.spec.caution:
             screen.say(fact.spec.caution, "  CAUTION: ")
         if len(facts) > 1:
@@ -196,14 +219,17 @@ class Asking:
         if suspicion.other is not None:
             screen.say(f"it was {suspicion.other}: correct it", "  1 ")
             screen.say(f"{suspicion.observation.read} is right", "  2 ")
-            screen.say("or type what was read. Nothing rests on this entry until then.", "  ")
+            screen.say(
+                "or type what was read; u cannot get it. Nothing rests on this entry until then.", "  "
+            )
             return
         together = [s for s in found.suspicions if s.slip == suspicion.slip]
         for each in together:
             screen.say(observed(found.program, each.observation), "  ")
         if len(together) > 1:
             screen.say(f"Correct one by name, such as {together[-1].ref}=…", "  ")
-        screen.say(f"or type the right value of {suspicion.ref}. Nothing rests on these until then.", "  ")
+        said = f"or type the right value of {suspicion.ref}; u cannot get it."
+        screen.say(f"{said} Nothing rests on these until then.", "  ")
 
     def ask_stopped(self, found: Assessment, action: Action) -> None:
         screen = self.screen
@@ -217,7 +243,7 @@ class Asking:
             screen.say(self._words(found).reason(reason), "  open: ")
         lifting = self.lifting(found, action)
         for number, ref in enumerate(lifting, 1):
-            latest = found.history.before((ref.name, ref.member), found.at)
+            latest = found.history.before((ref.name, ref.member), found.view.moment)
             was = f" (now {observed(found.program, latest[-1])})" if latest else ""
             screen.say(f"answer again: {self._words(found).question(ref)}{was}", f"  {number} ")
 
@@ -243,23 +269,27 @@ class Asking:
             if step.why:
                 screen.say(step.why, "why: ")
         for ref in action.facts[:1]:
-            fact = program.facts[ref.name]
-            spec = fact.spec
-            screen.say(f"{ref}: {self._words(found).question(ref)}", bold=True)
-            for word, text in (("why", spec.why), ("how", spec.how), ("CAUTION", spec.caution)):
-                if text:
-                    screen.say(text, f"  {word}: ")
-            if spec.counts_when is not None and spec.counts_when.because:
-                screen.say(spec.counts_when.because, "  counts only when: ")
-            if spec.good_for is not None:
-                screen.say(f"{spec.good_for}", "  good for: ")
-            if spec.void_after:
-                screen.say(", ".join(t.text.replace("_", " ") for t in spec.void_after), "  void after: ")
-            if isinstance(fact.domain, OptionDomain) and fact.domain.catalogue is not None:
-                screen.say(", ".join(fact.domain.names), "  one of: ")
+            self.about(found, ref)
         for reason in action.permission.reasons:
             screen.say(self._words(found).reason(reason), "open: ")
         screen.say()
         for key, about in KEYS:
             screen.say(about, f"  {key:<7} ")
 
+    def about(self, found: Assessment, ref: Ref) -> None:
+        """Why and how one fact is asked, and when it counts."""
+        screen = self.screen
+        fact = found.program.facts[ref.name]
+        spec = fact.spec
+        screen.say(f"{ref}: {self._words(found).question(ref)}", bold=True)
+        for word, text in (("why", spec.why), ("how", spec.how), ("CAUTION", spec.caution)):
+            if text:
+                screen.say(text, f"  {word}: ")
+        if spec.counts_when is not None and spec.counts_when.because:
+            screen.say(spec.counts_when.because, "  counts only when: ")
+        if spec.good_for is not None:
+            screen.say(f"{spec.good_for}", "  good for: ")
+        if spec.void_after:
+            screen.say(", ".join(t.text.replace("_", " ") for t in spec.void_after), "  void after: ")
+        if isinstance(fact.domain, OptionDomain) and fact.domain.catalogue is not None:
+            screen.say(", ".join(fact.domain.names), "  one of: ")

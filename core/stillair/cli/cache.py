@@ -6,7 +6,6 @@ user and that nobody else may write. Anything else means: compile again.
 
 from __future__ import annotations
 
-import gc
 import hashlib
 import marshal
 import os
@@ -15,10 +14,13 @@ import stat
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from stillair.installed import digest_of_files, files_in
+from stillair.job import pack_digest
 from stillair.version import engine_version
 
 if TYPE_CHECKING:
@@ -32,7 +34,7 @@ Texts = Mapping[str, str]
 
 _KEPT = 24
 """Programs kept; older ones are removed (judgement: some packs in some versions)."""
-_UNCHANGING = ("cli", "authoring")
+_UNCHANGING = ("authoring", "cli", "job", "trail")
 """Parts of the engine whose source has no effect on a compiled program."""
 _DIGEST = 32
 
@@ -59,10 +61,8 @@ def load_program(packs: Sequence[Texts], plugins: Plugins) -> Program:
 
 def key_of(packs: Sequence[Texts], plugins: Plugins) -> str:
     """What a compiled program depends on, as one SHA-256: packs, plugins, engine, interpreter."""
-    from stillair.pack import digest_of
-
     digest = hashlib.sha256()
-    parts = [digest_of(texts) for texts in packs]
+    parts = [pack_digest({name: text.encode() for name, text in texts.items()}) for texts in packs]
     parts += [f"{p.name} {p.version} {p.digest}" for p in plugins.plugins]
     parts += [engine_version(), _engine_digest(), sys.version, sys.byteorder]
     for part in parts:
@@ -78,18 +78,7 @@ def _engine_digest() -> str:
     import stillair
 
     root = os.path.dirname(stillair.__file__)
-    digest = hashlib.sha256()
-    for folder, folders, names in os.walk(root):
-        folders[:] = sorted(f for f in folders if f != "__pycache__" and f not in _UNCHANGING)
-        for name in sorted(names):
-            if name.endswith(".py"):
-                path = os.path.join(folder, name)
-                with open(path, "rb") as stream:
-                    data = stream.read()
-                digest.update(os.path.relpath(path, root).encode())
-                digest.update(len(data).to_bytes(8, "big"))
-                digest.update(data)
-    return digest.hexdigest()
+    return digest_of_files(root, files_in(root, (".py",), _UNCHANGING))
 
 
 def cache_folder() -> Path | None:
@@ -141,30 +130,23 @@ def _read(folder: Path, key: str) -> Program | None:
         return None
     from stillair.assess.program import Program
 
-    collecting = gc.isenabled()
-    gc.disable()
     try:
         program = pickle.loads(memoryview(data)[_DIGEST:])
         # A missing judge would only show when its condition is first judged.
         marshal.loads(program.code)
     except Exception:
         return None
-    finally:
-        if collecting:
-            gc.enable()
     return program if isinstance(program, Program) else None
 
 
 def _write(folder: Path, key: str, program: Program) -> None:
     """Keep a program; one that cannot be kept is compiled again next time."""
-    judges, calculators, catalogues = program.judges, program.calculators, program.catalogues
-    program.judges, program.calculators, program.catalogues = [], {}, {}
+    # Without what `bind` puts there again.
+    bare = replace(program, judges=[], batch=None, calculators={}, catalogues={})
     try:
-        data = pickle.dumps(program, protocol=5)
+        data = pickle.dumps(bare, protocol=5)
     except Exception:
         return
-    finally:
-        program.judges, program.calculators, program.catalogues = judges, calculators, catalogues
     unfinished = folder / f".{key}.{os.getpid()}.unfinished"
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
     with suppress(OSError):

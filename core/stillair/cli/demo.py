@@ -169,4 +169,3 @@ class _Player:
                 correct(self.session, latest, entry, str(given.get("why", "entered wrongly")))
                 said.append(f"{ref} corrected to {entry.understood}")
         return said
-

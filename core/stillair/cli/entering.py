@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Iterable, Iterator, Mapping
 
 from stillair import quantity
-from stillair.assess import Assessment, Entry, EntryError, Observation, read_value
+from stillair.assess import Assessment, Entry, EntryError, Observation, Program, read_value
+from stillair.assess.program import PRESENCE
 from stillair.condition.core import NumberDomain, OptionDomain, Ref
 from stillair.fault import did_you_mean
 from stillair.job import JSON, UNDO_WITHIN, Line
 
+from .labels import fits
 from .session import Session
 
 __all__ = [
@@ -17,6 +20,9 @@ __all__ = [
     "add_member",
     "cannot",
     "check_event",
+    "check_once",
+    "check_part",
+    "check_reason",
     "check_step",
     "correct",
     "declare_instrument",
@@ -28,6 +34,7 @@ __all__ = [
     "observe",
     "serial_for",
     "take_back",
+    "taken_as",
 ]
 
 REASONS = (
@@ -38,6 +45,12 @@ REASONS = (
     "cannot tell from what is there",
 )
 """Why a fact cannot be had, most often (judgement, no source)."""
+
+_LEAST = 3
+"""Characters of a reason, and of a part of a name (judgement): fewer are a slip of a key."""
+_KEY = r"(?i:[a-z]|(?:[ynu]|yes|no)(?:[\s,;]+(?:[ynu]|yes|no))*|\W+)"
+"""What is a key, or several, where words are asked."""
+_TOLERANCE = r"±|\+\s*/\s*-|\+-"
 
 _KEPT = frozenset({"job", "open", "close", "handover", "emergency", "move"})
 """Lines that are not taken back by an undo: each has its own verb, or is never undone."""
@@ -54,6 +67,16 @@ def observe(
 ) -> Entry:
     """The entry of a value for a fact, not yet written. EntryError where it cannot be."""
     fact = session.program.facts[ref.name]
+    domain = fact.domain
+    if isinstance(domain, OptionDomain) and domain.catalogue is not None:
+        name = _of_catalogue(domain, text)
+        entry = read_value(session.program, ref, name)
+        return entry._replace(body={**entry.body, "read": text.strip()})
+    if domain == PRESENCE and re.fullmatch(_KEY, text.strip()):
+        raise EntryError(
+            f"`{text.strip()}` is a key, and `{ref}` takes {fits(session.program, ref)}",
+            "type it in full; if it cannot be had, say so and why",
+        )
     if serial is None:
         serial = serial_for(assessment, ref.name)
     moment = session.now() if taken is None else taken
@@ -61,28 +84,91 @@ def observe(
         return read_value(
             session.program, ref, text, instrument=serial, now=moment, zone=session.clock.zone(moment)
         )
-    except EntryError:
-        name = _part_of_one(fact.domain, text)
-        if name is None:
-            raise
-        entry = read_value(session.program, ref, name)
-        return entry._replace(body={**entry.body, "read": text})
+    except EntryError as error:
+        if isinstance(fact.domain, NumberDomain) and re.search(_TOLERANCE, text):
+            raise EntryError(
+                f"`{text.strip()}`: the tolerance is that of the instrument, not typed with the reading",
+                "type the reading alone; `i` in `stillair guide` declares the instrument and how far it may "
+                "be off, `stillair instruments` shows it",
+            ) from error
+        raise
+
+
+def check_part(program: Program, entry: Entry) -> None:
+    """EntryError where an option was taken from a letter or two of its name; y and n are yes and no.
+
+    For where the options are not shown before one is typed.
+    """
+    domain = program.facts[str(entry.body["fact"])].domain
+    if not isinstance(domain, OptionDomain) or domain == PRESENCE:
+        return
+    name, typed = str(entry.body["value"]), _squeezed(str(entry.body["read"]))
+    if len(typed) >= _LEAST or typed in (_squeezed(name), _squeezed(domain.labels.get(name, name))):
+        return
+    if set(domain.names) != {"yes", "no"} or typed not in ("y", "n"):
+        shown = ", ".join(domain.names[:8]) + (" …" if len(domain.names) > 8 else "")
+        raise EntryError(f"`{entry.body['read']}` is too short to tell which", f"in full, such as {shown}")
+
+
+def check_once(values: Iterable[tuple[Ref, str]]) -> None:
+    """EntryError where two values are given for one fact: which is right cannot be known."""
+    given: dict[Ref, str] = {}
+    for ref, value in values:
+        if ref in given:
+            raise EntryError(
+                f"`{ref}` is given twice, as `{given[ref]}` and as `{value}`; nothing is kept",
+                "give it once; two readings are entered one after the other",
+            )
+        given[ref] = value
 
 
 def _body(ref: Ref) -> dict[str, JSON]:
     return {"fact": ref.name} if ref.member is None else {"fact": ref.name, "of": ref.member}
 
 
-def _part_of_one(domain: OptionDomain | NumberDomain, text: str) -> str | None:
-    """The one entry of a catalogue whose name holds the text, as `410A` is held by one name only."""
-    if not isinstance(domain, OptionDomain) or domain.catalogue is None:
-        return None
-    wanted = text.strip().casefold()
-    found = [name for name in domain.names if wanted and wanted in name.casefold()]
+def _of_catalogue(domain: OptionDomain, text: str) -> str:
+    """The one entry of a catalogue with that name, or whose name alone holds the text, as in `410A`.
+
+    EntryError where there are several or none, or the text is too short to tell.
+    """
+    wanted = _squeezed(text)
+    for name in domain.names:
+        if wanted in (_squeezed(name), _squeezed(domain.labels.get(name, name))):
+            return name
+    found = [name for name in domain.names if wanted and wanted in _squeezed(name)]
+    shown = ", ".join(found[:8]) + (" …" if len(found) > 8 else "")
+    if not found:
+        near = did_you_mean(text, domain.names) or "? in `stillair guide` lists the names"
+        raise EntryError(f"`{text.strip()}` is not in the list", near)
+    if len(wanted) < _LEAST:
+        raise EntryError(f"`{text.strip()}` is too short to tell which", f"in full, such as {shown}")
     if len(found) > 1:
-        shown = ", ".join(found[:8]) + (" …" if len(found) > 8 else "")
         raise EntryError(f"`{text.strip()}` may be several", f"one of: {shown}")
-    return found[0] if found else None
+    return found[0]
+
+
+def _squeezed(name: str) -> str:
+    """A name as it is compared: `R-410A` and `r410a` are the same."""
+    return "".join(c for c in name.casefold() if c.isalnum())
+
+
+def taken_as(program: Program, entry: Entry) -> bool:
+    """Whether a part of a name of a catalogue was typed, so that what was taken must be shown."""
+    domain = program.facts[str(entry.body["fact"])].domain
+    if not isinstance(domain, OptionDomain) or domain.catalogue is None:
+        return False
+    name = str(entry.body["value"])
+    typed = str(entry.body.get("read", "")).casefold()
+    return typed not in (name.casefold(), domain.labels.get(name, name).casefold())
+
+
+def check_reason(reason: str) -> str:
+    """A reason, without space around it. EntryError for one letter or two: that was meant for a key."""
+    reason = reason.strip()
+    if sum(c.isalnum() for c in reason) < _LEAST or reason.casefold() == "yes":
+        said = f"`{reason}` is no reason" if reason else "no reason is given"
+        raise EntryError(said, "a few words, such as `behind finished plaster`")
+    return reason
 
 
 def serial_for(assessment: Assessment, fact: str) -> str | None:
@@ -106,10 +192,7 @@ def serial_for(assessment: Assessment, fact: str) -> str | None:
 
 def cannot(session: Session, ref: Ref, reason: str, taken: float | None = None) -> Line:
     """Say that a fact cannot be had, and why."""
-    reason = reason.strip()
-    if not reason:
-        raise EntryError(f"no reason why `{ref}` cannot be had", "such as `behind finished plaster`")
-    return session.write("unavailable", {**_body(ref), "reason": reason}, taken=taken)
+    return session.write("unavailable", {**_body(ref), "reason": check_reason(reason)}, taken=taken)
 
 
 def events(assessment: Assessment) -> Iterator[tuple[str, str, str | None]]:
@@ -117,8 +200,8 @@ def events(assessment: Assessment) -> Iterator[tuple[str, str, str | None]]:
     program = assessment.program
     on: set[str] = set()
     for name, powered in program.powered.items():
-        begun = assessment.history.latest_event((f"{name}_begun", None), assessment.at)
-        ended = assessment.history.latest_event((f"{name}_ended", None), assessment.at)
+        begun = assessment.history.latest_event((f"{name}_begun", None), assessment.view.moment)
+        ended = assessment.history.latest_event((f"{name}_ended", None), assessment.view.moment)
         if begun is not None and (ended is None or ended < begun):
             on.add(name)
             yield f"{name}_ended", f"{powered.spec.title}: ended, off again", None
@@ -192,7 +275,9 @@ def check_step(session: Session, assessment: Assessment, step: str, member: str 
         raise EntryError(f"`{member}` is not a member the step `{step}` is done for")
 
 
-def add_member(session: Session, assessment: Assessment, name: str, label: str) -> tuple[Line, str]:
+def add_member(
+    session: Session, assessment: Assessment, name: str, label: str, taken: float | None = None
+) -> tuple[Line, str]:
     """Put a member on a list under a short name made from what it is called."""
     letters = "".join(c if c.isascii() and c.isalnum() else "_" for c in label.casefold())
     short = "_".join(part for part in letters.split("_") if part)[:40].strip("_")
@@ -202,7 +287,8 @@ def add_member(session: Session, assessment: Assessment, name: str, label: str) 
         short = f"{name}_{short}"
     if short in session.members(assessment)[name]:
         raise EntryError(f"`{label}` is on the list already", "give it a name of its own")
-    return session.write("member", {"list": name, "member": short, "label": label}), short
+    body: dict[str, JSON] = {"list": name, "member": short, "label": label}
+    return session.write("member", body, taken=taken), short
 
 
 def declare_instrument(

@@ -9,9 +9,8 @@ from stillair.condition.core import Ref
 from stillair.wording import Wording
 
 from .account_format import format_option, print_json
-from .report import zone_of
 from .screen import Screen
-from .session import Session, Settings
+from .session import Session, Settings, job_zone
 
 __all__ = ["instruments"]
 
@@ -23,7 +22,7 @@ __all__ = ["instruments"]
 def instruments(settings: Settings, job: str, as_json: bool) -> None:
     """List the instruments of JOB: serial, tolerances, check dates, the readings taken with each."""
     with Session.load(job, settings.plugin_dirs, clock=settings.clock) as session:
-        words = Wording(session.assess(), zone_of(session.lines))
+        words = Wording(session.assess(), job_zone(session.lines))
         now = session.now()
     if as_json:
         from stillair import account

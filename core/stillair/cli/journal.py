@@ -12,6 +12,7 @@ from stillair.wording import Wording
 
 from . import STOPPED, Answer, Mistake
 from .labels import finding_said, is_found
+from .opening import keep_set_back, say_opening
 from .permitting import in_charge_only, is_closed, open_only
 from .screen import Screen
 from .session import Session, Settings
@@ -28,12 +29,12 @@ def handover(settings: Settings, job: str, to: str) -> None:
     screen = Screen()
     if not to.strip():
         raise Mistake("nobody is named", "handover JOB --to NAME")
-    with Session.load(
-        job, settings.plugin_dirs, write=True, by=settings.by, clock=settings.clock
-    ) as session:
+    with Session.load(job, settings.plugin_dirs, write=True, by=settings.by, clock=settings.clock) as session:
+        say_opening(session, screen)
         before = session.assess()
         open_only(session, before, job)
         in_charge_only(session, job, "it is handed over")
+        keep_set_back(session, screen)
         line = session.write("handover", {"to": to.strip()})
         screen.say(f"handed over to {to.strip()}", f"kept {session.said(line.taken)} ")
         for text in _expired(session, before):
@@ -63,9 +64,8 @@ def close(settings: Settings, job: str, checklist: str | None, outcome: str) -> 
     screen = Screen()
     if not outcome.strip():
         raise Mistake("no outcome is given", "--outcome 'coil leaks, repair offered'")
-    with Session.load(
-        job, settings.plugin_dirs, write=True, by=settings.by, clock=settings.clock
-    ) as session:
+    with Session.load(job, settings.plugin_dirs, write=True, by=settings.by, clock=settings.clock) as session:
+        say_opening(session, screen)
         in_charge_only(session, job, "it is closed")
         found = session.assess()
         known = session.program.checklists
@@ -80,6 +80,7 @@ def close(settings: Settings, job: str, checklist: str | None, outcome: str) -> 
                 screen.say(text, "STOP: ")
             screen.say("not closed: prove again first that it is off and locked")
             raise Answer(STOPPED)
+        keep_set_back(session, screen)
         line = session.write("close", {"checklist": checklist, "outcome": outcome.strip()})
         screen.say(f"closed: {outcome.strip()}", f"kept {session.said(line.taken)} ")
         words = Wording(found, session.zone())

@@ -7,12 +7,34 @@ import click
 from stillair.assess import Assessment, EntryError, read_fact, split
 from stillair.carried import in_doubt
 from stillair.condition.core import Ref
+from stillair.job import Line
 from stillair.wording import Wording
 
 from . import Answer, Mistake
-from .entering import cannot, check_event, check_step, correct, did, happened, observe, take_back
-from .labels import changes, step_said
-from .permitting import in_charge_only, open_only, refusal, say_refusal, steps_of_event
+from .entering import (
+    cannot,
+    check_event,
+    check_once,
+    check_reason,
+    check_step,
+    correct,
+    did,
+    happened,
+    observe,
+    take_back,
+    taken_as,
+)
+from .labels import changes, rule_said, step_said
+from .opening import say_opening, set_back
+from .permitting import (
+    Refusal,
+    in_charge_only,
+    open_only,
+    refusal,
+    safety_stops,
+    say_refusal,
+    steps_of_event,
+)
 from .screen import Screen
 from .session import Session, Settings
 
@@ -23,6 +45,7 @@ __all__ = ["note"]
 @click.argument("job", type=click.Path())
 @click.argument("facts", nargs=-1, metavar="[FACT=VALUE]...")
 @click.option("--at", "at_text", metavar="TIME", help="When it was seen: 9:40, or 2026-07-14 09:40.")
+@click.option("--long-ago", is_flag=True, help="--at is meant, though before the job, or over a day ago.")
 @click.option("--with", "serial", metavar="SERIAL", help="The instrument the numbers were read with.")
 @click.option("--event", metavar="EVENT", help="Something that happened; EVENT or 'EVENT of MEMBER'.")
 @click.option("--did", "step", metavar="STEP", help="A step that is done; STEP or 'STEP of MEMBER'.")
@@ -41,6 +64,7 @@ def note(
     job: str,
     facts: tuple[str, ...],
     at_text: str | None,
+    long_ago: bool,
     serial: str | None,
     event: str | None,
     step: str | None,
@@ -51,8 +75,9 @@ def note(
 ) -> None:
     """Enter facts in JOB, such as `note visit.job blower=stopped 'static_pressure=217 psig'`.
 
-    The facts are entered all or none. A fact kept per member is written 'dead of indoor=yes'. What may not
-    be done now is not kept; what was done all the same is kept with --happened-anyway, and told as such.
+    All is entered or nothing. A fact kept per member is written 'dead of indoor=yes'. What may not be done
+    now is not kept; what was done all the same is kept with --happened-anyway, and told as such.
+    Exit code 0: kept, even where a safety stop stands, which is said. 1 or 3: not kept, as `may` answers.
     """
     if not (facts or event or step or unknown):
         raise Mistake("nothing to enter", "note JOB FACT=VALUE …")
@@ -62,27 +87,82 @@ def note(
         raise Mistake("--happened-anyway goes with --event or --did, and says why", "--did STEP … WHY")
     if again and not facts:
         raise Mistake("--correct names no fact", "note JOB --correct FACT=VALUE --why 'read wrongly'")
+    for reason in (why, anyway):
+        if reason is not None:
+            check_reason(reason)
     screen = Screen()
-    with Session.load(
-        job, settings.plugin_dirs, write=True, by=settings.by, clock=settings.clock
-    ) as session:
+    with Session.load(job, settings.plugin_dirs, write=True, by=settings.by, clock=settings.clock) as session:
+        say_opening(session, screen)
         before = session.assess()
         open_only(session, before, job)
         _check_name(session, before, job, facts, unknown, bool(event or step or again))
-        taken = session.at(at_text) if at_text else None
-        if again:
-            _correct(session, before, facts, serial, why or "", screen)
-        else:
-            _enter(session, before, facts, serial, taken, screen)
-        if unknown:
-            ref = read_fact(session.program, unknown, session.members(before))
-            line = cannot(session, ref, why or "", taken)
-            screen.say(f"{ref}: cannot be had ({why})", f"kept {session.said(line.taken)} ")
-        if event:
-            _happened(session, event, taken, anyway, screen)
-        if step:
-            _did(session, step, taken, anyway, screen)
+        taken = _seen_at(session, at_text, long_ago) if at_text else None
+        given = _given(session, before, facts)
+        missed = read_fact(session.program, unknown, session.members(before)) if unknown else None
+        check_once([*given, *([(missed, "cannot be had")] if missed is not None else [])])
+        clock = set_back(session, screen)
+        kept = Kept(session)
+        try:
+            with session.together():
+                if again:
+                    _correct(session, before, given, serial, why or "", kept)
+                else:
+                    _enter(session, before, given, serial, taken, kept)
+                if missed is not None:
+                    kept.say(cannot(session, missed, why or "", taken), f"{missed}: cannot be had ({why})")
+                if event:
+                    _happened(session, event, taken, anyway, kept)
+                if step:
+                    _did(session, step, taken, anyway, kept)
+                if clock is not None:
+                    session.write("note", {"text": clock})
+        except EntryError as error:
+            if len(facts) + bool(unknown) + bool(event) + bool(step) == 1:
+                raise
+            raise EntryError(f"{error.message}; nothing is kept", error.help) from None
+        except Refused as error:
+            say_refusal(screen, error.refusal)
+            screen.say("did it happen all the same? Enter it again with --happened-anyway WHY", "help: ")
+            if kept.texts:
+                screen.say("nothing is kept, of the other entries neither: enter those again")
+            raise Answer(error.refusal.code) from None
+        for text, mark in kept.texts:
+            screen.say(text, mark)
         _follow(session, before, screen)
+
+
+class Refused(Exception):
+    """What may not be done was to be entered."""
+
+    def __init__(self, refusal: Refusal) -> None:
+        super().__init__(refusal)
+        self.refusal = refusal
+
+
+class Kept:
+    """What is said of the entries once they are kept."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self.texts: list[tuple[str, str]] = []
+        """Texts, each with the mark before it."""
+
+    def say(self, line: Line, text: str) -> None:
+        self.texts.append((text, f"kept {self._session.said(line.taken)} "))
+
+
+def _seen_at(session: Session, text: str, long_ago: bool) -> float:
+    """The time of --at. EntryError where it lies far back and is not said to be meant."""
+    at = session.at(text)
+    far = session.far_back(at)
+    if far is not None and not long_ago:
+        raise EntryError(f"`{text}` is {far}", "write the day too, or --long-ago if that is when it was seen")
+    return at
+
+
+def _given(session: Session, found: Assessment, facts: tuple[str, ...]) -> list[tuple[Ref, str]]:
+    members = session.members(found)
+    return [(read_fact(session.program, name, members), value) for name, value in map(split, facts)]
 
 
 def _check_name(
@@ -111,41 +191,37 @@ def _of(text: str) -> tuple[str, str | None]:
 def _enter(
     session: Session,
     before: Assessment,
-    facts: tuple[str, ...],
+    given: list[tuple[Ref, str]],
     serial: str | None,
     taken: float | None,
-    screen: Screen,
+    kept: Kept,
 ) -> None:
-    members = session.members(before)
-    found = []
-    for text in facts:
-        name, value = split(text)
-        ref = read_fact(session.program, name, members)
-        found.append((ref, observe(session, before, ref, value, serial=serial, taken=taken)))
+    found = [(ref, observe(session, before, ref, value, serial=serial, taken=taken)) for ref, value in given]
     if serial is not None and serial not in before.history.instruments:
-        screen.say(f"`{serial}` is not declared: what is usual for its kind is assumed.", "CAUTION: ")
+        usual = f"`{serial}` is not declared: what is usual for its kind is assumed."
+        kept.texts.append((usual, "CAUTION: "))
     elif serial is not None:
         doubt = in_doubt(Wording(before, session.zone()), serial, session.now())
         if doubt is not None:
-            screen.say(doubt, "CAUTION: ")
+            kept.texts.append((doubt, "CAUTION: "))
     for ref, entry in found:
         line = session.append(entry, taken=taken)
-        screen.say(f"{ref}: {entry.understood}", f"kept {session.said(line.taken)} ")
+        said = f"{ref}: {entry.understood}"
+        if taken_as(session.program, entry):
+            said = f"{ref}: `{entry.body['read']}` taken as {entry.understood}; --correct puts another"
+        kept.say(line, said)
 
 
 def _correct(
     session: Session,
     before: Assessment,
-    facts: tuple[str, ...],
+    given: list[tuple[Ref, str]],
     serial: str | None,
     why: str,
-    screen: Screen,
+    kept: Kept,
 ) -> None:
-    members = session.members(before)
     found = []
-    for text in facts:
-        name, value = split(text)
-        ref = read_fact(session.program, name, members)
+    for ref, value in given:
         entries = before.history.observations.get((ref.name, ref.member))
         if not entries:
             raise EntryError(f"there is no entry of `{ref}` to correct", "leave --correct out")
@@ -158,28 +234,26 @@ def _correct(
             session.append(entry, taken=observation.taken)
         else:
             correct(session, observation, entry, why)
-        screen.say(f"{ref}: {entry.understood}", "corrected ")
+        kept.texts.append((f"{ref}: {entry.understood}", "corrected "))
 
 
-def _happened(
-    session: Session, text: str, taken: float | None, anyway: str | None, screen: Screen
-) -> None:
+def _happened(session: Session, text: str, taken: float | None, anyway: str | None, kept: Kept) -> None:
     name, member = _of(text)
     now = session.assess()
     check_event(session, now, name, member)
-    why = _permitted(session, steps_of_event(now, name, member), taken, anyway, screen)
+    why = _permitted(session, steps_of_event(now, name, member), taken, anyway, kept)
     line = happened(session, session.assess(), name, member, taken, why=why)
-    screen.say(text.replace("_", " "), f"kept {session.said(line.taken)} ")
+    kept.say(line, text.replace("_", " "))
 
 
-def _did(session: Session, text: str, taken: float | None, anyway: str | None, screen: Screen) -> None:
+def _did(session: Session, text: str, taken: float | None, anyway: str | None, kept: Kept) -> None:
     name, member = _of(text)
     now = session.assess()
     check_step(session, now, name, member)
-    why = _permitted(session, [Ref(name, member)], taken, anyway, screen)
+    why = _permitted(session, [Ref(name, member)], taken, anyway, kept)
     line = did(session, session.assess(), name, member, taken, why=why)
     words = Wording(now, session.zone())
-    screen.say(f"done: {step_said(words, name, member)}", f"kept {session.said(line.taken)} ")
+    kept.say(line, f"done: {step_said(words, name, member)}")
 
 
 def _permitted(
@@ -187,20 +261,18 @@ def _permitted(
     steps: list[Ref],
     taken: float | None,
     anyway: str | None,
-    screen: Screen,
+    kept: Kept,
 ) -> str | None:
-    """Why it was done though not permitted; None where it was permitted. Answer where it is refused."""
+    """Why it was done though not permitted; None where it was permitted. Refused where it may not be."""
     refused = refusal(session, steps, taken)
     if refused is None:
         if anyway is not None:
-            screen.say("--happened-anyway is not needed: it was permitted")
+            kept.texts.append(("--happened-anyway is not needed: it was permitted", ""))
         return None
     if anyway is None:
-        say_refusal(screen, refused)
-        screen.say("did it happen all the same? Enter it again with --happened-anyway WHY", "help: ")
-        raise Answer(refused.code)
+        raise Refused(refused)
     said = step_said(refused.words, refused.step, refused.member)
-    screen.say(f"{said} was not permitted; the trail says so", "CAUTION: ")
+    kept.texts.append((f"{said} was not permitted; the trail says so", "CAUTION: "))
     return anyway.strip()
 
 
@@ -211,6 +283,10 @@ def _follow(session: Session, before: Assessment, screen: Screen) -> None:
     words = Wording(after, zone)
     for mark, text in changes(Wording(before, zone), words):
         screen.say(text, mark)
+    stood = {(s.rule, s.member) for s in safety_stops(before)}
+    for state in safety_stops(after):
+        if (state.rule, state.member) in stood:
+            screen.say(rule_said(words, state)[1], "STOP still stands: ")
     for suspicion in after.suspicions:
         screen.say(suspicion.slip, f"does not fit: {suspicion.ref}: ")
     action = after.next

@@ -5,24 +5,27 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from stillair.assess import Assessment, May, Permission
+from stillair.assess import Assessment, May, Permission, RuleState
 from stillair.assess.history import events_of
-from stillair.because import lifting
 from stillair.condition.core import Ref
 from stillair.job import JobError
+from stillair.verdict import Verdict
 from stillair.wording import Wording
 
-from . import NO, STOPPED, Mistake
+from . import DONE, NO, STOPPED, Mistake
 from .labels import step_said
 from .screen import Screen
 from .session import Session
 
 __all__ = [
     "Refusal",
+    "answer_code",
+    "code_of",
     "in_charge_only",
     "is_closed",
     "open_only",
     "refusal",
+    "safety_stops",
     "say_refusal",
     "steps_of_event",
 ]
@@ -56,6 +59,43 @@ def open_only(session: Session, found: Assessment, job: str) -> None:
     )
 
 
+# -- safety stops --------------------------------------------------------------------------------------------
+
+
+def safety_stops(found: Assessment) -> list[RuleState]:
+    """The stops that stand and that only an answer about safety lifts."""
+    rules = found.program.rules
+    return [s for s in found.stops if s.verdict is Verdict.HOLDS and rules[s.rule].when.safety]
+
+
+def code_of(found: Assessment) -> int:
+    """The exit code of what is next: 3 while a safety stop stands, whatever else may go on."""
+    stopped = found.next.kind == "stopped"
+    if safety_stops(found) or _overrun(found):
+        return STOPPED
+    if stopped and any(b.safety for b in found.next.permission.blocked):
+        return STOPPED
+    return NO if stopped else DONE
+
+
+def _overrun(found: Assessment) -> bool:
+    """Whether something switched on has run over its time, and is not proved off."""
+    return any(
+        blocked.rule == step.powered
+        for name, step in found.program.steps.items()
+        if step.powered is not None
+        for blocked in found.permission(name).blocked
+    )
+
+
+def answer_code(found: Assessment, answer: Permission) -> int:
+    """The exit code of a permission: 0 for yes; else 3 for safety, or while a safety stop stands; else 1."""
+    if answer.may is May.YES:
+        return DONE
+    safety = answer.may is May.NO and any(b.safety for b in answer.blocked)
+    return STOPPED if safety or safety_stops(found) else NO
+
+
 # -- permission ----------------------------------------------------------------------------------------------
 
 
@@ -70,8 +110,7 @@ class Refusal(NamedTuple):
     @property
     def code(self) -> int:
         """The exit code: stopped for safety, or no."""
-        safety = self.permission.may is May.NO and any(b.safety for b in self.permission.blocked)
-        return STOPPED if safety else NO
+        return answer_code(self.words.found, self.permission)
 
 
 def steps_of_event(found: Assessment, event: str, member: str | None) -> list[Ref]:
@@ -125,4 +164,6 @@ def _lifted_by(refused: Refusal) -> Iterator[str]:
     for ref in answer.missing:
         yield f"answered: {words.question(ref)} ({words.name(ref)})"
     if answer.may is May.NO:
+        from stillair.because import lifting  # only where something is refused: slow to import
+
         yield from lifting(words, refused.step, refused.member)

@@ -3,36 +3,47 @@
 from __future__ import annotations
 
 import os
-import re
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime, tzinfo
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import datetime, timedelta, timezone, tzinfo
 from pathlib import Path
 from types import TracebackType
 
 from stillair.assess import Assessment, Entry, EntryError, Program, assess, follow
-from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.fault import Fault, StillairError
 from stillair.hooks import Plugins
 from stillair.job import JSON, Job, JobError, Line, PackStore
 from stillair.version import engine_version
+from stillair.wording import Wording
 
 from .cache import load_program
 from .clock import Clock
+from .packs import choose, differences, encoded, found_again, recorded_in, texts_of
 
-__all__ = ["Session", "Settings", "writer"]
+__all__ = ["Session", "Settings", "job_zone", "writer"]
 
-_PACK = re.compile(r"^pack:\s*([a-z][a-z0-9_-]*)", re.MULTILINE)
 _FELL_BACK = 5.0
 """Seconds a clock may be set back without a word (judgement: network time corrects by less)."""
+_AHEAD = 120.0
+"""Seconds by which a watch may be ahead of this device; such a time is taken as now (judgement)."""
+_LONG_AGO = 86400.0
+"""Seconds from which a time must be meant: more than a day back is often a slip (judgement)."""
 
 
-@dataclass(slots=True)
 class Settings:
     """What the options before the verb say; `clock` is replaced in tests."""
 
-    plugin_dirs: tuple[Path, ...] = ()
-    by: str | None = None
-    clock: Clock = field(default_factory=Clock)
+    def __init__(
+        self, plugin_dirs: tuple[Path, ...] = (), by: str | None = None, clock: Clock | None = None
+    ) -> None:
+        self.plugin_dirs = plugin_dirs
+        self.by = by
+        self.clock = clock or Clock()
+
+
+def job_zone(lines: Sequence[Line]) -> tzinfo:
+    """The zone the job was begun in, so that it reads the same on every device."""
+    return timezone(timedelta(minutes=lines[0].offset))
 
 
 def writer() -> str:
@@ -57,6 +68,8 @@ class Session:
         self._last: Assessment | None = None
         self.differs: tuple[str, ...] = ()
         """What of the plugins is not as the job recorded it, one sentence each."""
+        self.restored: tuple[str, ...] = ()
+        """The packs whose texts were put back beside the job."""
 
     # -- opening -----------------------------------------------------------------------------------------
 
@@ -69,10 +82,13 @@ class Session:
         write: bool = False,
         by: str | None = None,
         clock: Clock | None = None,
+        packs: Sequence[str] = (),
     ) -> Session:
         """Open a job. JobError or StillairError says what stands in the way.
 
-        For writing, plugins that give calculators or catalogues must be those the job recorded.
+        For writing, plugins that give calculators or catalogues must be those the job recorded. Texts of a
+        pack that are gone are taken from the pack of that digest, if it is installed or in `packs`, the
+        folders named; when writing they are put back beside the job.
         """
         clock = clock or Clock()
         if not os.path.exists(path):
@@ -84,10 +100,19 @@ class Session:
         else:
             job = Job.open(path)
         try:
-            packs, recorded = _recorded(job.lines)
-            texts = [_texts(job.packs, entry["digest"]) for _, entry in sorted(packs.items())]
+            begun_with, recorded = recorded_in(job.lines)
+            found: dict[str, dict[str, str]] = {}
+            texts = []
+            for name, entry in sorted(begun_with.items()):
+                try:
+                    texts.append(texts_of(job.packs, entry["digest"]))
+                except JobError as error:
+                    if not isinstance(error.__cause__, FileNotFoundError):
+                        raise
+                    found[name] = found_again(job, name, entry, plugins, packs)
+                    texts.append(found[name])
             session = cls(job, load_program(texts, plugins), plugins, clock, by)
-            session.differs = tuple(_differences(recorded, plugins))
+            session.differs = tuple(differences(recorded, plugins))
             if write:
                 if session.differs:
                     raise JobError(
@@ -95,11 +120,19 @@ class Session:
                         help="install what the job was begun with, or go over with `stillair move`",
                         path=job.path,
                     )
+                for name, files in found.items():
+                    job.packs.keep(encoded(files))
+                    session.restored += (name,)
                 session._finish_opening()
         except BaseException:
             job.close()
             raise
         return session
+
+    @classmethod
+    def reading(cls, settings: Settings, path: str) -> Session:
+        """Open a job to be looked at, as the options before the verb say."""
+        return cls.load(path, settings.plugin_dirs, by=settings.by, clock=settings.clock)
 
     @classmethod
     def start(
@@ -124,11 +157,11 @@ class Session:
         if not place.absolute().parent.is_dir():
             raise JobError("its folder does not exist", help="make the folder first", path=place)
         plugins = Plugins.load(plugin_dirs)
-        chosen = sorted(_choose(plugins, packs).items())
+        chosen = sorted(choose(plugins, packs).items())
         program = load_program([texts for _, texts in chosen], plugins)
         store = PackStore(place)
         kept = {
-            name: {"version": version, "digest": store.keep(_encoded(texts))}
+            name: {"version": version, "digest": store.keep(encoded(texts))}
             for (_, texts), (name, (version, _)) in zip(chosen, program.packs.items(), strict=True)
         }
         now = clock.now()
@@ -207,12 +240,21 @@ class Session:
             found = quantity.read(text, quantity.DIMENSIONS["moment"], now=now, zone=self.zone()).value
         except quantity.QuantityError as error:
             raise EntryError(str(error), error.help) from None
+        if now < found <= now + _AHEAD:
+            return now
         if found > now:
             day_before = datetime.fromtimestamp(found - 86400, self.zone()).strftime("%Y-%m-%d %H:%M")
             raise EntryError(
                 f"`{text}` is later than now, {self.said(now)}", f"for the day before write {day_before}"
             )
         return found
+
+    def far_back(self, at: float) -> str | None:
+        """Why the time of an entry may be a slip: `before the job began at 09:00`; None if it is not."""
+        begun = self.lines[0].taken
+        if at < begun:
+            return f"before the job began at {self.said(begun)}"
+        return "more than a day ago" if at < self.now() - _LONG_AGO else None
 
     def said(self, at: float) -> str:
         """A moment as clock time, with the date where it is not today: `09:40`, `07-14 09:40`."""
@@ -239,6 +281,10 @@ class Session:
             self._last = found
         return found
 
+    def words(self, at: float | None = None) -> Wording:
+        """What follows, ready to be said in the zone of the job."""
+        return Wording(self.assess(at), job_zone(self.lines))
+
     def append(self, entry: Entry, *, taken: float | None = None) -> Line:
         """Put an entry on the disk; `taken` is when it was seen, by default now."""
         return self.write(entry.kind, entry.body, taken=taken, personal=entry.personal)
@@ -262,6 +308,16 @@ class Session:
             by=self.by,
             personal=personal,
         )
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """What is entered within is kept at its end, or, where it raises, not at all."""
+        try:
+            with self.job.together():
+                yield
+        except BaseException:
+            self._last = None
+            raise
 
     def members(self, assessment: Assessment) -> dict[str, list[str]]:
         """The members of every list now, for `read_fact`."""
@@ -290,81 +346,3 @@ def _in_charge(lines: Sequence[Line]) -> str | None:
         if line.kind == "handover" and "to" in line.body:
             return str(line.body["to"])
     return next((line.by for line in lines if line.by is not None), None)
-
-
-def _recorded(lines: Sequence[Line]) -> tuple[dict[str, dict[str, str]], dict[str, dict[str, str]]]:
-    """The packs and plugins a job goes by: those of its last move, else of its first line."""
-    for line in reversed(lines):
-        if line.kind in ("job", "move"):
-            packs, plugins = line.body["packs"], line.body["plugins"]
-            assert isinstance(packs, Mapping) and isinstance(plugins, Mapping)
-            return _plain(packs), _plain(plugins)
-    raise AssertionError("a job has a first line")
-
-
-def _plain(versions: Mapping[str, JSON]) -> dict[str, dict[str, str]]:
-    return {
-        name: {key: str(value) for key, value in entry.items()}
-        for name, entry in versions.items()
-        if isinstance(entry, Mapping)
-    }
-
-
-def _texts(store: PackStore, digest: str) -> dict[str, str]:
-    return {name: data.decode("utf-8") for name, data in store.read(digest).items()}
-
-
-def _encoded(texts: Mapping[str, str]) -> dict[str, bytes]:
-    return {name: text.encode("utf-8") for name, text in texts.items()}
-
-
-def _differences(recorded: Mapping[str, Mapping[str, str]], plugins: Plugins) -> Iterable[str]:
-    """Recorded plugins that are gone, or that now calculate or list otherwise.
-
-    A plugin that only gives packs may change: the texts of a job's packs are kept beside it.
-    """
-    now = {p.name: p for p in plugins.plugins}
-    weighty = ("stillair_calculators", "stillair_catalogues")
-    reckons = {p.name for (hook, _), p in plugins.givers.items() if hook in weighty}
-    for name, entry in recorded.items():
-        plugin = now.get(name)
-        if plugin is None:
-            yield f"the plugin `{name}` {entry['version']} of this job is not installed"
-        elif name in reckons and plugin.version != entry["version"]:
-            yield f"the plugin `{name}` is {plugin.version}, the job was begun with {entry['version']}"
-        elif name in reckons and plugin.digest != entry["digest"]:
-            yield f"the files of the plugin `{name}` are not those the job was begun with"
-
-
-def _choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]:
-    """The texts of the packs wanted, by name."""
-    from stillair.pack import MANIFEST, gather
-
-    installed: dict[str, dict[str, str]] = {}
-    for folder in plugins.packs:
-        texts = gather(folder)
-        installed[_name_in(texts[MANIFEST], folder)] = texts
-    if not wanted:
-        if len(installed) == 1:
-            return installed
-        message, help = "no pack is installed", "install one, or name its folder with --pack"
-        if installed:
-            message, help = "several packs are installed", f"--pack NAME: {', '.join(sorted(installed))}"
-        raise StillairError(Fault("SA401", message, "--pack", help=help))
-    chosen = {}
-    for name in wanted:
-        if name in installed:
-            chosen[name] = installed[name]
-        elif Path(name).is_dir():
-            texts = gather(Path(name))
-            chosen[_name_in(texts[MANIFEST], Path(name))] = texts
-        else:
-            near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
-            raise StillairError(Fault("SA401", f"there is no pack `{name}`", "--pack", help=near))
-    return chosen
-
-
-def _name_in(manifest: str, folder: Path) -> str:
-    """The name a pack gives itself, found without the YAML reader, which is slow to start."""
-    found = _PACK.search(manifest)
-    return found[1] if found else folder.name

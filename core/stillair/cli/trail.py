@@ -6,25 +6,24 @@ from pathlib import Path
 
 import click
 
-from stillair.trail import Document, make, to_json, write
+from stillair.trail import Document, as_of, make, to_json, write
 from stillair.wording import Wording
 
 from . import Mistake
 from .account_format import print_json
-from .report import zone_of
-from .session import Session, Settings
+from .session import Session, Settings, job_zone
 
 __all__ = ["document", "trail"]
 
 
 def document(session: Session, at: float | None = None) -> Document:
-    """The trail of a session as of a moment, by default of its last entry, with the views of its plugins."""
-    moment = session.last if at is None else at
+    """The trail of a session as of a moment, by default its close or last entry, with the views."""
+    moment = as_of(session.lines) if at is None else at
     found = session.assess(moment, None if at is None else at)
     return make(
         found,
         session.lines,
-        zone_of(session.lines),
+        job_zone(session.lines),
         last_hash=session.job.last_hash,
         torn=len(session.job.torn.data) if session.job.torn is not None else 0,
         differs=session.differs,
@@ -47,7 +46,8 @@ def document(session: Session, at: float | None = None) -> Document:
 def trail(settings: Settings, job: str, form: str, at: str | None, out: str | None) -> None:
     """Write the trail of JOB: what was asked, observed and decided, why, and what was not.
 
-    As of the last entry, unless --at says otherwise, so that the same job gives the same trail.
+    As of its close, or of the last entry of an open job, unless --at says otherwise. The same job gives
+    the same trail.
     """
     with Session.load(job, settings.plugin_dirs, by=settings.by, clock=settings.clock) as session:
         moment = session.at(at) if at is not None else None
@@ -55,8 +55,8 @@ def trail(settings: Settings, job: str, form: str, at: str | None, out: str | No
         if form == "json":
             from stillair import account
 
-            as_of = session.last if moment is None else moment
-            words = Wording(session.assess(as_of, moment), zone_of(session.lines))
+            then = as_of(session.lines) if moment is None else moment
+            words = Wording(session.assess(then, moment), job_zone(session.lines))
             told = {"format": account.TRAIL, **to_json(made), "assessment": account.assessment(words)}
             if out is None:
                 print_json(told)

@@ -104,8 +104,6 @@ class Checker:
                 "test the facts of each list by themselves, or name one of the members: `… of …`",
                 "SA302",
             )
-        if isinstance(derivation, core.Near) and derivation.anchor is None:
-            lists = sorted({*lists, *(f"@{name}" for name in self._here)})
         key = "=" + derivation.text + (f" [{self._judged}]" if isinstance(derivation, core.Near) else "")
         while key in self.derived and self.derived[key] != derivation:
             key += "'"

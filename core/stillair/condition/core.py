@@ -262,7 +262,10 @@ class Readings(NamedTuple):
 
 
 class Spread(NamedTuple):
-    """Highest less lowest of the readings of a series in the last `window` seconds."""
+    """Highest less lowest of the readings of a series in the last `window` seconds.
+
+    At least that, as long as no reading stands that is as old as the window.
+    """
 
     ref: Ref
     window: float

@@ -11,7 +11,7 @@ from stillair.verdict import Verdict
 from .core import All, Condition, Either, Ref, Test, Truth, Within
 from .merge import merged
 
-__all__ = ["Branch", "grow", "judge", "open_tests", "open_tests_of"]
+__all__ = ["Branch", "grow", "judge", "open_tests"]
 
 Lookup = Callable[[Ref], Number | Options]
 
@@ -21,13 +21,8 @@ def judge(condition: Condition, lookup: Lookup) -> Verdict:
     return _walk(merged(condition), lookup, [])
 
 
-def open_tests(condition: Condition, lookup: Lookup) -> list[Test | Within]:
-    """The tests that keep an open condition open, in order; none where it is decided."""
-    return open_tests_of(merged(condition), lookup)
-
-
-def open_tests_of(flat: Condition, lookup: Lookup) -> list[Test | Within]:
-    """The same for a condition that is merged already."""
+def open_tests(flat: Condition, lookup: Lookup) -> list[Test | Within]:
+    """The tests that keep an open merged condition open, in order; none where it is decided."""
     found: list[Test | Within] = []
     return found if _walk(flat, lookup, found) is Verdict.OPEN else []
 

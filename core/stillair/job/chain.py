@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 from .error import JobError, quoted
 from .kind import FORMAT, KINDS, check_body, check_correction, may_be_personal
@@ -21,8 +20,7 @@ Find: TypeAlias = Callable[[int, str, str], Entry | None]
 """The entry of the companion file for a line number, a field and the hash in the line."""
 
 
-@dataclass(frozen=True, slots=True)
-class Torn:
+class Torn(NamedTuple):
     """What an interruption left of line `n`: bytes that are no line."""
 
     n: int
@@ -34,7 +32,6 @@ class Torn:
         return digest(self.data)
 
 
-@dataclass(slots=True)
 class Chain:
     """A job file taken apart.
 
@@ -43,13 +40,14 @@ class Chain:
     breaks the chain, `doubted` the first line that the rows after it do not vouch for.
     """
 
-    rows: list[Mapping[str, JSON]] = field(default_factory=list)
-    hashes: list[str] = field(default_factory=list)
-    end: int = 0
-    unended: bool = False
-    torn: Torn | None = None
-    fault: JobError | None = None
-    doubted: int | None = None
+    def __init__(self) -> None:
+        self.rows: list[Mapping[str, JSON]] = []
+        self.hashes: list[str] = []
+        self.end = 0
+        self.unended = False
+        self.torn: Torn | None = None
+        self.fault: JobError | None = None
+        self.doubted: int | None = None
 
 
 def scan(data: bytes, path: Path) -> Chain:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 
@@ -37,6 +37,8 @@ class Job:
         self._lines: list[Line] = []
         self._last: str | None = None
         self._torn: Torn | None = None
+        self._held: list[tuple[list[Entry], bytes]] | None = None
+        """Rows not yet on the disk, each with its personal values, while lines are appended together."""
 
     @classmethod
     def create(
@@ -148,7 +150,9 @@ class Job:
         by: str | None,
         personal: frozenset[str] = frozenset(),
     ) -> Line:
-        """Add a line and return it as it now stands on the disk; see `KINDS` for kinds and bodies.
+        """Add a line and return it as it stands on the disk, now or after `together`.
+
+        See `KINDS` for kinds and bodies.
 
         `taken` and `entered` are in seconds since 1970 UTC and are kept to the millisecond, `offset` is the
         zone in minutes. The fields named in `personal` (keys of the body, or `by`) go to the companion file.
@@ -158,6 +162,26 @@ class Job:
         if kind in ("job", "repaired"):
             raise JobError(f"a line of kind `{kind}` is written by the job itself", path=self.path)
         return self._append(kind, body, taken, entered, offset, by, personal)
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """The lines appended within go to the disk at its end in one write; where it raises, none of them."""
+        before, last = len(self._lines), self._last
+        held: list[tuple[list[Entry], bytes]] = []
+        self._held = held
+        try:
+            yield
+            self._held = None
+            if held:
+                self._put(
+                    [entry for entries, _ in held for entry in entries], b"".join(row for _, row in held)
+                )
+        except BaseException:
+            del self._lines[before:]
+            self._last = last
+            raise
+        finally:
+            self._held = None
 
     def close(self) -> None:
         """Close the files and let the next writer in; closing twice does nothing."""
@@ -254,13 +278,21 @@ class Job:
                 path=self.path,
                 line=n,
             ) from error
-        if staged:
-            # First the text, then the line: an interruption never leaves a line without its text.
-            self._companion.append(list(staged.values()))
-        self._file.append(row)
+        if self._held is None:
+            self._put(list(staged.values()), row)
+        else:
+            self._held.append((list(staged.values()), row))
         self._lines.append(line)
         self._last = digest(row)
         return line
+
+    def _put(self, entries: list[Entry], rows: bytes) -> None:
+        """Put rows and their personal values on the disk."""
+        assert self._file is not None
+        if entries:
+            # First the text, then the line: an interruption never leaves a line without its text.
+            self._companion.append(entries)
+        self._file.append(rows)
 
     def _repair(self, chain: Chain, now: float, offset: int) -> None:
         """Set a torn tail aside and record it, and what an interrupted repair had set aside before."""

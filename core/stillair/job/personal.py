@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from .disk import AppendFile, flush_folder, read_file
 from .line import JSON, canonical, digest, parse
@@ -20,8 +20,7 @@ _SALT = 16
 """Bytes of salt: 128 bits, more than can be searched (NIST SP 800-132, section 5.1, asks for no fewer)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """One line of the companion file: a personal value of line `n`, with its salt."""
 
     n: int

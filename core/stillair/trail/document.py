@@ -10,6 +10,7 @@ from typing import TypeAlias
 from stillair.fault import printable
 
 __all__ = [
+    "Block",
     "Code",
     "Document",
     "Item",
@@ -18,6 +19,7 @@ __all__ = [
     "Piece",
     "Raw",
     "Strong",
+    "Table",
     "escape",
     "line",
     "to_json",
@@ -52,6 +54,14 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True)
+class Table:
+    """Rows of cells under their headings; an empty cell is to be filled in by hand."""
+
+    columns: tuple[str, ...]
+    rows: tuple[tuple[Line, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Raw:
     """Markdown made by a view of a plugin, taken as it is."""
 
@@ -60,10 +70,13 @@ class Raw:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A part of the document: paragraphs (lines), lists (tuples of items) and parts under it, in order."""
+    """A part of the document: paragraphs (lines), lists (tuples of items), tables and parts under it."""
 
     title: str
-    blocks: tuple[Line | tuple[Item, ...] | Part | Raw, ...]
+    blocks: tuple[Line | tuple[Item, ...] | Table | Part | Raw, ...]
+
+
+Block: TypeAlias = Line | tuple[Item, ...] | Table
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,11 +174,31 @@ def _part(part: Part, level: int) -> Iterator[str]:
             continue
         if isinstance(block, Raw):
             yield from (printable(each) for each in block.markdown.strip("\n").split("\n"))
+        elif isinstance(block, Table):
+            yield from _table(block)
         elif block and isinstance(block[0], Item):
             yield from _items(block, "")
         else:
             yield _line(block)  # type: ignore[arg-type]
         yield ""
+
+
+def _table(table: Table) -> Iterator[str]:
+    """A table as pipes; it ends at the blank line that follows every block."""
+    yield _row(line(column) for column in table.columns)
+    yield "| --- " * len(table.columns) + "|"
+    for row in table.rows:
+        yield _row(row)
+
+
+def _row(cells: Iterable[Line]) -> str:
+    return "| " + " | ".join("".join(_cell(piece) for piece in cell).strip() for cell in cells) + " |"
+
+
+def _cell(piece: Piece) -> str:
+    """A piece within a cell: a pipe ends a cell even inside of code, unless a backslash stands before it."""
+    written = _piece(piece)
+    return written.replace("|", "\\|") if isinstance(piece, Code) else written
 
 
 def _items(items: Iterable[Item | Piece], indent: str) -> Iterator[str]:
@@ -179,7 +212,7 @@ def _items(items: Iterable[Item | Piece], indent: str) -> Iterator[str]:
 
 
 def to_json(document: Document) -> dict[str, object]:
-    """The document as JSON: parts with their title, paragraphs and lists as plain text."""
+    """The document as JSON: parts with their title, paragraphs, lists and tables as plain text."""
     return {"title": document.title, "parts": [_part_json(part) for part in document.parts]}
 
 
@@ -190,6 +223,9 @@ def _part_json(part: Part) -> Mapping[str, object]:
             blocks.append(_part_json(block))
         elif isinstance(block, Raw):
             blocks.append({"markdown": block.markdown})
+        elif isinstance(block, Table):
+            rows = [[text_of(cell) for cell in row] for row in block.rows]
+            blocks.append({"columns": list(block.columns), "rows": rows})
         elif block and isinstance(block[0], Item):
             blocks.append([_item_json(item) for item in block if isinstance(item, Item)])
         else:

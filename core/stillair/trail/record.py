@@ -7,39 +7,42 @@ from datetime import UTC, datetime
 
 from stillair.assess.history import Observation
 from stillair.because import reading_used
-from stillair.carried import carried
 from stillair.condition.core import Ref
 from stillair.job import JSON
 from stillair.job import Line as Entry
 from stillair.wording import Wording
 
 from .document import Code, Item, Line, Part, Piece, Strong, line
-from .parts import quoted
 from .prose import prose
+from .reason import LEFT_OUT, quoted
 
-__all__ = ["instruments", "record"]
+__all__ = ["record"]
 
 _APART = 60.0
 """Seconds between taking and entering from which both times are shown (judgement: a minute on the clock)."""
-_LEFT_OUT = "(left out of this copy)"
+_LEFT_OUT = f"({LEFT_OUT})"
 
 
 def record(wording: Wording, entries: Sequence[Entry]) -> Part:
     """All entries known, grouped by the day they were made on."""
     days: dict[str, list[Item]] = {}
+    before: tuple[object, bool] | None = None
     for entry in entries:
         if entry.entered > wording.found.history.known:
             continue
         local = datetime.fromtimestamp(entry.entered, UTC).astimezone(wording.zone)
         day = f"{local.date().isoformat()}, UTC{local.isoformat()[-6:]}"
-        days.setdefault(day, []).append(_Entry(wording, entries, entry).item())
+        by = (entry.by, "by" in entry.left_out)
+        days.setdefault(day, []).append(_Entry(wording, entries, entry).item(by != before))
+        before = by
     parts = tuple(Part(day, (tuple(found),)) for day, found in days.items())
     return Part(
         "Every entry, in order",
         (
             line(
                 "Each entry has the number of its line in the file. "
-                "The time is that of observing. Where the entry was made later, both are given."
+                "The time is that of observing. Where the entry was made later, both are given. "
+                "Who made it is said where that changes."
             ),
             *parts,
         ),
@@ -52,15 +55,16 @@ class _Entry:
         self.entries = entries
         self.entry = entry
 
-    def item(self) -> Item:
+    def item(self, by: bool) -> Item:
+        """The entry; `by` says whether to name who made it."""
         entry = self.entry
         pieces: list[Piece] = [Strong(f"Line {entry.n}"), f", {self._times()}: "]
         pieces += self._said(entry.kind, entry.body)
         pieces.append(".")
-        if "by" in entry.left_out:
-            pieces.append(" By: " + _LEFT_OUT + ".")
-        elif entry.by is not None:
-            pieces.append(f" By {entry.by}.")
+        if by and "by" in entry.left_out:
+            pieces.append(f" By: {_LEFT_OUT}.")
+        elif by:
+            pieces.append(f" By {entry.by}." if entry.by is not None else " No name given.")
         return Item(tuple(pieces), tuple(self._under()))
 
     def _times(self) -> str:
@@ -97,9 +101,7 @@ class _Entry:
     def _quoted(self, body: Mapping[str, JSON], key: str) -> str:
         """Words of a person in quotation marks, which they cannot close."""
         text = self._text(body, key)
-        if not text or text == _LEFT_OUT:
-            return text
-        return quoted(text)
+        return quoted(text) if text and key in body else text
 
     def _question(self, body: Mapping[str, JSON]) -> str:
         """What was asked, before its name."""
@@ -246,24 +248,3 @@ def _versions(body: Mapping[str, JSON]) -> str:
                 if isinstance(entry, Mapping):
                     found.append(f"{name} {entry.get('version')}")
     return ", ".join(found)
-
-
-def instruments(wording: Wording) -> Part:
-    """Instruments: serial, kind, tolerances, check date, readings; also kinds read without a serial."""
-    items = []
-    for each in carried(wording):
-        lines = f"lines {', '.join(map(str, each.lines))}" if each.lines else "no reading taken with it"
-        kind = (" (", Code(each.kind), ")") if each.kind is not None else ()
-        if each.serial is None:
-            head = line(prose(each.title), *kind, f", no serial given: {each.tolerances} assumed, {lines}.")
-        elif not each.declared:
-            head = line(
-                Strong(each.serial), f", not declared: the tolerance of its kind was assumed, {lines}."
-            )
-        else:
-            checked = f"checked {each.checked}" if each.checked else "no check date given"
-            head = line(Strong(each.serial), *kind, f": {each.tolerances}, {checked}, {lines}.")
-        items.append(Item(head))
-    if not items:
-        return Part("Instruments", (line("No reading was taken with an instrument."),))
-    return Part("Instruments", (tuple(items),))

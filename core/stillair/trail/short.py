@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 
 from stillair.assess import Finding
+from stillair.condition import core
+from stillair.margin import judgement_of_rule
 from stillair.verdict import Verdict, Why
 from stillair.wording import Wording
 
-from .document import Item, Part, Strong, line
-from .parts import finding_title, ranked, stop_said
+from .aged import open_findings
+from .document import Code, Item, Line, Part, Strong, line
+from .findings import about_places, finding_said, finding_title, ranked
 from .prose import prose
+from .reason import telling
+from .stops import in_force, not_ruled_out, stop_said
 
 __all__ = ["in_short"]
 
@@ -18,6 +24,7 @@ _MOST = 8
 """Lines at most (judgement: what is read at a glance)."""
 _STOPS, _NAMES = 2, 6
 """Stops said in words, and names in one line, before the rest is counted."""
+_GRADES = ("confirmed", "probable", "suspected")
 
 
 def in_short(wording: Wording) -> Part:
@@ -29,46 +36,90 @@ def in_short(wording: Wording) -> Part:
 
 
 def _stops(wording: Wording) -> list[Item]:
-    found = wording.found
-    rules = wording.program.rules
-    holding = dict.fromkeys(stop_said(wording, s) for s in found.stops if s.verdict is Verdict.HOLDS)
-    items = [Item(line(Strong("Stop in force:"), " ", said)) for said in list(holding)[:_STOPS]]
+    holding = list(dict.fromkeys(stop_said(wording, s) for s in in_force(wording)))
+    items = [Item(line(Strong("Stop in force:"), " ", said)) for said in holding[:_STOPS]]
     more = len(holding) - _STOPS
     if more > 0:
         items[-1] = Item(line(Strong(f"{more + 1} more stops in force:"), " ", "see Stops and cautions."))
-    unknown = any(s.verdict is Verdict.OPEN and rules[s.rule].when.safety for s in found.stops)
-    if unknown:
+    if not_ruled_out(wording):
         items.append(Item(line("Not every stop is ruled out: see Stops and cautions.")))
-    return items
+    return items or [Item(line("No stop is in force, and every stop that rests on safety is ruled out."))]
+
+
+# -- what was found ------------------------------------------------------------------------------------------
 
 
 def _found(wording: Wording, room: int) -> list[Item]:
-    """Confirmed and probable findings: the surest of each place first, the rest as far as there is room."""
-    sure = [f for f in ranked(wording.found.findings) if f.grade in ("confirmed", "probable")]
-    at_places: dict[str | None, Finding] = {}
-    for finding in sure:
-        if _per(wording, finding) == "place":
-            at_places.setdefault(finding.member, finding)
-    rest = [f for f in sure if _per(wording, f) != "place"]
-    found = [*at_places.values(), *rest]
-    if not found:
-        return [Item(line("Nothing is confirmed or probable so far."))]
-    shown = found if len(found) <= room else found[: room - 1]
-    items = []
-    for finding in shown:
-        assert finding.rule is not None
-        said = finding_title(wording, finding, finding.rule)
-        grade = "" if finding.grade in said else f" – {finding.grade}"
-        items.append(Item(line(Strong(said), f"{grade}.")))
-    if len(found) > len(shown):
-        more = len(found) - len(shown)
-        word = "finding is" if more == 1 else "findings are"
-        items.append(Item(line(f"{more} more {word} confirmed or probable: see Findings.")))
+    """What was found at places, surest first, then what was measured; the rest is counted."""
+    places, measured = _at_places(wording), _measured(wording)
+    if not places and not any(f.grade == "not_found" for f in measured):
+        places = [line("Nothing has been found at any place so far.")]
+    told = [*places, *(_with_margin(wording, finding) for finding in measured)]
+    shown = told if len(told) <= room else told[: room - 1]
+    items = [Item(said) for said in shown]
+    if len(told) > len(shown):
+        items.append(Item(line(f"{len(told) - len(shown)} more of this kind: see Findings.")))
     return items
 
 
-def _per(wording: Wording, finding: Finding) -> str | None:
-    return wording.program.rules[wording.program.findings[finding.name][0]].per
+def _at_places(wording: Wording) -> list[Line]:
+    """The surest finding of each place, the places with the same one in one line."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for place, found in about_places(wording).items():
+        key = (found[0].grade, finding_said(wording, found[0]))
+        groups.setdefault(key, []).append(wording.member("place", place))
+    told = []
+    for grade in _GRADES:
+        for (each, said), where in groups.items():
+            if each == grade:
+                named = "" if grade in said.casefold() else f" – {grade}"
+                told.append(line(Strong(f"{_listed(where, _NAMES)}:"), f" {said}{named}."))
+    return told
+
+
+def _measured(wording: Wording) -> list[Finding]:
+    """Findings about no place that a reading with a tolerance decides, and what was said of all places.
+
+    One that only leads to another that is told is left to it.
+    """
+    rules = wording.program.rules
+    found = [
+        f
+        for f in ranked(wording.found.findings)
+        if f.rule is not None
+        and rules[f.rule].per != "place"
+        and ((f.grade in _GRADES and _margin(wording, f)) or _of_all_places(wording, f))
+    ]
+    rests_on = {name for f in found if f.rule is not None for name in rules[f.rule].when.mentions}
+    return [f for f in found if f.name not in rests_on]
+
+
+def _with_margin(wording: Wording, finding: Finding) -> Line:
+    margin = _margin(wording, finding)
+    end = (": ", Code(margin), " at 95 %.") if margin else (".",)
+    said = Strong(finding_title(wording, finding))
+    return line(said, f" – {finding.grade.replace('_', ' ')}", *end)
+
+
+def _margin(wording: Wording, finding: Finding) -> str:
+    """The first test of a reading with a tolerance that decides a finding, without its entries."""
+    assert finding.rule is not None
+    for each in telling(judgement_of_rule(wording, finding.rule, finding.member)):
+        if " ± " in each.says and each.verdict is Verdict.HOLDS:
+            return re.sub(r" \(lines? [^)]*\)", "", each.says)
+    return ""
+
+
+def _of_all_places(wording: Wording, finding: Finding) -> bool:
+    """Whether a finding is about every place at once."""
+    assert finding.rule is not None
+    derived = (
+        wording.program.derived.get(ref.name) for ref, _ in wording.program.rules[finding.rule].when.slots
+    )
+    return any(isinstance(each, core.Each) and each.list == "place" for each in derived)
+
+
+# -- what is open --------------------------------------------------------------------------------------------
 
 
 def _not_reached(wording: Wording) -> list[Item]:
@@ -80,7 +131,11 @@ def _open(wording: Wording) -> list[Item]:
     """What matters of what is open, in one line for places and one for the rest."""
     found = wording.found
     items = []
-    places = _places(wording, ("not looked", "void", "waiting", "disputed"))
+    places = [
+        f"{title} ({state})" if state != "not looked" else title
+        for state in ("void", "disputed", "waiting", "not looked")
+        for title in _places(wording, (state,))
+    ]
     if places:
         items.append(Item(line(Strong("No result yet:"), " ", f"{_listed(places, _NAMES)}.")))
     said: list[str] = []
@@ -92,8 +147,9 @@ def _open(wording: Wording) -> list[Item]:
     if doubted:
         said.append(f"{doubted} {'entry is' if doubted == 1 else 'entries are'} in doubt")
     weighty = {"confirmed", "probable"}
-    for finding in found.findings:
-        if finding.grade == "open" and weighty & set(finding.grades) and _per(wording, finding) != "place":
+    for finding in open_findings(wording):
+        per = wording.program.rules[wording.program.findings[finding.name][0]].per
+        if weighty & set(finding.grades) and per != "place":
             said.append(finding.name.replace("_", " "))
     if said:
         items.append(Item(line(Strong("Still open:"), " ", f"{_listed(said, _NAMES)}.")))

@@ -1,0 +1,170 @@
+"""The one next action, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from stillair.condition.core import OptionDomain, Ref
+from stillair.verdict import Verdict, Why
+
+from .program import NO_BINDING, Binding, Step
+from .states import Action, May, StepState, Suspicion
+from .steps import Steps
+
+__all__ = ["Choice"]
+
+
+class Choice:
+    """What to do next, as things stand with the steps."""
+
+    def __init__(self, steps: Steps, suspicions: Sequence[Suspicion]) -> None:
+        self.steps = steps
+        self.wanted = steps.wanted
+        self.gates = steps.gates
+        self.view = steps.view
+        self.program = steps.program
+        self.at = steps.at
+        self.suspicions = suspicions
+
+    def _running(self) -> set[str]:
+        """The waits whose time is not up."""
+        states = (self.view.wait(name) for name in self.program.waits)
+        return {
+            s.name for s in states if s.ready_at is not None and self.at < s.ready_at and s.options.mask & 2
+        }
+
+    def action(self) -> Action:
+        """The next action: what is doubtful first, then what is open, in the order of the steps."""
+        if self.suspicions:
+            first = self.suspicions[0]
+            return Action("settle", facts=(first.ref,), why=first.slip, suspicion=first)
+        inside = self._inside()
+        if inside is not None:
+            return inside
+        held: list[StepState] = []
+        waiting: Action | None = None
+        running = self._running()
+        stopped: StepState | None = None
+        for step, member in self.steps.walk():
+            state = self.steps.state(step, member)
+            if state.status == "stopped":
+                stopped = stopped or state
+                continue
+            if state.status == "held":
+                again = tuple(r for r in state.permission.missing if self._can_ask_again(r))
+                if again:
+                    return Action("ask", step.spec.name, member, again, "so that what is found here counts")
+            if state.status in ("not yet", "held"):
+                held.append(state)
+                continue
+            if state.status == "waiting":
+                assert step.spec.wait is not None
+                action = self._waiting(step, state)
+                if action.kind != "wait":
+                    return action
+                waiting = waiting or action
+                continue
+            if state.status != "ready":
+                continue
+            if running & self._disturbs(step):
+                continue
+            action = self._doing(step, state)
+            if action.kind == "wait":
+                waiting = waiting or action
+                continue
+            return action
+        owned = {name for s in self.program.steps.values() for name in s.asks}
+        for state in held:
+            free = tuple(
+                r for r in state.permission.missing if r.name not in owned and not self.wanted.settled(r)
+            )
+            if free:
+                why = f"needed before: {self.program.steps[state.step].spec.title}"
+                return Action("ask", facts=free, why=why)
+        for state in held:
+            listed = next((r for r in state.permission.reasons if r.why is Why.OPEN_LIST), None)
+            if listed is not None:
+                why = f"needed before: {self.program.steps[state.step].spec.title}"
+                return Action("list", state.step, state.member, why=why, list=listed.about)
+        if waiting is not None:
+            return waiting
+        for state in held:
+            some = tuple(r for r in state.asks if state.status == "held" and self._some_answers_count(r))
+            if some:
+                return Action("ask", state.step, state.member, some, "not every answer would count here now")
+        left = [*([stopped] if stopped is not None else []), *held]
+        for state in left:
+            step = self.program.steps[state.step]
+            binding: Binding = {step.per: state.member} if step.per and state.member else NO_BINDING
+            if step.spec.optional:
+                continue
+            if step.when is None or self.view.judge(step.when, binding) is Verdict.HOLDS:
+                return Action("stopped", state.step, state.member, permission=state.permission)
+        return Action("finished")
+
+    def _inside(self) -> Action | None:
+        """The step for which a powered state was begun, if it is still to be done."""
+        for step in self.program.steps.values():
+            if step.powered is None or self.wanted.is_skipped(step, None):
+                continue
+            may = self.gates.permission(step.spec.name).may
+            if (
+                self.gates.powered_on(step.powered)
+                and not self.wanted.confirmed(step, None)
+                and may is May.YES
+            ):
+                return Action("do", step.spec.name, why=step.spec.why or "")
+        return None
+
+    def _can_ask_again(self, ref: Ref) -> bool:
+        """Whether a fact that is needed afresh can be asked now, though the step that asks it is done."""
+        if ref.name not in self.program.facts or not self.wanted.settled(ref):
+            return False
+        if any(reason.why is Why.UNAVAILABLE for reason in self.view.value(ref).reasons):
+            return False
+        owners = [s for s in self.program.steps.values() if ref.name in s.asks]
+        return not owners or any(
+            self.gates.permission(s.spec.name, ref.member).may is May.YES for s in owners
+        )
+
+    def _some_answers_count(self, ref: Ref) -> bool:
+        """Whether a fact not looked at yet has an answer that counts whatever it rests on."""
+        fact = self.program.facts[ref.name]
+        looked = self.view.history.before((ref.name, ref.member), self.view.moment)
+        return not looked and isinstance(fact.domain, OptionDomain) and fact.counted != fact.domain.whole
+
+    def _disturbs(self, step: Step) -> set[str]:
+        names = {t.text for t in step.spec.disturbs}
+        marks = {t.text for t in step.spec.marks}
+        for name, wait in self.program.waits.items():
+            if marks & {t.name for t in wait.restarted_by if t.mask is None}:
+                names.add(name)
+        return names
+
+    def _doing(self, step: Step, state: StepState) -> Action:
+        spec = step.spec
+        if step.powered is not None and not self.gates.powered_on(step.powered):
+            powered = self.program.powered[step.powered].spec
+            return Action("begin", spec.name, state.member, why=powered.title)
+        if state.asks:
+            return Action("ask", spec.name, state.member, state.asks, spec.why or "")
+        if state.list is not None:
+            return Action("list", spec.name, state.member, why=spec.why or "", list=state.list)
+        if not self.wanted.confirmed(step, state.member):
+            return Action("do", spec.name, state.member, why=spec.why or "")
+        return self._waiting(step, state)
+
+    def _waiting(self, step: Step, state: StepState) -> Action:
+        assert step.spec.wait is not None
+        name = step.spec.wait.text
+        wait = self.view.wait(name)
+        if wait.started is None:
+            missing = tuple(self.view.missing_of(Ref(name)))
+            return Action(
+                "ask" if missing else "do", step.spec.name, state.member, missing, step.spec.why or "", name
+            )
+        if wait.ready_at is not None and self.at < wait.ready_at:
+            return Action("wait", step.spec.name, state.member, why=step.spec.why or "", wait=name)
+        witness = self.program.waits[name].witness
+        facts = (Ref(witness),) if witness is not None else ()
+        return Action("ask", step.spec.name, state.member, facts, "the time is up", name)

@@ -1,0 +1,226 @@
+"""Whether a step or an activity may be done now: stops, gates, powered states."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from stillair.condition.core import OptionDomain, Ref
+from stillair.condition.tree import grow, judge
+from stillair.possible import Number, Options
+from stillair.verdict import Reason, Verdict, Why
+
+from .program import NO_BINDING, Binding, Cond, Step, bound
+from .states import YES, Blocked, May, Permission, RuleState
+from .view import View
+
+__all__ = ["Gates"]
+
+
+class Gates:
+    """What may be done at the moment of a view, given the state of the rules that stop."""
+
+    def __init__(self, view: View, stops: Sequence[RuleState]) -> None:
+        self.view = view
+        self.program = view.program
+        self.history = view.history
+        self.at = view.at
+        self._stops = stops
+        self._permissions: dict[tuple[str, str | None], Permission] = {}
+        self._activities: dict[tuple[str, bool], list[Permission]] = {}
+
+    def permission(self, step: str, member: str | None = None) -> Permission:
+        """Whether a step may be done now. KeyError if there is no such step."""
+        key = (step, member)
+        if key not in self._permissions:
+            self._permissions[key] = self._permission(self.program.steps[step], member)
+        return self._permissions[key]
+
+    def activity(self, name: str) -> Permission:
+        """Whether an activity may go on now. KeyError if there is no such activity."""
+        return self._combined([*self._activity(name, gated=True), *self._unproved(None)])
+
+    def _permission(self, step: Step, member: str | None) -> Permission:
+        spec = step.spec
+        if spec.never is not None:
+            return Permission(May.NO, (Blocked(None, spec.never, None, True),))
+        binding: Binding = {step.per: member} if step.per is not None and member is not None else NO_BINDING
+        parts: list[Permission] = []
+        activities = self.activities_of(step, member)
+        for name in activities:
+            gated = step.powered is None
+            if (name, gated) not in self._activities:
+                self._activities[name, gated] = list(self._activity(name, gated))
+            parts.extend(self._activities[name, gated])
+        if step.powered is not None or activities:
+            parts.extend(self._unproved(step))
+        place = self.program.places.get(member or "") if step.per == "place" else None
+        if place is not None and place.when is not None:
+            verdict = self.view.judge(place.when, binding)
+            if verdict is Verdict.FAILS or (verdict is Verdict.OPEN and place.when.safety):
+                parts.append(self._wanted(place.when, binding))
+        if step.when is not None:
+            parts.append(self._wanted(step.when, binding))
+        if step.gate is not None:
+            parts.append(self._gate(step.gate, binding, spec.title or spec.name))
+        if step.powered is not None:
+            parts.append(self._powered_gate(step.powered))
+        return self._combined(parts)
+
+    def _wanted(self, when: Cond, binding: Binding) -> Permission:
+        """A step whose `when` does not hold is not there to be done."""
+        if self.view.judge(when, binding) is Verdict.FAILS:
+            say = f"not wanted here: it is for when {self._failing(when, binding)}"
+            return Permission(May.NO, (Blocked(None, say, None, when.safety),))
+        return self._gate(when, binding, "")
+
+    def _activity(self, name: str, gated: bool) -> Iterator[Permission]:
+        """What stands against an activity: stops, safety that is not shown, and its gate if `gated`."""
+        activity = self.program.activities[name]
+        for state in self._stops:
+            rule = self.program.rules[state.rule]
+            if name not in {t.text for t in rule.spec.stop}:
+                continue
+            if state.verdict is Verdict.HOLDS:
+                blocked = Blocked(
+                    rule.spec.name, rule.spec.say or "", rule.spec.lifted_by, rule.when.safety, state.lines
+                )
+                yield Permission(May.NO, (blocked,))
+            elif state.verdict is Verdict.OPEN and rule.when.safety:
+                binding = bound(rule, state.member)
+                yield Permission(May.NOT_YET, (), self.view.missing(rule.when, binding), state.reasons)
+        for rule in self.program.rules.values():
+            stops = rule.when.safety and name in {text.text for text in rule.spec.stop}
+            if stops and rule.per is not None and not self.view.members(rule.per)[1]:
+                reason = Reason(Why.OPEN_LIST, rule.per, "one more of them may stop this")
+                yield Permission(May.NOT_YET, (), (), (reason,))
+        if gated and activity.gate is not None:
+            yield self._gate(activity.gate, NO_BINDING, activity.spec.title)
+
+    def _unproved(self, step: Step | None) -> Iterator[Permission]:
+        """While a powered state is not ended by its proof, only what proves it may be done."""
+        for name, powered in self.program.powered.items():
+            begun = self.begun(name)
+            if begun is None or (step is not None and step.powered == name):
+                continue
+            proof = tuple(self.proof(name))
+            if not proof or (step is not None and any(r.name in step.asks for r in proof)):
+                continue
+            over = self.at - begun[0] > powered.at_most
+            say = f"{powered.spec.title} has {'run over its time' if over else 'begun'}"
+            reason = Reason(Why.LATER, name, f"{say}; lock out again and prove it first")
+            yield Permission(May.NOT_YET, (), proof, (reason,))
+
+    def _powered_gate(self, name: str) -> Permission:
+        """The gate of a powered state: before it begins, and, within its time, for the steps inside.
+
+        What it frees counts inside as it was just before it began.
+        """
+        powered = self.program.powered[name]
+        begun = self.begun(name)
+        if begun is None or not self.powered_on(name):
+            return self._gate(powered.gate, NO_BINDING, powered.spec.title)
+        if self.at - begun[0] > powered.at_most:
+            say = f"{powered.spec.title} has run over its {powered.spec.at_most}"
+            return Permission(May.NO, (Blocked(name, say, "Lock out again and prove it.", True),))
+        earlier = self.view.as_of((begun[0], begun[1] - 1))
+        freed = {text.text for text in powered.spec.frees}
+        proved = {fact for fact, _ in powered.proof}
+
+        def lookup(ref: Ref) -> Number | Options:
+            if ref.name in proved and (ref.member is None or ref.member in freed):
+                return earlier.value(ref)
+            return self.view.value(ref)
+
+        verdict = judge(powered.gate.checked, lookup)
+        if verdict is Verdict.HOLDS:
+            return YES
+        if verdict is Verdict.OPEN:
+            return Permission(
+                May.NOT_YET, (), self.view.missing(powered.gate), self.view.reasons(powered.gate)
+            )
+        say = f"{powered.spec.title}: needs {self._failing(powered.gate, NO_BINDING)}"
+        return Permission(May.NO, (Blocked(None, say, "Lock out again and prove it.", True),))
+
+    def _gate(self, cond: Cond, binding: Binding, title: str) -> Permission:
+        """A gate: one that fails only until a wait is over says *not yet*."""
+        verdict = self.view.judge(cond, binding)
+        if verdict is Verdict.HOLDS:
+            return YES
+        if verdict is Verdict.OPEN:
+            return Permission(
+                May.NOT_YET, (), self.view.missing(cond, binding), self.view.reasons(cond, binding)
+            )
+        waited = self.view.once_waited(cond, binding)
+        if waited.verdict is Verdict.OPEN:
+            return Permission(May.NOT_YET, (), waited.missing, waited.reasons)
+        failing = self._failing(cond, binding)
+        return Permission(May.NO, (Blocked(None, f"{title}: needs {failing}", None, cond.safety),))
+
+    def _failing(self, cond: Cond, binding: Binding) -> str:
+        """The smallest part of a gate that fails."""
+        branch = grow(cond.checked, lambda ref: self.view.value(ref.bound(binding)))
+        while branch.parts:
+            failing = [p for p in branch.parts if p.verdict is Verdict.FAILS]
+            if len(failing) != 1:
+                break
+            branch = failing[0]
+        return branch.text
+
+    @staticmethod
+    def _combined(parts: Sequence[Permission] | Iterator[Permission]) -> Permission:
+        parts = list(parts)
+        no = [b for p in parts if p.may is May.NO for b in p.blocked]
+        if no:
+            return Permission(May.NO, tuple(dict.fromkeys(no)))
+        open_parts = [p for p in parts if p.may is May.NOT_YET]
+        if open_parts:
+            missing = tuple(dict.fromkeys(r for p in open_parts for r in p.missing))
+            reasons = tuple(dict.fromkeys(r for p in open_parts for r in p.reasons))
+            return Permission(May.NOT_YET, (), missing, reasons)
+        return YES
+
+    def begun(self, name: str) -> tuple[float, int] | None:
+        """When a powered state last began, as (time, line)."""
+        return self.history.latest_event((f"{name}_begun", None), self.view.moment)
+
+    def powered_on(self, name: str) -> bool:
+        """Whether a powered state has begun and its proof has not been given since."""
+        begun = self.begun(name)
+        return begun is not None and bool(list(self.proof(name)))
+
+    def proof(self, name: str) -> Iterator[Ref]:
+        """The facts that must still be observed to end a powered state."""
+        begun = self.begun(name)
+        if begun is None:
+            return
+        powered = self.program.powered[name].spec
+        freed = {t.text for t in powered.frees}
+        for proved, mask in self.program.powered[name].proof:
+            fact = self.program.facts[proved]
+            assert isinstance(fact.domain, OptionDomain)
+            members: Sequence[str | None] = [None]
+            if fact.per is not None:
+                members = [
+                    m for m in self.view.members(fact.per)[0] if m in freed or fact.per != powered.of.text
+                ]
+            for member in members:
+                found = self.history.before((fact.name, member), self.view.moment)
+                latest = found[-1] if found else None
+                if (
+                    latest is None
+                    or latest.moment < begun
+                    or latest.value is None
+                    or latest.line in self.history.doubted
+                    or not fact.domain.mask(str(latest.value)) & mask
+                ):
+                    yield Ref(fact.name, member)
+
+    def activities_of(self, step: Step, member: str | None) -> list[str]:
+        """The activities of a step; a step kept per place takes that of the place."""
+        if step.spec.activity is not None:
+            return [step.spec.activity.text]
+        if step.per == "place" and member is not None:
+            place = self.program.places[member].spec
+            if place.activity is not None:
+                return [place.activity.text]
+        return []

@@ -1,0 +1,103 @@
+"""`next`: the one next action of a job."""
+
+from __future__ import annotations
+
+import click
+
+from stillair.condition.core import OptionDomain, Ref
+from stillair.margin import wait_says
+from stillair.wording import Wording
+
+from .account_format import format_option, print_json
+from .labels import fits, numbered, rule_said, standing, step_said
+from .may import say_permission
+from .opening import say_torn_off, torn_off
+from .permitting import code_of
+from .screen import Screen
+from .session import Session, Settings
+
+__all__ = ["next_", "say_next"]
+
+
+@click.command("next")
+@click.argument("job", type=click.Path())
+@format_option
+@click.pass_obj
+def next_(settings: Settings, job: str, as_json: bool) -> None:
+    """Say the next action of JOB: one step, why, and what it asks.
+
+    Exit code 3: a safety stop stands, whatever else may go on. 1: no step may be done now.
+    """
+    with Session.reading(settings, job) as session:
+        words = session.words()
+        if as_json:
+            from stillair import account
+
+            print_json({**account.next_action(words), "torn_off": torn_off(session)})
+        else:
+            screen = Screen()
+            say_torn_off(session, screen)
+            say_next(screen, words)
+    code = code_of(words.found)
+    if code:
+        raise click.exceptions.Exit(code)
+
+
+def say_next(screen: Screen, words: Wording) -> None:
+    found, action = words.found, words.found.next
+    for state in standing(found):
+        word, said = rule_said(words, state)
+        if word == "STOP":
+            screen.say(said, "STOP: ", bold=True)
+            lifted = words.program.rules[state.rule].spec.lifted_by
+            if lifted:
+                screen.say(lifted, "  lifted by: ")
+    step = words.program.steps.get(action.step or "")
+    title = step_said(words, step.spec.name, action.member) if step is not None else ""
+    match action.kind:
+        case "finished":
+            screen.say("Nothing is left to do in the open checklists.")
+        case "settle":
+            assert action.suspicion is not None
+            doubted = action.suspicion
+            screen.say(f"Settle line {doubted.observation.line}, {doubted.ref}: {doubted.slip}")
+            if doubted.other:
+                screen.say(f"enter it again as {doubted.other}, or again as it was", "  ")
+        case "list":
+            spec = words.program.lists.get(action.list or "")
+            screen.say(f"Say whether the list is complete: {spec.title if spec is not None else action.list}")
+            if spec is not None and spec.ask:
+                screen.say(spec.ask, "  ")
+        case "stopped":
+            screen.say(f"Stopped before: {title}", bold=True)
+            say_permission(screen, words, action.permission)
+        case "wait":
+            screen.say(f"Wait: {title}", bold=True)
+        case "begin":
+            screen.say(f"Begin the powered state: {action.why}", bold=True)
+        case _:
+            screen.say(title, bold=True)
+    if step is not None and step.spec.do and action.kind in ("do", "ask", "begin", "wait"):
+        screen.say(" ".join(step.spec.do.split()))
+    if action.why and action.kind != "settle":
+        screen.say(action.why, "why: ")
+    if step is not None and step.spec.caution:
+        screen.say(step.spec.caution, "CAUTION: ")
+    for ref in action.facts if action.kind != "settle" else ():
+        _say_question(screen, words, ref)
+    for wait in found.running():
+        screen.say(wait_says(words, found.view, wait.name), "wait: ")
+
+
+def _say_question(screen: Screen, words: Wording, ref: Ref) -> None:
+    screen.say(words.question(ref), "- ")
+    fact = words.program.facts[ref.name]
+    domain = fact.domain
+    options = numbered(words.program, ref)
+    if options and isinstance(domain, OptionDomain):
+        said = ", ".join(f"{name} ({domain.labels.get(name, name)})" for name in options)
+        if all(domain.labels.get(name, name).casefold() == name for name in options):
+            said = ", ".join(options)
+    else:
+        said = fits(words.program, ref)
+    screen.say(f"{words.name(ref)}= {said}", "  ")

@@ -1,0 +1,113 @@
+"""The packs and plugins a job goes by: recorded in it, found again for it, or chosen for a new one."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+
+from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.hooks import Plugins
+from stillair.job import JSON, Job, JobError, Line, PackStore, pack_digest
+
+__all__ = ["choose", "differences", "encoded", "found_again", "recorded_in", "texts_of"]
+
+_PACK = r"^pack:\s*([a-z][a-z0-9_-]*)"
+
+
+def recorded_in(lines: Sequence[Line]) -> tuple[dict[str, dict[str, str]], dict[str, dict[str, str]]]:
+    """The packs and plugins a job goes by: those of its last move, else of its first line."""
+    for line in reversed(lines):
+        if line.kind in ("job", "move"):
+            packs, plugins = line.body["packs"], line.body["plugins"]
+            assert isinstance(packs, Mapping) and isinstance(plugins, Mapping)
+            return _plain(packs), _plain(plugins)
+    raise AssertionError("a job has a first line")
+
+
+def _plain(versions: Mapping[str, JSON]) -> dict[str, dict[str, str]]:
+    return {
+        name: {key: str(value) for key, value in entry.items()}
+        for name, entry in versions.items()
+        if isinstance(entry, Mapping)
+    }
+
+
+def texts_of(store: PackStore, digest: str) -> dict[str, str]:
+    """The texts of a pack kept beside a job."""
+    return {name: data.decode("utf-8") for name, data in store.read(digest).items()}
+
+
+def found_again(
+    job: Job, name: str, entry: Mapping[str, str], plugins: Plugins, named: Sequence[str]
+) -> dict[str, str]:
+    """The texts of a pack that are no longer beside a job, from a pack of the same digest."""
+    from stillair.pack import gather
+
+    for folder in (*plugins.packs, *map(Path, named)):
+        texts = gather(folder)
+        if pack_digest(encoded(texts)) == entry["digest"]:
+            return texts
+    raise JobError(
+        f"the texts of the pack `{name}` {entry['version']}, digest {entry['digest']}, are gone",
+        help=f"put `{job.packs.folder.name}` back beside the job, or install that version, "
+        f"or name its folder: stillair guide {job.path} --pack FOLDER",
+        path=job.packs.folder,
+    )
+
+
+def encoded(texts: Mapping[str, str]) -> dict[str, bytes]:
+    """The files of a pack as they are kept."""
+    return {name: text.encode("utf-8") for name, text in texts.items()}
+
+
+def differences(recorded: Mapping[str, Mapping[str, str]], plugins: Plugins) -> Iterable[str]:
+    """Recorded plugins that are gone, or that now calculate or list otherwise.
+
+    A plugin that only gives packs may change: the texts of a job's packs are kept beside it.
+    """
+    now = {p.name: p for p in plugins.plugins}
+    weighty = ("stillair_calculators", "stillair_catalogues")
+    reckons = {p.name for (hook, _), p in plugins.givers.items() if hook in weighty}
+    for name, entry in recorded.items():
+        plugin = now.get(name)
+        if plugin is None:
+            yield f"the plugin `{name}` {entry['version']} of this job is not installed"
+        elif name in reckons and plugin.version != entry["version"]:
+            yield f"the plugin `{name}` is {plugin.version}, the job was begun with {entry['version']}"
+        elif name in reckons and plugin.digest != entry["digest"]:
+            yield f"the files of the plugin `{name}` are not those the job was begun with"
+
+
+def choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]:
+    """The texts of the packs wanted, by name."""
+    from stillair.pack import MANIFEST, gather
+
+    installed: dict[str, dict[str, str]] = {}
+    for folder in plugins.packs:
+        texts = gather(folder)
+        installed[_name_in(texts[MANIFEST], folder)] = texts
+    if not wanted:
+        if len(installed) == 1:
+            return installed
+        message, help = "no pack is installed", "install one, or name its folder with --pack"
+        if installed:
+            message, help = "several packs are installed", f"--pack NAME: {', '.join(sorted(installed))}"
+        raise StillairError(Fault("SA401", message, "--pack", help=help))
+    chosen = {}
+    for name in wanted:
+        if name in installed:
+            chosen[name] = installed[name]
+        elif Path(name).is_dir():
+            texts = gather(Path(name))
+            chosen[_name_in(texts[MANIFEST], Path(name))] = texts
+        else:
+            near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
+            raise StillairError(Fault("SA401", f"there is no pack `{name}`", "--pack", help=near))
+    return chosen
+
+
+def _name_in(manifest: str, folder: Path) -> str:
+    """The name a pack gives itself, found without the YAML reader, which is slow to start."""
+    found = re.search(_PACK, manifest, re.MULTILINE)
+    return found[1] if found else folder.name
