@@ -15,7 +15,7 @@ from stillair.verdict import Reason, Verdict, Why, all_of, any_of
 from .formula import closure_of
 from .history import Observation, end_of
 from .program import Binding
-from .standing import counted, doubt, reading, trigger_time, unusable, whole
+from .standing import doubt, newest_first, reading, trigger_time, unusable, whole
 from .waits import lasting
 
 if TYPE_CHECKING:
@@ -132,31 +132,37 @@ def _total(view: View, total: core.Sum) -> Number:
 
 
 def _readings(view: View, series: Ref, ref: Ref) -> Number:
-    found, later = counted(view, bind(series, ref), aged=True)
-    count = float(len(found))
-    return Number(count, count + len(later), reasons=tuple(later), lines=tuple(o.line for o in found))
+    found = list(newest_first(view, bind(series, ref), aged=True))
+    later = tuple(doubtful for _, doubtful in reversed(found) if doubtful is not None)
+    lines = tuple(o.line for o, doubtful in reversed(found) if doubtful is None)
+    return Number(float(len(lines)), float(len(found)), reasons=later, lines=lines)
 
 
 def _spread(view: View, spread: core.Spread, ref: Ref) -> Number:
     inner = bind(spread.ref, ref)
     fact = view.program.facts[inner.name]
     begun = view.at - spread.window
-    found, later = counted(view, inner, begun)
-    if later:
-        return Number.nothing(*later)
+    found: list[Observation] = []
+    covered = False
+    for observation, doubtful in newest_first(view, inner):
+        if doubtful is not None:
+            return Number.nothing(doubtful)
+        if observation.taken <= begun:
+            covered = True
+            break
+        found.append(observation)
     if len(found) < 2:
         return Number.nothing(Reason(Why.NOT_ASKED, inner.name, "two readings are needed"))
     highest = max(found, key=lambda o: float(o.value or 0.0))
     lowest = min(found, key=lambda o: float(o.value or 0.0))
-    high, low = reading(view, fact, highest), reading(view, fact, lowest)
     seen = propagate(
         lambda v: float(v[0]) - float(v[1]),  # type: ignore[arg-type]
-        [high, low],
+        [reading(view, fact, highest), reading(view, fact, lowest)],
         [None, None],
         [True, True],
         spread.text,
     )
-    if any(o.taken <= begun for o in counted(view, inner)[0]):
+    if covered:
         return seen
     reason = Reason(Why.NOT_YET, inner.name, f"the readings do not yet go back {lasting(spread.window)}")
     return replace(seen, high=math.inf, reasons=(*seen.reasons, reason))
@@ -170,16 +176,11 @@ def _since(view: View, since: core.SinceEvent, ref: Ref) -> Number:
             return Number.nothing(Reason(Why.NOT_YET, inner.name, "it has not happened, as far as is known"))
         elapsed = view.at - happened[0]
         return Number(elapsed, elapsed, lines=(happened[1],))
-    fact = view.program.facts[inner.name]
-    for observation in reversed(view.history.before((inner.name, inner.member), view.moment)):
-        if unusable(view, fact, inner, observation) is not None:
-            continue
-        doubtful = doubt(view, fact, inner, observation)
-        if doubtful is None:
-            elapsed = view.at - observation.taken
-            return Number(elapsed, elapsed, lines=(observation.line,))
-        if doubtful.why is not Why.VOID:
+    for observation, doubtful in newest_first(view, inner):
+        if doubtful is not None:
             return Number.nothing(doubtful)
+        elapsed = view.at - observation.taken
+        return Number(elapsed, elapsed, lines=(observation.line,))
     return Number.nothing(*(view.value(inner).reasons or (Reason(Why.NOT_ASKED, inner.name),)))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from stillair.calculator import between
@@ -18,7 +18,7 @@ from .waits import lasting
 if TYPE_CHECKING:
     from .view import View
 
-__all__ = ["counted", "doubt", "reading", "standing", "trigger_time", "unusable", "whole"]
+__all__ = ["doubt", "newest_first", "reading", "standing", "trigger_time", "unusable", "whole"]
 
 
 def standing(view: View, fact: Fact, ref: Ref) -> Number | Options:
@@ -228,23 +228,16 @@ def _happened(view: View, trigger: Trigger, member: str | None, moment: Moment) 
     return None
 
 
-def counted(
-    view: View, inner: Ref, since: float = -math.inf, aged: bool = False
-) -> tuple[list[Observation], list[Reason]]:
-    """The readings of a fact that stand now, oldest first, and why others may still come to count.
+def newest_first(view: View, inner: Ref, aged: bool = False) -> Iterator[tuple[Observation, Reason | None]]:
+    """The readings of a fact that stand now or may come to, newest first; for the latter, why not yet.
 
     With `aged`, also those that are no longer good now: what was read was read.
     """
     fact = view.program.facts[inner.name]
-    found: list[Observation] = []
-    later: list[Reason] = []
-    for observation in view.history.before((inner.name, inner.member), view.moment):
+    for observation in reversed(view.history.before((inner.name, inner.member), view.moment)):
         reason = unusable(view, fact, inner, observation)
-        if observation.taken <= since or (reason and not (aged and reason.why is Why.STALE)):
+        if reason is not None and not (aged and reason.why is Why.STALE):
             continue
         doubtful = doubt(view, fact, inner, observation)
-        if doubtful is None:
-            found.append(observation)
-        elif doubtful.why is not Why.VOID:
-            later.append(doubtful)
-    return found, later
+        if doubtful is None or doubtful.why is not Why.VOID:
+            yield observation, doubtful
