@@ -138,17 +138,22 @@ class Calculator:
         """
         try:
             value = self.function(*args, **kwargs)
-        except OutOfRange:
+        except (OutOfRange, KeyboardInterrupt):
             raise
-        except Exception as error:
-            raise self._broken(f"raised {type(error).__name__}: {error}", error) from error
+        except BaseException as error:
+            said = f": {error}" if str(error) else ""
+            raise self._broken(f"raised {type(error).__name__}{said}", error) from error
         if isinstance(value, bool) or not isinstance(value, float | int):
             raise self._broken(f"gave {type(value).__name__}, not a number")
-        if not math.isfinite(value):
+        try:
+            number = float(value)
+        except OverflowError as error:
+            raise self._broken("gave a number too large for any quantity", error) from None
+        if not math.isfinite(number):
             raise OutOfRange(f"{self.name} has no finite value here")
-        return float(value)
+        return number
 
-    def _broken(self, what: str, error: Exception | None = None) -> StillairError:
+    def _broken(self, what: str, error: BaseException | None = None) -> StillairError:
         """The fault of a broken function, with the line of its file that raised, or that it begins at."""
         code = getattr(self.function, "__code__", None)
         path = code.co_filename if code is not None else self.name

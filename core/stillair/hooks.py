@@ -15,6 +15,7 @@ import linecache
 import os
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType, ModuleType
@@ -156,6 +157,8 @@ class _Found(NamedTuple):
     name: str
     version: str
     module: ModuleType
+    root: Path | None = None
+    """The folder given for plugins that are not installed: whatever is beside it there it may import."""
 
     @property
     def file(self) -> str:
@@ -211,13 +214,15 @@ def _in_folder(folder: Path) -> dict[str, _Found]:
                 )
             )
         version = getattr(module, "__version__", "0")
-        found[name] = _Found(name, version if isinstance(version, str) else "0", module)
+        found[name] = _Found(name, version if isinstance(version, str) else "0", module, root)
     return found
 
 
 def _import(name: str, module: str, at: Path | None = None) -> ModuleType:
     try:
-        return importlib.import_module(module)
+        # What a plugin prints must not stand before the JSON of a verb.
+        with redirect_stdout(sys.stderr):
+            return importlib.import_module(module)
     except (Exception, SystemExit) as error:
         raise StillairError(
             _raised(error, "SA501", f"the plugin `{name}` cannot be imported", module, at)
@@ -398,7 +403,8 @@ def _answers(manager: pluggy.PluginManager, found: _Found, hook: str, kind: type
             continue
         function = implementation.function
         try:
-            answer = function()
+            with redirect_stdout(sys.stderr):
+                answer = function()
         except (Exception, SystemExit) as error:
             raise StillairError(_raised(error, "SA503", f"{asked} raised", found.module.__name__)) from error
         wrong = None if isinstance(answer, list | tuple) else _described(answer)
@@ -432,7 +438,12 @@ def _described(value: object, before: str = "") -> str:
 
 
 def _digest(found: _Found) -> str:
-    """SHA-256 over the names and contents of the sources of a plugin: a module, or all of a package."""
+    """SHA-256 over the names and contents of the sources of a plugin: a module, or all of a package.
+
+    Of one that is not installed, over all sources of the folder it is loaded from.
+    """
+    if found.root is not None:
+        return digest_of_files(str(found.root), files_in(str(found.root), SOURCES))
     folder, name = os.path.split(found.file)
     names = files_in(folder, SOURCES) if hasattr(found.module, "__path__") else [name]
     return digest_of_files(folder, names)

@@ -9,12 +9,15 @@ from typing import NamedTuple
 
 from .verdict import Reason, Verdict
 
-__all__ = ["NO_EFFECTS", "Number", "Options", "Region", "Source", "judge_mask", "judge_span"]
+__all__ = ["NO_EFFECTS", "UNSURE", "Number", "Options", "Region", "Source", "judge_mask", "judge_span"]
 
 #: Where an error comes from: ("repeat", line number) for one reading alone, ("offset", serial) for all
 #: readings of one instrument, ("stated", line or name) for a tolerance given without an instrument,
 #: ("curve", name and lines) for what a curved function adds that no straight effect of its inputs gives.
 Source = tuple[str, str]
+
+#: The offset of an instrument whose serial is not given: ("offset?", "gauge of line 12").
+UNSURE = "offset?"
 
 NO_EFFECTS: Mapping[Source, float] = {}
 
@@ -45,7 +48,26 @@ class Number:
     def tolerance(self) -> float:
         if not self.effects:
             return 0.0
+        if any(kind == UNSURE for kind, _ in self.effects):
+            return math.sqrt(math.fsum(part * part for _, part in self.parts()))
         return math.sqrt(math.fsum(e * e for e in self.effects.values()))
+
+    def parts(self) -> list[tuple[tuple[Source, ...], float]]:
+        """What the tolerance is the root of the sum of the squares of: an effect, or several taken as one.
+
+        Whether one instrument read several values is not known where no serial is given. Then effects of
+        one sign are taken as shared and those of the other sign as apart from them, whichever is worse.
+        """
+        parts: list[tuple[tuple[Source, ...], float]] = []
+        unsure: dict[tuple[str, bool], list[tuple[Source, float]]] = {}
+        for source, effect in self.effects.items():
+            if source[0] == UNSURE:
+                unsure.setdefault((source[1].split(" of line ")[0], effect < 0), []).append((source, effect))
+            else:
+                parts.append(((source,), effect))
+        for found in unsure.values():
+            parts.append((tuple(s for s, _ in found), math.fsum(e for _, e in found)))
+        return parts
 
     @property
     def middle(self) -> float:
@@ -56,7 +78,7 @@ class Number:
         return self.low != self.high
 
     def span(self) -> tuple[float, float]:
-        """Lowest and highest possible value, tolerance included; (nan, nan) where undefined."""
+        """Lowest and highest value, widened by the tolerance at 95 %; (nan, nan) where undefined."""
         if self.undefined:
             return (math.nan, math.nan)
         if self.shape is not None:

@@ -12,7 +12,7 @@ from stillair import quantity
 from stillair.assess import Assessment, Observation, Program
 from stillair.condition import core
 from stillair.condition.core import NumberDomain, OptionDomain, Ref
-from stillair.possible import Number, Options, Region
+from stillair.possible import UNSURE, Number, Options, Region
 from stillair.quantity import DIMENSIONS, Dimension, QuantityError, Unit
 from stillair.verdict import Reason, Why
 
@@ -344,7 +344,7 @@ class Wording:
 
     def source(self, kind: str, who: str) -> str:
         """Where an error comes from, in words."""
-        if kind == "offset":
+        if kind in ("offset", UNSURE):
             return f"offset of {who}"
         if kind == "repeat" and who.isdigit():
             observation = self.observation_of(int(who))
@@ -354,15 +354,17 @@ class Wording:
 
     def doubt(self, value: Number, unit: Unit) -> str:
         """The tolerance of a number as the root of a sum of squares; empty with fewer than two parts."""
-        effects = [(source, abs(effect)) for source, effect in value.effects.items() if effect]
+        effects = [(sources, abs(effect)) for sources, effect in value.parts() if effect]
         if len(effects) < 2 or value.shape is not None:
             return ""
         difference = quantity.difference_unit(unit)
         total = quantity.show(value.tolerance, difference, value.tolerance)
         parts = []
-        for source, effect in sorted(effects, key=lambda e: (-e[1], e[0])):
+        for sources, effect in sorted(effects, key=lambda e: (-e[1], e[0])):
             shown = quantity.show(effect, difference, value.tolerance / 10)
-            parts.append(f"{shown} (from {self._own(source, value, effect)}{self.source(*source)})")
+            own = self._own(sources[0], value, effect) if len(sources) == 1 else ""
+            said = " and ".join(self.source(*source) for source in sources)
+            parts.append(f"{shown} (from {own}{said}{', taken as one' if len(sources) > 1 else ''})")
         return f"{total} = root of the sum of the squares of {', '.join(parts)}"
 
     def attribute(self, text: str, option: str, domain: OptionDomain) -> str:

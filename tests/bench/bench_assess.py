@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from itertools import takewhile
 from pathlib import Path
 
 import stillair_checklists
@@ -39,8 +40,9 @@ def program_of(places: int) -> Program:
 
 
 def job(program: Program) -> list[Line]:
-    """The demo's lines, a look at every place more, and pressures until there are enough."""
-    lines = list(play(program, read_scenario(PACK / "scenarios" / "demo.yaml")).lines)
+    """The demo's lines up to the end of the search, a look at every place more, and pressures to fill up."""
+    whole = play(program, read_scenario(PACK / "scenarios" / "demo.yaml")).lines
+    lines = list(takewhile(lambda line: line.body.get("fact") != "search_over", whole))
     at = lines[-1].taken
 
     def add(body: dict[str, object]) -> None:

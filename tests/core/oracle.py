@@ -104,6 +104,8 @@ def text_of(node: Condition) -> str:
             return f"sum of {text_of(rest[1])} over {rest[0]}"
         case "readings":
             return f"count of {rest[0]}"
+        case "entries":
+            return f"entries of {rest[0]}"
         case "spread":
             return f"spread of {rest[0]} over {rest[1]:g} min"
         case "since":
@@ -661,9 +663,14 @@ class Completion:
         if when is not None:
             made = [s for s in situation.seen(name, None, situation.now) if s.value is not None]
             near = [s for s in made if (s.when < when if which == "last" else s.when > when)]
+            fact = situation.world.fact[name]
+            if which == "first":
+                # A check that does not count is as if it had not been made.
+                near = [s for s in near if situation.evidence(fact, None, s) != {False}]
             if near:
                 found = near[-1] if which == "last" else near[0]
-                if window is not None and abs(found.taken - when[0]) > window:
+                late = window is not None and abs(found.taken - when[0]) > window
+                if late or situation.evidence(fact, None, found) != {True}:
                     found = None
         if found is None:
             return self.choose(("near", *node[1:]), situation.world.fact[name].values)
@@ -705,8 +712,14 @@ class Completion:
             case "sum":
                 items = [self.number(rest[1], {**hand, rest[0]: m}) for m in self.members(rest[0])]
                 return None if None in items else sum(items)  # type: ignore[arg-type]
-            case "readings":
+            case "entries":
                 return float(sum(s.value is not None for s in self.situation.seen(rest[0], None)))
+            case "readings":
+                fact = self.situation.world.fact[rest[0]]
+                made = [s for s in self.situation.seen(rest[0], None) if s.value is not None]
+                found = [self.situation.evidence(fact, None, s) for s in made]
+                sure, most = found.count({True}), len(found) - found.count({False})
+                return float(self.choose(("readings", rest[0]), range(sure, most + 1)))  # type: ignore[arg-type]
             case "spread":
                 return self.spread(*rest)
             case "since":

@@ -954,6 +954,28 @@ def test_a_wait_that_nobody_watched_is_not_asked_about_for_ever() -> None:
     assert visit.next()[0] == "stopped"
 
 
+def test_an_order_of_work_may_rest_on_what_was_entered_and_does_not_count() -> None:
+    """First read, then go on: whether the reading is evidence is another matter."""
+    visit = Visit("""
+    facts:
+      lamp: {ask: L, options: [on, off]}
+      look: {ask: L, options: [dry, drop], per: place, counts when: {is: lamp is on, for: [dry]}}
+    places:
+      - {place: cellar, title: Cellar, how: h, unit: u, belief: 0.5, minutes: 3}
+      - {place: attic, title: Attic, how: h, unit: u, belief: 0.5, minutes: 3}
+    rules:
+      - {rule: read-it, caution: c, when: entries of look of cellar < 1}
+      - {rule: counted, caution: c, when: any place has (count of look >= 1)}
+""")
+    visit.see(lamp="off")
+    assert visit.rule("read-it") is HOLDS
+    visit.at(1).see(look_of_attic="dry")
+    assert visit.rule("read-it") is HOLDS
+    visit.at(2).see(look_of_cellar="dry")
+    assert visit.rule("read-it") is FAILS
+    assert visit.rule("counted") is FAILS
+
+
 def test_a_place_that_is_not_to_be_entered_may_not_be_worked_at() -> None:
     """Its `when` stands before the step, also where only a safety fact is not known."""
     visit = Visit("""

@@ -121,6 +121,22 @@ def test_an_instrument_that_is_not_declared_is_told(visit: Visit) -> None:
     assert visit.entries()[-1][1]["instrument"] == "T9"
 
 
+def test_an_instrument_of_another_kind_is_refused(visit: Visit) -> None:
+    """A balance reads no temperature; the thermometer does."""
+    body = {"offset": 0.1, "repeat": 0.1, "resolution": 0.1}
+    with Job.resume(visit.path, writer="test", now=NINE, offset=0) as job:
+        for serial, kind in (("B1", "balance"), ("T1", "thermometer")):
+            said = {"serial": serial, "kind": kind, **body}
+            job.append("instrument", said, taken=NINE, entered=NINE, offset=0, by="A. Tech")
+    visit.begun += 2
+    result = visit.note("water=72", "--with", "B1")
+    assert result.exit_code == 2
+    assert "`B1` is declared as a balance, and `water` is read with a thermometer" in result.output
+    assert visit.entries() == []
+    visit.note("water=72", "--with", "T1")
+    assert visit.entries()[-1][1]["instrument"] == "T1"
+
+
 def test_a_fact_that_cannot_be_had_stays_open(visit: Visit) -> None:
     result = visit.note("--cannot", "lid", "--why", "behind the plaster")
     assert result.exit_code == 0

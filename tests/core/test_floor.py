@@ -52,6 +52,18 @@ def test_a_powered_state_keeps_its_gate_while_it_lasts() -> None:
     assert visit.judge().next.step != "flush"
 
 
+def test_what_a_powered_state_frees_counts_as_before_also_inside_every() -> None:
+    """The freed source is on by design; any other must be locked, also one found meanwhile."""
+    visit = Visit(POWERED.replace("locked of outdoor is yes", "every source has (locked is yes)"))
+    visit.see(smell="no", locked_of_indoor="yes", locked_of_outdoor="yes")
+    assert may(visit, "flush") is May.YES
+    visit.at(1).happen("on_begun")
+    visit.see(locked_of_indoor="no")
+    assert may(visit, "flush") is May.YES
+    visit.see(locked_of_outdoor="no")
+    assert may(visit, "flush") is May.NO
+
+
 def test_a_powered_state_ends_with_its_time() -> None:
     visit = begun()
     visit.at(3)

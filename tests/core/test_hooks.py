@@ -114,6 +114,15 @@ def test_the_digest_follows_the_sources_and_nothing_else(tmp_path: Path) -> None
     assert Plugins.load([folder]).plugins[0].digest != before
 
 
+def test_the_digest_covers_what_a_plugin_may_import_beside_it(tmp_path: Path) -> None:
+    """A helper module of the folder is part of the plugin."""
+    folder = _folder(tmp_path / "mine", plug_one=CALCULATOR)
+    (folder / "_impl.py").write_text("FACTOR = 2")
+    before = Plugins.load([folder]).plugins[0].digest
+    (folder / "_impl.py").write_text("FACTOR = 3")
+    assert Plugins.load([folder]).plugins[0].digest != before
+
+
 def test_the_digest_is_the_same_in_another_place(tmp_path: Path) -> None:
     """Where a plugin is installed is not what it is."""
     folder = _folder(tmp_path / "mine", plug_one__init=CALCULATOR)

@@ -28,6 +28,7 @@ from stillair.verdict import Verdict, Why
 
 sys.path.insert(0, str(Path(__file__).parent))
 import test_assess
+import test_assess_edges as edges
 import test_conditions
 import test_soundness as soundness
 import test_tolerance
@@ -238,6 +239,22 @@ def lapse_begins_no_stretch(patch: Patch) -> None:
     patch.setattr(Stretches, "_lapses", lambda self, name: iter(()))
 
 
+def check_need_not_count(patch: Patch) -> None:
+    """The check before or after is taken whether it counts or not."""
+    patch.setattr(derived, "doubt", lambda view, fact, ref, observation: None)
+
+
+def first_member_starts_a_wait(patch: Patch) -> None:
+    """What a wait waits for in every member of a list is enough in one."""
+    members = waits._members
+
+    def one(view: View, trigger: Any) -> Any:
+        found, _ = members(view, trigger)
+        return list(found)[:1], True
+
+    patch.setattr(waits, "_members", one)
+
+
 def _folding(change: Callable[[Any, Any, float], tuple[Any, Any, float]], patch: Patch) -> None:
     fold = assessment_module.fold
     patch.setattr(
@@ -425,6 +442,8 @@ FAULTS = [
     Seeded(whole_second_counts, test_assess.test_what_is_entered_later_in_the_same_second_is_no_support),
     Seeded(one_stretch, test_assess.test_two_looks_rest_on_what_was_so_at_each),
     Seeded(lapse_begins_no_stretch, test_assess.test_two_looks_rest_on_what_was_so_at_each),
+    Seeded(check_need_not_count),
+    Seeded(first_member_starts_a_wait, edges.test_a_wait_since_something_kept_per_a_list_wants_it_of_all),
     Seeded(corrections_ignored),
     Seeded(known_clock_ignored),
     Seeded(entered_for_taken),

@@ -174,7 +174,7 @@ class Maker:
             Fact("n1", None, "state", good_for=self.age(), void_after=self.voids("f1")),
             Fact("n2", None, "series", good_for=self.age(0.5), void_after=self.voids("f2")),
             Fact("n3", None, "fixed"),
-            Fact("o1", self.pick(OPTIONS), "series"),
+            Fact("o1", self.pick(OPTIONS), "series", counts=self.counted(), counts_for=("a",)),
             Fact("gas", tuple(oracle.CATALOGUE), "fixed", catalogue=True),
             Fact("p1", self.pick(OPTIONS), "state", "la", good_for=self.age(0.5)),
             Fact("q1", None, "series", "la", void_after=self.voids()),
@@ -223,6 +223,10 @@ class Maker:
 
     def age(self, share: float = 0.75) -> int | None:
         return self.pick((5, 5, 10)) if self.chance(share) else None
+
+    def counted(self) -> Condition | None:
+        """What a check itself may rest on."""
+        return ("is", ("fact", self.pick(("f1", "f2")), None), ("a",)) if self.chance(0.4) else None
 
     def voids(self, fact: str | None = None) -> tuple[str, ...]:
         if self.chance(0.25):
@@ -451,7 +455,7 @@ class Conditions:
                 item = {"la": "q1", "lb": "q2"}[name]
                 return ("sum", name, ("fact", item, "@" + name))
         if roll < 0.60:
-            return pick((("latest", "n2"), ("readings", "n2"), ("readings", "o1")))
+            return pick((("latest", "n2"), ("readings", "n2"), ("readings", "o1"), ("entries", "n2")))
         if self.dated and roll < 0.68:
             return ("spread", "n2", pick((4.5, 9.5, 19.5)))
         if roll < 0.72:
@@ -560,7 +564,9 @@ def features(case: Case) -> set[str]:
     lists = {part[1] for part in named if part[0] in ("every", "any", "count", "sum")}
     if any(not situation.members(name)[1] for name in lists):
         found.add("open lists")
-    facts = {part[1] for part in named if part[0] in ("fact", "latest", "readings", "spread", "near")}
+    facts = {
+        part[1] for part in named if part[0] in ("fact", "latest", "readings", "entries", "spread", "near")
+    }
     facts |= {part[1] for part in named if part[0] == "since" and part[1] in case.world.fact}
     for (name, member), _ in known.seen.items():
         if name not in facts:
@@ -778,6 +784,6 @@ def learnable(fact: Fact, case: Case) -> bool:
         for condition in (*(r.when for r in case.world.rules), *(e for _, e in case.world.calculations),
                           *(f.counts for f in case.world.facts))
         for part in walk(condition)
-        if part[0] in ("since", "readings", "spread", "near")
+        if part[0] in ("since", "readings", "entries", "spread", "near")
     }  # fmt: skip
     return fact.name not in triggers | counted and not fact.name.endswith("_witness")

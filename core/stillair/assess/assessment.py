@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from functools import cached_property
+from itertools import pairwise
 
 from stillair.condition.core import GRADES, Ref
 from stillair.job import Line
@@ -74,6 +75,10 @@ class Assessment:
         """Whether an activity may go on now. KeyError if there is no such activity."""
         return self._gates.activity(name)
 
+    def any_step(self, activity: str) -> Permission:
+        """Whether any step of an activity may be done now. KeyError if there is no such activity."""
+        return self._gates.any_step(activity)
+
     def finding(self, name: str, member: str | None = None) -> Finding:
         """A finding as it stands. StopIteration if there is no such finding."""
         return next(f for f in self.findings if f.name == name and f.member == member)
@@ -131,6 +136,7 @@ def follow(before: Assessment, lines: Sequence[Line], at: float) -> Assessment:
         whole
         or len(new) > 8
         or any(x.kind not in plain or not before.history.taken < x.taken <= at for x in new)
+        or any(later.taken < earlier.taken for earlier, later in pairwise(new))
     ):
         return assess(program, lines, at)
     history = before.history.extended(new, program)

@@ -35,8 +35,8 @@ class Choice:
 
     def action(self) -> Action:
         """The next action: what is doubtful first, then what is open, in the order of the steps."""
-        if self.suspicions:
-            first = self.suspicions[0]
+        first = next((s for s in self.suspicions if not s.confirmed), None)
+        if first is not None:
             return Action("settle", facts=(first.ref,), why=first.slip, suspicion=first)
         inside = self._inside()
         if inside is not None:
@@ -51,8 +51,9 @@ class Choice:
                 stopped = stopped or state
                 continue
             if state.status == "held":
+                close = any(reason.why is Why.CLOSE for reason in state.permission.reasons)
                 again = tuple(r for r in state.permission.missing if self._can_ask_again(r))
-                if again:
+                if again and not close:
                     return Action("ask", step.spec.name, member, again, "so that what is found here counts")
             if state.status in ("not yet", "held"):
                 held.append(state)
@@ -127,6 +128,16 @@ class Choice:
             self.gates.permission(s.spec.name, ref.member).may is May.YES for s in owners
         )
 
+    def _disputed(self, ref: Ref) -> Suspicion | None:
+        """The latest entry of what cannot change, where entries differ: one more would not settle it."""
+        if self.program.facts[ref.name].spec.nature != "fixed":
+            return None
+        reason = next((r for r in self.view.value(ref).reasons if r.why is Why.DISPUTED), None)
+        if reason is None:
+            return None
+        latest = self.view.history.before((ref.name, ref.member), self.view.moment)[-1]
+        return Suspicion(ref, latest, f"{reason.text}. Which is right? Correct the other.")
+
     def _some_answers_count(self, ref: Ref) -> bool:
         """Whether a fact not looked at yet has an answer that counts whatever it rests on."""
         fact = self.program.facts[ref.name]
@@ -146,6 +157,10 @@ class Choice:
         if step.powered is not None and not self.gates.powered_on(step.powered):
             powered = self.program.powered[step.powered].spec
             return Action("begin", spec.name, state.member, why=powered.title)
+        for ref in state.asks:
+            disputed = self._disputed(ref)
+            if disputed is not None:
+                return Action("settle", spec.name, state.member, (ref,), disputed.slip, suspicion=disputed)
         if state.asks:
             return Action("ask", spec.name, state.member, state.asks, spec.why or "")
         if state.list is not None:

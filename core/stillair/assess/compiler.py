@@ -69,7 +69,7 @@ if TYPE_CHECKING:
 
 __all__ = ["compile_packs"]
 
-_TRIGGER = re.compile(r"\s*([a-z][a-z0-9_]*)(?:\s+(is|becomes)\s+([A-Za-z0-9][\w.-]*))?\s*$")
+_TRIGGER = re.compile(r"\s*(any\s+)?([a-z][a-z0-9_]*)(?:\s+(is|becomes)\s+([A-Za-z0-9][\w.-]*))?\s*$")
 
 
 def compile_packs(
@@ -361,9 +361,11 @@ class _Compiler:
             program.ways[way] = self._needed(text)
         for impossible in checklist.impossible:
             facts = tuple(t.text for t in impossible.facts)
+            self._of_no_list(impossible.facts)
             program.impossible.append(Impossible(self._needed(impossible.when), impossible.slip, facts))
         for suspect in checklist.suspect:
             facts = tuple(t.text for t in suspect.facts)
+            self._of_no_list(suspect.facts)
             program.suspects.append(Suspect(facts, self._needed(suspect.expects)))
 
     def _proof(self, powered: PoweredSpec) -> tuple[tuple[str, int], ...]:
@@ -484,17 +486,21 @@ class _Compiler:
         if found is None:
             self._fault(text, "this is neither an event nor `FACT becomes OPTION`", None, "SA300")
             return None
-        name, _, option = found.groups()
+        anyone, name, _, option = found.groups()
         symbol = self.scope.symbols.get(name)
         if symbol is None:
             help = did_you_mean(name, self.scope.symbols)
             self._fault(text, f"`{name}` is not defined", help, "SA301")
             return None
+        if anyone is not None and (symbol.per is None or option is not None):
+            self._fault(text, f"`{name}` is not an event kept per a list", "leave out `any`", "SA302")
+            return None
         if option is None:
             if symbol.kind != "event":
                 self._fault(text, f"`{name}` is not an event", f"write `{name} becomes …`", "SA302")
                 return None
-            return Trigger(name, None, symbol.per, text.text)
+            said = text.text.strip().removeprefix("any ").strip()
+            return Trigger(name, None, symbol.per, said, any=anyone is not None)
         if not isinstance(symbol.domain, OptionDomain) or symbol.kind != "fact":
             self._fault(text, f"`{name}` is not a fact with options", None, "SA302")
             return None
@@ -672,6 +678,18 @@ class _Compiler:
         program.timed.add("now")
 
     # -- small things ------------------------------------------------------------------------------------
+
+    def _of_no_list(self, facts: Iterable[Text]) -> None:
+        """Refuse facts kept per a list where entries are doubted: the member would not be known."""
+        for text in facts:
+            symbol = self.scope.symbols.get(text.text)
+            if symbol is not None and symbol.per is not None:
+                self._fault(
+                    text,
+                    f"`{text}` is kept per {symbol.per}, and only a fact of its own can be put in doubt",
+                    "write a rule with `per` and `caution` instead",
+                    "SA302",
+                )
 
     def _duration(self, text: Text | None) -> float | None:
         if text is None:

@@ -37,6 +37,8 @@ def derived(view: View, derivation: core.Derivation, ref: Ref) -> Number | Optio
             return _total(view, derivation)
         case core.Readings():
             return _readings(view, derivation.ref, ref)
+        case core.Entries():
+            return _entries(view, derivation.ref, ref)
         case core.Spread():
             return _spread(view, derivation, ref)
         case core.SinceEvent():
@@ -83,7 +85,7 @@ def _each(view: View, each: core.Each, ref: Ref) -> Options:
 
 
 def in_hand(view: View, ref: Ref, list_name: str, member: str) -> Binding:
-    """The members in hand inside a derived fact: its own list's, and the one it is itview kept for."""
+    """The members in hand inside a derived fact: its own list's, and the one it is itself kept for."""
     outer = view.program.outer.get(ref.name)
     if outer is None or ref.member is None or outer == list_name:
         return {list_name: member}
@@ -138,6 +140,13 @@ def _readings(view: View, series: Ref, ref: Ref) -> Number:
     return Number(float(len(lines)), float(len(found)), reasons=later, lines=lines)
 
 
+def _entries(view: View, series: Ref, ref: Ref) -> Number:
+    inner = bind(series, ref)
+    found = view.history.before((inner.name, inner.member), view.moment)
+    lines = tuple(o.line for o in found if o.value is not None and o.line not in view.history.doubted)
+    return Number(float(len(lines)), float(len(lines)), lines=lines)
+
+
 def _spread(view: View, spread: core.Spread, ref: Ref) -> Number:
     inner = bind(spread.ref, ref)
     fact = view.program.facts[inner.name]
@@ -145,11 +154,11 @@ def _spread(view: View, spread: core.Spread, ref: Ref) -> Number:
     found: list[Observation] = []
     covered = False
     for observation, doubtful in newest_first(view, inner):
+        if observation.taken <= begun:
+            covered = covered or doubtful is None
+            continue
         if doubtful is not None:
             return Number.nothing(doubtful)
-        if observation.taken <= begun:
-            covered = True
-            break
         found.append(observation)
     if len(found) < 2:
         return Number.nothing(Reason(Why.NOT_ASKED, inner.name, "two readings are needed"))
@@ -208,9 +217,15 @@ def _near(view: View, near: core.Near, ref: Ref) -> Number | Options:
         missing = Reason(Why.NOT_ASKED, str(inner), "no such check before it is known")
     else:
         for observation in view.history.before((inner.name, inner.member), end_of(view.now)):
-            if observation.value is not None and observation.moment > anchor:
-                chosen = observation
-                break
+            if observation.value is None or observation.moment <= anchor:
+                continue
+            doubtful = doubt(view.as_of(observation.moment), fact, inner, observation)
+            if doubtful is not None and doubtful.why is Why.VOID:
+                continue
+            if doubtful is not None:
+                return whole(near.domain, [doubtful])
+            chosen = observation
+            break
         missing = Reason(Why.LATER, str(inner), "the check that must follow has not been made")
         if chosen is not None:
             for trigger in fact.void_after:

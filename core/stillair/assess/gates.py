@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from stillair.condition.core import OptionDomain, Ref
-from stillair.condition.tree import grow, judge
-from stillair.possible import Number, Options
+from stillair.condition.tree import grow
 from stillair.verdict import Reason, Verdict, Why
 
 from .program import NO_BINDING, Binding, Cond, Step, bound
+from .standing import doubt, unusable
 from .states import YES, Blocked, May, Permission, RuleState
 from .view import View
 
@@ -38,6 +38,21 @@ class Gates:
     def activity(self, name: str) -> Permission:
         """Whether an activity may go on now. KeyError if there is no such activity."""
         return self._combined([*self._activity(name, gated=True), *self._unproved(None)])
+
+    def any_step(self, activity: str) -> Permission:
+        """Whether any step of an activity may be done now; of one without steps, whether it may itself."""
+        own = self.activity(activity)
+        if own.may is not May.YES:
+            return own
+        steps = [
+            self.permission(step.spec.name, member)
+            for step in self.program.steps.values()
+            for member in ([None] if step.per is None else self.view.members(step.per)[0])
+            if activity in self.activities_of(step, member)
+        ]
+        if not steps or any(permission.may is May.YES for permission in steps):
+            return own
+        return next((p for p in steps if p.may is May.NOT_YET), steps[0])
 
     def _permission(self, step: Step, member: str | None) -> Permission:
         spec = step.spec
@@ -123,22 +138,19 @@ class Gates:
             say = f"{powered.spec.title} has run over its {powered.spec.at_most}"
             return Permission(May.NO, (Blocked(name, say, "Lock out again and prove it.", True),))
         earlier = self.view.as_of((begun[0], begun[1] - 1))
-        freed = {text.text for text in powered.spec.frees}
-        proved = {fact for fact, _ in powered.proof}
-
-        def lookup(ref: Ref) -> Number | Options:
-            if ref.name in proved and (ref.member is None or ref.member in freed):
-                return earlier.value(ref)
-            return self.view.value(ref)
-
-        verdict = judge(powered.gate.checked, lookup)
+        freed = [text.text for text in powered.spec.frees]
+        kept = [
+            Ref(fact, member)
+            for fact, _ in powered.proof
+            for member in (freed if self.program.facts[fact].per == powered.spec.of.text else [None])
+        ]
+        view = self.view.given({ref: earlier.value(ref) for ref in kept})
+        verdict = view.judge(powered.gate)
         if verdict is Verdict.HOLDS:
             return YES
         if verdict is Verdict.OPEN:
-            return Permission(
-                May.NOT_YET, (), self.view.missing(powered.gate), self.view.reasons(powered.gate)
-            )
-        say = f"{powered.spec.title}: needs {self._failing(powered.gate, NO_BINDING)}"
+            return Permission(May.NOT_YET, (), view.missing(powered.gate), view.reasons(powered.gate))
+        say = f"{powered.spec.title}: needs {self._failing(powered.gate, NO_BINDING, view)}"
         return Permission(May.NO, (Blocked(None, say, "Lock out again and prove it.", True),))
 
     def _gate(self, cond: Cond, binding: Binding, title: str) -> Permission:
@@ -156,9 +168,10 @@ class Gates:
         failing = self._failing(cond, binding)
         return Permission(May.NO, (Blocked(None, f"{title}: needs {failing}", None, cond.safety),))
 
-    def _failing(self, cond: Cond, binding: Binding) -> str:
+    def _failing(self, cond: Cond, binding: Binding, view: View | None = None) -> str:
         """The smallest part of a gate that fails."""
-        branch = grow(cond.checked, lambda ref: self.view.value(ref.bound(binding)))
+        seen = self.view if view is None else view
+        branch = grow(cond.checked, lambda ref: seen.value(ref.bound(binding)))
         while branch.parts:
             failing = [p for p in branch.parts if p.verdict is Verdict.FAILS]
             if len(failing) != 1:
@@ -210,7 +223,8 @@ class Gates:
                     latest is None
                     or latest.moment < begun
                     or latest.value is None
-                    or latest.line in self.history.doubted
+                    or unusable(self.view, fact, Ref(fact.name, member), latest) is not None
+                    or doubt(self.view, fact, Ref(fact.name, member), latest) is not None
                     or not fact.domain.mask(str(latest.value)) & mask
                 ):
                     yield Ref(fact.name, member)

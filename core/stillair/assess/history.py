@@ -55,6 +55,7 @@ class Instrument(NamedTuple):
     resolution: float
     checked: str | None
     line: int
+    declared: Moment
 
 
 Key = tuple[str, str | None]
@@ -70,6 +71,8 @@ class History:
     members: dict[str, dict[str, tuple[float, str]]] = field(default_factory=dict)
     listed: dict[str, list[tuple[float, int]]] = field(default_factory=dict)
     instruments: dict[str, Instrument] = field(default_factory=dict)
+    """By serial, as declared last."""
+    declared: dict[str, list[Instrument]] = field(default_factory=dict)
     done: dict[Key, list[tuple[float, int]]] = field(default_factory=dict)
     skipped: dict[Key, tuple[float, str, int]] = field(default_factory=dict)
     opened: dict[str, float] = field(default_factory=dict)
@@ -99,6 +102,13 @@ class History:
             return None
         index = bisect_right(found, moment)
         return found[index - 1] if index else None
+
+    def instrument(self, serial: str | None, moment: Moment) -> Instrument | None:
+        """An instrument as it was declared when a reading was taken, or, if it was declared later, first."""
+        found = self.declared.get(serial or "")
+        if not found:
+            return None
+        return next((each for each in reversed(found) if each.declared <= moment), found[0])
 
     def extended(self, lines: Iterable[Line], program: Program) -> History:
         """This history with a few plain lines more, all taken after what it holds; it is itself unchanged."""
@@ -249,9 +259,12 @@ def _take(
                 _number(body[name] if body.get(name) is not None else getattr(usual, name, 0.0))
                 for name in ("offset", "repeat", "resolution")
             )
-            history.instruments[serial] = Instrument(
-                serial, kind_name, offset, repeat, resolution, _text(body.get("checked")), line.n
-            )
+            instrument = Instrument(
+                serial, kind_name, offset, repeat, resolution, _text(body.get("checked")), line.n,
+                (taken, order),
+            )  # fmt: skip
+            history.instruments[serial] = instrument
+            history.declared.setdefault(serial, []).append(instrument)
         case "open":
             history.opened[str(body["checklist"])] = taken
             history.closed.pop(str(body["checklist"]), None)

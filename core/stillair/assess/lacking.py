@@ -160,8 +160,10 @@ def missing_of(view: View, ref: Ref) -> Iterator[Ref]:
         state = view.wait(name)
         if state.started is None:
             for trigger in wait.since:
-                if trigger.mask is not None and view.options(Ref(trigger.name)).mask & ~trigger.mask:
-                    yield Ref(trigger.name)
+                members = [None] if trigger.per is None else view.members(trigger.per)[0]
+                for ref in (Ref(trigger.name, member) for member in members):
+                    if trigger.mask is not None and view.options(ref).mask & ~trigger.mask:
+                        yield ref
         elif wait.witness is not None and state.ready_at is not None and view.at >= state.ready_at:
             yield Ref(wait.witness)
     elif name in program.findings:
@@ -179,7 +181,7 @@ def missing_of(view: View, ref: Ref) -> Iterator[Ref]:
             case core.Sum():
                 for member in view.members(derivation.list)[0]:
                     yield from missing_of(view, derivation.item.bound({derivation.list: member}))
-            case core.Near() | core.Spread() | core.Readings() | core.SinceEvent():
+            case core.Near() | core.Spread() | core.Readings() | core.Entries() | core.SinceEvent():
                 inner = bind(derivation.ref, ref)
                 if inner.name in program.facts:
                     yield inner

@@ -85,7 +85,8 @@ class Cond:
 class Trigger(NamedTuple):
     """An event, or a fact taking one of some options (`mask`), that ends or starts something.
 
-    `only` names the members of a list it is about, where it is not about all of them.
+    `only` names the members of a list it is about, where it is not about all of them. Kept per a list, it
+    starts a wait once it has happened for all of them; for `any` of them, the latest does.
     """
 
     name: str
@@ -93,6 +94,7 @@ class Trigger(NamedTuple):
     per: str | None
     text: str
     only: frozenset[str] | None = None
+    any: bool = False
 
 
 class Fact(NamedTuple):

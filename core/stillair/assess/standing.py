@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from stillair.calculator import between
 from stillair.condition.core import NumberDomain, OptionDomain, Ref
-from stillair.possible import Number, Options
+from stillair.possible import UNSURE, Number, Options
 from stillair.verdict import Reason, Verdict, Why, all_of
 
 from .history import Moment, Observation
@@ -92,8 +92,8 @@ def whole(domain: OptionDomain | NumberDomain, reasons: Sequence[Reason]) -> Num
 
 
 def stale(view: View, fact: Fact, ref: Ref, observation: Observation) -> Reason | None:
-    """Why an observation is no longer good at this moment, if it is not."""
-    if not view.aging:
+    """Why an observation is no longer good at this moment, if it is not. What safety rests on always ages."""
+    if not view.aging and not fact.spec.safety:
         return None
     good_for = fact.good_for
     if good_for is not None and view.at - observation.taken > good_for:
@@ -106,11 +106,13 @@ def stale(view: View, fact: Fact, ref: Ref, observation: Observation) -> Reason 
 
 def voided(view: View, fact: Fact, ref: Ref, observation: Observation) -> Trigger | None:
     """What happened since that leaves an observation no longer good."""
-    for trigger in fact.void_after:
-        time = trigger_time(view, trigger, view.moment, fact.per, ref.member)
-        if time is not None and time > observation.moment:
-            return trigger
-    return None
+    if not fact.void_after:
+        return None
+    times = view.void_times.get(ref)
+    if times is None:
+        found = ((trigger_time(view, t, view.moment, fact.per, ref.member), t) for t in fact.void_after)
+        times = view.void_times[ref] = [(time, t) for time, t in found if time is not None]
+    return next((trigger for time, trigger in times if time > observation.moment), None)
 
 
 def doubt(view: View, fact: Fact, ref: Ref, observation: Observation) -> Reason | None:
@@ -160,6 +162,8 @@ def chosen(
         lapsed = fact.good_for is not None and since - observation.taken > fact.good_for
         if observation.value != latest.value or lapsed or voided(view, fact, ref, observation):
             break
+        if observation.line in view.history.doubted or doubt(view, fact, ref, observation) is not None:
+            break
         since = observation.taken
     lines = tuple(sorted(o.line for o in possible))
     settled = not mask & (mask - 1)
@@ -181,7 +185,9 @@ def reading(view: View, fact: Fact, observation: Observation) -> Number:
     assert isinstance(observation.value, float)
     effects: dict[tuple[str, str], float] = {}
     kind = view.program.kinds.get(fact.spec.read_with.text) if fact.spec.read_with else None
-    instrument = view.history.instruments.get(observation.instrument or "")
+    instrument = view.history.instrument(observation.instrument, observation.moment)
+    if kind is None or (instrument is not None and instrument.kind != kind.name):
+        instrument = None
     offset = repeat = resolution = 0.0
     who = observation.instrument or (f"the {kind.title}" if kind else "")
     if instrument is not None:
@@ -190,7 +196,7 @@ def reading(view: View, fact: Fact, observation: Observation) -> Number:
         offset, repeat, resolution = kind.offset, kind.repeat, kind.resolution
         who = observation.instrument or f"{kind.name} of line {observation.line}"
     if offset:
-        effects["offset", who] = offset
+        effects["offset" if observation.instrument else UNSURE, who] = offset
     own = math.hypot(repeat, resolution / 2, fact.tolerance)
     if own:
         effects["repeat", str(observation.line)] = own

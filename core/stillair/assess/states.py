@@ -140,6 +140,8 @@ class Suspicion(NamedTuple):
     observation: Observation
     slip: str
     other: str | None = None
+    confirmed: bool = False
+    """The same was entered again: to ask once more would be no use."""
 
 
 class Action(NamedTuple):

@@ -30,7 +30,9 @@ def suspicions(program: Program, history: History, view: View) -> list[Suspicion
             for name in impossible.facts:
                 observation = _latest(history, view, name)
                 if observation is not None:
-                    found.setdefault(observation.line, Suspicion(Ref(name), observation, impossible.slip))
+                    again = _confirmed_again(history, observation)
+                    suspicion = Suspicion(Ref(name), observation, impossible.slip, confirmed=again)
+                    found.setdefault(observation.line, suspicion)
     for suspect in program.suspects:
         if view.judge(suspect.expects) is not Verdict.FAILS:
             continue

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from stillair.condition.batch import Narrowing
@@ -36,7 +36,8 @@ _NEXT_LINE = 1 << 60
 class View:
     """The facts as of `at`, as far as they were known; checks made later, up to `now`, may confirm them.
 
-    Values are computed when first asked for and kept. Pure: nothing here reads a clock or a file. `before` is
+    Values are computed when first asked for and kept; `stale_facts` are those found stale on the way, `aging`
+    is off where age alone is to be forgiven. Pure: nothing here reads a clock or a file. `before` is
     a view of the job with fewer lines; what `reach` says is untouched is taken from it.
     """
 
@@ -60,6 +61,7 @@ class View:
         self._values: dict[Ref, Number | Options] = {}
         self._verdicts: dict[object, Verdict] = {}
         self.stale_facts: set[str] = set()
+        self.void_times: dict[Ref, list[tuple[Moment, Trigger]]] = {}
         self._rules: dict[tuple[str, str | None], tuple[Verdict, float | None]] = {}
         self._tests: dict[object, list[Test | Within]] = {}
         self._open: dict[object, tuple[Reason, ...]] = {}
@@ -105,7 +107,7 @@ class View:
         moment = end_of(at)
         changed += [ref for ref in self._timed() if self._lapses(ref, at)]
         later = Reach.of_later(program, changed)
-        checked = [ref for key in history.observations if later.touches(ref := Ref(*key))]
+        checked = [ref for key in self.history.observations if later.touches(ref := Ref(*key))]
         view = View(program, history, moment, before=self, reach=Reach.of(program, [*changed, *checked]))
         view._standins = dict(self._standins)
         view._later = later
@@ -118,11 +120,17 @@ class View:
         return view
 
     def _mended(self, ref: Ref, after: View) -> bool:
-        """Whether a check made later changes what a fact may be, or what could still settle it."""
-        value = self.value(ref)
-        if after.value(ref) != value:
+        """Whether a check made later changes which entries of a fact count, or what could still settle it."""
+        fact = self.program.facts.get(ref.name)
+        if fact is None:
             return True
-        open_ = any(reason.why is Why.LATER for reason in value.reasons)
+        doubts = []
+        for observation in self.history.before((ref.name, ref.member), self.moment):
+            if observation.value is not None:
+                doubts.append(self.doubt(fact, ref, observation))
+                if doubts[-1] != after.doubt(fact, ref, observation):
+                    return True
+        open_ = any(reason is not None and reason.why is Why.LATER for reason in doubts)
         return open_ and list(after.missing_of(ref)) != list(self.missing_of(ref))
 
     def supporting(self, cond: Cond, observation: Observation) -> View:
@@ -302,6 +310,12 @@ class View:
             self._made = View(self.program, self.history, self.moment, self.now, Judged(made), self._views)
             self._made._root = self._root
         return self._made
+
+    def given(self, values: Mapping[Ref, Number | Options]) -> View:
+        """This moment if some facts were as given."""
+        view = View(self.program, self.history, self.moment, self.now, self.judged)
+        view._values.update(values)
+        return view
 
     def without_age(self) -> View:
         """This moment as if nothing that was entered grew stale."""

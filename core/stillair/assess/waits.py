@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from stillair.condition.core import Ref
@@ -10,6 +11,7 @@ from stillair.possible import Options
 from stillair.verdict import Reason, Why
 
 from .history import Observation
+from .program import Trigger
 
 if TYPE_CHECKING:
     from .view import View
@@ -33,25 +35,24 @@ def wait_state(view: View, name: str) -> WaitState:
     ready, running, not_started = 1, 2, 4
     started = -math.inf
     lines: list[int] = []
+    unsure: list[Reason] = []
     for trigger in wait.since:
-        if trigger.mask is None:
-            happened = view.trigger_time(trigger, view.moment)
-            if happened is None:
-                reason = Reason(Why.NOT_YET, name, f"starts with: {trigger.text.replace('_', ' ')}")
+        members, closed = _members(view, trigger)
+        if not closed:
+            unsure.append(Reason(Why.OPEN_LIST, str(trigger.per), "one more of them would hold it up"))
+        for member in members:
+            begun = _begun(view, trigger, member)
+            if begun is None:
+                word = "with:" if trigger.mask is None else "when"
+                reason = Reason(Why.NOT_YET, name, f"starts {word} {trigger.text.replace('_', ' ')}")
                 return WaitState(name, Options(not_started, (reason,)), None, None)
-            started = max(started, happened[0])
-            lines.append(happened[1])
-            continue
-        options = view.options(Ref(trigger.name))
-        if not options.mask & trigger.mask:
-            reason = Reason(Why.NOT_YET, name, f"starts when {trigger.text.replace('_', ' ')}")
-            return WaitState(name, Options(not_started, (reason,)), None, None)
-        if options.mask & ~trigger.mask:
-            reason = Reason(Why.NOT_YET, name, f"starts when {trigger.text.replace('_', ' ')}")
-            whole = Options(ready | running | not_started, (*options.reasons, reason))
-            return WaitState(name, whole, None, None)
-        started = max(started, options.since or -math.inf)
-        lines.extend(options.lines)
+            unsure.extend(begun.reasons)
+            started = max(started, begun.since or -math.inf)
+            lines.extend(begun.lines)
+    if unsure:
+        reason = Reason(Why.NOT_YET, name, "it is not shown that it has started")
+        whole = Options(ready | running | not_started, (*dict.fromkeys(unsure), reason))
+        return WaitState(name, whole, None, None)
     restarted = ""
     for trigger in wait.restarted_by:
         happened = view.trigger_time(trigger, view.moment)
@@ -84,6 +85,28 @@ def wait_state(view: View, name: str) -> WaitState:
             return WaitState(name, Options(ready | running, (reason,)), started, ready_at, restarted)
     reason = Reason(Why.NOT_ASKED, witness, "the time is up; has anything happened since?")
     return WaitState(name, Options(ready | running, (reason,)), started, ready_at, restarted)
+
+
+def _members(view: View, trigger: Trigger) -> tuple[Sequence[str | None], bool]:
+    """For whom something must have happened to start a wait, and whether that is all of them."""
+    if trigger.per is None:
+        return [None], True
+    members, closed = view.members(trigger.per)
+    if not trigger.any:
+        return members, closed
+    happened = {m: view.history.latest_event((trigger.name, m), view.moment) for m in members}
+    return [max(members, key=lambda m: happened[m] or (-math.inf, 0))] if members else [None], True
+
+
+def _begun(view: View, trigger: Trigger, member: str | None) -> Options | None:
+    """Since when what starts a wait is so for a member, with reasons if it may not be; None: it is not."""
+    if trigger.mask is None:
+        happened = view.history.latest_event((trigger.name, member), view.moment)
+        return None if happened is None else Options(1, (), (happened[1],), None, happened[0])
+    options = view.options(Ref(trigger.name, member))
+    if not options.mask & trigger.mask:
+        return None
+    return options if options.mask & ~trigger.mask else options._replace(reasons=())
 
 
 def lasting(seconds: float) -> str:

@@ -9,7 +9,7 @@ from stillair.possible import Options
 from stillair.verdict import Verdict, Why
 
 from .gates import Gates
-from .program import NO_BINDING, Binding, Cond, Fact, Step
+from .program import NO_BINDING, Binding, Cond, Fact, Step, bound
 from .states import StepState
 from .view import View
 
@@ -93,23 +93,46 @@ class Wanted:
 
     def _needs_wait(self, name: str) -> bool:
         for rule in self.program.rules.values():
-            if any(ref.name == name for ref, _ in rule.when.slots) and any(
-                self.view.rule(rule, member)[0] is Verdict.OPEN for member in self._each(rule.per)
-            ):
-                return True
+            if name not in self._said_in(rule.when):
+                continue
+            for member in self._each(rule.per):
+                binding = bound(rule, member)
+                if rule.spec.finding is not None and self._hangs(rule.when, binding):
+                    return True
+                if self.view.judge(rule.when, binding) is Verdict.OPEN:
+                    return True
         program = self.program
         gated = {n for n, a in program.activities.items() if a.gate is not None and name in a.gate.mentions}
         for step in program.steps.values():
             conds = [cond for ask in step.asks for cond in _evidence(program.facts[ask])]
             if step.gate is not None:
                 conds.append(step.gate)
+            if step.powered is not None:
+                conds.append(program.powered[step.powered].gate)
             resting = any(name in cond.mentions for cond in conds)
+            resting = resting or (step.when is not None and name in self._said_in(step.when))
             for member in self._each(step.per):
                 if (
                     resting or not gated.isdisjoint(self.gates.activities_of(step, member))
                 ) and self._still_wanted(step, member):
                     return True
         return False
+
+    def _said_in(self, cond: Cond) -> set[str]:
+        """The names a condition mentions, also inside `every`, `any` and `count`."""
+        names: set[str] = set()
+        for ref, _ in cond.slots:
+            names.add(ref.name)
+            if ref.name in self.program.inner:
+                names |= self._said_in(self.program.inner[ref.name])
+        return names
+
+    def _hangs(self, cond: Cond, binding: Binding) -> bool:
+        """Whether a condition is open, or would be if no wait were decided."""
+        verdict = self.view.judge(cond, binding)
+        if verdict is Verdict.FAILS:
+            verdict = self.view.once_waited(cond, binding).verdict
+        return verdict is Verdict.OPEN
 
     def _each(self, per: str | None) -> Sequence[str | None]:
         return [None] if per is None else self.view.members(per)[0]
@@ -122,11 +145,11 @@ class Wanted:
     def _still_wanted(self, step: Step, member: str | None) -> bool:
         """Whether a step has something to ask, or to do that asks nothing."""
         before = self._unchanged(step, member)
-        if before is not None and before.status != "not yet":
+        if before is not None and before.status not in ("not yet", "passed over"):
             return False
         binding: Binding = {step.per: member} if step.per and member is not None else NO_BINDING
         if step.when is not None and self.view.judge(step.when, binding) is Verdict.FAILS:
-            return False
+            return self._hangs(step.when, binding)
         if self.is_skipped(step, member):
             return False
         if not step.asks and step.spec.wait is None:

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-import gc
-import importlib
-import os
-import sys
-from collections.abc import Sequence
-from itertools import pairwise
-from pathlib import Path
-from typing import Any, NamedTuple
+try:
+    import errno
+    import gc
+    import importlib
+    import os
+    import sys
+    from collections.abc import Sequence
+    from contextlib import suppress
+    from itertools import pairwise
+    from pathlib import Path
+    from typing import Any, NamedTuple, TextIO
 
-import click
+    import click
+except KeyboardInterrupt:  # while nothing was begun
+    raise SystemExit("stillair: interrupted") from None
 
 __all__ = ["STOPPED", "main"]
 
@@ -23,6 +28,14 @@ ERROR = "stillair.error/1"
 
 _COLLECT_AFTER = 50_000
 """Objects made, less those freed, after which garbage is looked for (judgement: some megabytes)."""
+
+_WAYS_OUT = {
+    errno.ENOENT: "look how it is spelt; a folder must be made first",
+    errno.EACCES: "ask for the right to it, or choose another place",
+    errno.EISDIR: "name a file, not a folder",
+    errno.ENOTDIR: "name a folder, not a file",
+    errno.ENOSPC: "free some space on that disk, or choose another",
+}
 
 _VERBS: dict[str, dict[str, tuple[str, str]]] = {
     "For the technician": {
@@ -105,32 +118,48 @@ class Verbs(click.Group):
         standalone_mode: bool = True,
         **extra: Any,
     ) -> Any:
-        for stream in (sys.stdin, sys.stdout, sys.stderr):
-            if hasattr(stream, "reconfigure"):
-                # A terminal without some character shows `?` for it rather than end the session.
-                stream.reconfigure(errors="replace")
-        args = _fronted(list(sys.argv[1:] if args is None else args))
-        # By default garbage is looked for some sixty times while a session starts, and none is found.
+        args = list(sys.argv[1:] if args is None else args)
         often = gc.get_threshold()
-        gc.set_threshold(_COLLECT_AFTER, *often[1:])
         try:
+            for stream in (sys.stdin, sys.stdout, sys.stderr):
+                if hasattr(stream, "reconfigure"):
+                    # A terminal without some character shows `?` for it rather than end the session.
+                    stream.reconfigure(errors="replace")
+            # By default garbage is looked for some sixty times while a session starts, and none is found.
+            gc.set_threshold(_COLLECT_AFTER, *often[1:])
+            args = _fronted(args)
             code = super().main(args, prog_name or "stillair", complete_var, False, **extra)
-        except Exception as error:
+        except (Exception, KeyboardInterrupt) as error:
             if isinstance(error, Answer):
                 code = error.code
             else:
                 told = _told(error)
                 if told is None:
                     raise
-                _say(told)
-                if _wants_json(args):
-                    told.print_json()
+                with suppress(OSError):
+                    _say(told)
+                    if _wants_json(args):
+                        told.print_json()
                 code = told.exit_code
         finally:
             gc.set_threshold(*often)
+            _let_go(sys.stdout)
         if not standalone_mode:
             return code
         sys.exit(code if isinstance(code, int) else DONE)
+
+
+def _let_go(stream: TextIO | None) -> None:
+    """Flush; what a full disk or a closed pipe does not take is given up, and not tried again at the end."""
+    if stream is None:
+        return
+    try:
+        stream.flush()
+    except (OSError, ValueError):
+        with suppress(OSError, ValueError):
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, stream.fileno())
+            os.close(nowhere)
 
 
 class Mistake(click.UsageError):
@@ -162,8 +191,9 @@ class Answer(Exception):
 @click.pass_context
 def main(ctx: click.Context, plugin_dirs: tuple[str, ...], by: str | None) -> None:
     """Stillair guides a diagnostic job, one next action at a time, and keeps the record of it."""
-    from .session import Settings
+    from .session import Session, Settings
 
+    Session.has_written = False
     settings = ctx.obj if isinstance(ctx.obj, Settings) else Settings()
     settings.plugin_dirs = tuple(Path(folder) for folder in plugin_dirs)
     settings.by = by.strip() or None if by else None
@@ -224,14 +254,21 @@ def _say(told: _Told) -> None:
     where = f"{told.place}: " if told.place else ""
     help = [f"help: {told.help}"] if told.help else []
     lines = [told.text] if told.text is not None else [f"{where}{told.message}", *help]
+    if told.text is None:
+        # What was typed stands in these, and can never look like a line of its own.
+        lines = [" ".join(line.splitlines()) for line in lines]
     for line in f"stillair: {chr(10).join(lines)}".split("\n"):
         click.echo(printable(line), err=True)
 
 
-def _told(error: Exception) -> _Told | None:
+def _told(error: BaseException) -> _Told | None:
     """What the error says to the user; None if it is no mistake of theirs."""
-    if isinstance(error, click.Abort):
-        return _Told(NO, "interrupted", "interrupted", "what was entered is kept")
+    # While a class is made, Python tells of an interruption as the cause of a RuntimeError.
+    broken = isinstance(error, RuntimeError) and isinstance(error.__cause__, KeyboardInterrupt)
+    if broken or isinstance(error, click.Abort | KeyboardInterrupt):
+        session = sys.modules.get(f"{__name__}.session")
+        begun = session is not None and session.Session.has_written
+        return _Told(NO, "interrupted", "interrupted", "what was entered is kept" if begun else None)
     if isinstance(error, click.UsageError):
         message = error.format_message().rstrip(".")
         usage = f"`{error.ctx.command_path} --help` shows what can be written" if error.ctx else None
@@ -260,5 +297,6 @@ def _told(error: Exception) -> _Told | None:
         return _Told(code, fault.code, fault.message + more, fault.help, place, str(error))
     if isinstance(error, OSError):
         message = (error.strerror or str(error)).lower()
-        return _Told(NO, "file", message, None, str(error.filename or "the system"))
+        help = _WAYS_OUT.get(error.errno or 0, "look whether it can be read and written, and try again")
+        return _Told(NO, "file", message, help, str(error.filename or "the system"))
     return None

@@ -5,14 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from stillair.assess import Action, Assessment, Entry, EntryError, May, read_fact
+from stillair.assess import Action, Assessment, Entry, EntryError, May
 from stillair.condition.core import NumberDomain, Ref
 from stillair.wording import Wording
 
 from .asking import Asking
 from .entering import (
     REASONS,
-    add_member,
     cannot,
     check_once,
     check_reason,
@@ -22,7 +21,10 @@ from .entering import (
     take_back,
     taken_as,
 )
-from .labels import fits, numbered, step_said
+from .labels import choices, fits, numbered, step_said
+from .naming import add_member, fact_named, list_named
+from .powering import ended_by, ending
+from .settling import as_entered, disputed, is_dispute, settle
 from .typed import is_number, number_of, parts
 
 __all__ = ["Answers"]
@@ -115,7 +117,10 @@ class Answers:
 
     def _entry(self, found: Assessment, ref: Ref, typed: str) -> Entry:
         serial = self.asking.serial(found, ref)
-        return observe(self.session, found, ref, typed, serial=serial, taken=self.asking.as_of)
+        try:
+            return observe(self.session, found, ref, typed, serial=serial, taken=self.asking.as_of)
+        except EntryError as error:
+            raise EntryError(error.message, choices(found.program, ref) or error.help) from None
 
     def _keep(self, found: Assessment, ref: Ref, entry: Entry) -> None:
         line = self.session.append(entry, taken=self.asking.as_of)
@@ -141,9 +146,14 @@ class Answers:
             self._keep(found, ref, self._read(found, ref, typed))
 
     def named(self, found: Assessment, named: Sequence[tuple[str, str]]) -> None:
-        """Facts given by name; those before one that cannot be read are kept."""
+        """Facts given by name, and members found late; those before one that cannot be read are kept."""
+        program = found.program
+        for name, label in [each for each in named if list_named(program, each[0])]:
+            self._add(found, name, label)
+            found = self.session.assess(self.asking.moment())
+        named = [each for each in named if not list_named(program, each[0])]
         members = self.session.members(found)
-        refs = [read_fact(found.program, name, members) for name, _ in named]
+        refs = [fact_named(program, name, members) for name, _ in named]
         check_once((ref, value) for ref, (_, value) in zip(refs, named, strict=True))
         suspect = {s.ref: s.observation for s in found.suspicions}
         kept: list[str] = []
@@ -153,7 +163,9 @@ class Answers:
             except EntryError as error:
                 rest = f"kept before it: {', '.join(kept)}" if kept else "nothing is kept"
                 raise EntryError(f"{error.message}; {rest}", error.help) from None
-            if ref in suspect:
+            if disputed(found, ref):
+                self._settled(found, ref, entry)
+            elif ref in suspect:
                 correct(self.session, suspect[ref], entry, "read again")
                 self.screen.say(f"{ref}: {entry.understood}", "corrected ")
             else:
@@ -161,9 +173,11 @@ class Answers:
             kept.append(str(ref))
 
     def _done(self, found: Assessment, action: Action, typed: str) -> None:
-        if typed.lower() not in ("y", "yes", "1", "done"):
-            raise EntryError(f"`{typed}` is not an answer here", "y when it is done; s skips where allowed")
         assert action.step is not None
+        if typed.lower() not in ("y", "yes"):
+            # Never a digit: one meant for another question must not switch anything on.
+            help = "y when it is on" if action.kind == "begin" else ending(found, action.step)
+            raise EntryError(f"`{typed}` is not an answer here", f"{help}; s skips where allowed")
         # What it rests on may have gone stale while the question stood on the screen.
         permission = self.session.assess(self.asking.moment()).permission(action.step, action.member)
         if permission.may is not May.YES:
@@ -177,7 +191,13 @@ class Answers:
             self.asking.anew()
             line = self.session.write("event", {"event": f"{state}_begun"}, taken=self.asking.as_of)
         else:
-            line = did(self.session, found, action.step, action.member, self.asking.as_of)
+            off = ended_by(found, action.step)
+            with self.session.together():
+                line = did(self.session, found, action.step, action.member, self.asking.as_of)
+                if off is not None:
+                    self.session.write("event", {"event": f"{off}_ended"}, taken=self.asking.as_of)
+            if off is not None:
+                said = f"{said}; off again: {found.program.powered[off].spec.title}"
         self.screen.say(said, f"kept {self.session.said(line.taken)} ")
 
     def _listed(self, found: Assessment, action: Action, typed: str) -> None:
@@ -185,16 +205,27 @@ class Answers:
         title = found.program.lists[action.list].title
         if typed.lower() in ("n", "no"):
             line = self.session.write("listed", {"list": action.list}, taken=self.asking.as_of)
-            self.screen.say(f"{title}: that is all", f"kept {self.session.said(line.taken)} ")
+            late = f"{title}: that is all; one found later: {action.list}=NAME"
+            self.screen.say(late, f"kept {self.session.said(line.taken)} ")
             return
-        if typed.lower() in ("y", "yes") or typed.isdigit():
-            raise EntryError(f"`{typed}` is no name", "type what it is called, such as `second panel`")
-        line, short = add_member(self.session, found, action.list, typed, self.asking.as_of)
-        self.screen.say(f"{title}: {typed} (as {short})", f"kept {self.session.said(line.taken)} ")
+        self._add(found, action.list, typed)
+
+    def _add(self, found: Assessment, name: str, label: str) -> None:
+        title = found.program.lists[name].title
+        line, short = add_member(self.session, found, name, label, self.asking.as_of)
+        self.screen.say(f"{title}: {label} (as {short})", f"kept {self.session.said(line.taken)} ")
 
     def _settle(self, found: Assessment, action: Action, typed: str) -> None:
         suspicion = action.suspicion
         assert suspicion is not None
+        if is_dispute(found, action):
+            ref, entries = suspicion.ref, disputed(found, suspicion.ref)
+            if typed.isdigit() and 1 <= int(typed[:4]) <= len(entries):
+                entry = as_entered(self.session, found, ref, entries[int(typed) - 1])
+            else:
+                entry = self._entry(found, ref, typed)
+            self._settled(found, ref, entry)
+            return
         why = "read again"
         if suspicion.other is not None and typed == "1":
             typed, why = suspicion.other, f"unit slip: {suspicion.other} was read"
@@ -208,6 +239,11 @@ class Answers:
             return
         correct(self.session, suspicion.observation, entry, why)
         self.screen.say(f"{suspicion.ref}: {entry.understood}", "corrected ")
+
+    def _settled(self, found: Assessment, ref: Ref, entry: Entry) -> None:
+        lines = settle(self.session, found, ref, entry)
+        which = ", ".join(f"line {line}" for line in lines) or "no other entry"
+        self.screen.say(f"{ref}: {entry.understood} is right ({which} corrected)", "settled ")
 
     # -- reasons -----------------------------------------------------------------------------------------
 

@@ -9,9 +9,13 @@ from stillair.condition.core import OptionDomain, Ref
 from stillair.wording import Wording
 
 from .entering import serial_for
-from .labels import fits, numbered, observed, rule_said, standing, step_said
+from .labels import fits, in_order, numbered, observed, rule_said, standing, step_said
+from .naming import list_named
+from .powering import ending
 from .screen import Screen, bar, time_left
 from .session import Session
+from .settling import dispute_said, disputed, is_dispute
+from .stops import say_stood
 
 __all__ = ["Asking"]
 
@@ -98,6 +102,8 @@ class Asking:
             if (state.rule, state.member) not in self.fresh:
                 word, said = rule_said(words, state)
                 screen.short(said, f"{word}: ")
+        for said in say_stood(self.session, words):
+            screen.say(said, "STOP stood: ", bold=True)
         self.powered(found)
         self.waits(found)
         if action.kind in ("finished", "stopped", "settle", "list") or action.step is None:
@@ -157,7 +163,8 @@ class Asking:
             case "ask":
                 self.ask(found, action.facts)
             case "do":
-                screen.say("y when it is done")
+                assert action.step is not None
+                screen.say(ending(found, action.step))
             case "begin":
                 assert action.step is not None
                 state = found.program.steps[action.step].powered
@@ -175,6 +182,7 @@ class Asking:
                 screen.say(spec_list.ask or f"{spec_list.title}: any other?", "", bold=True)
                 screen.say(f"so far: {said}", "  ")
                 screen.say("n: no, that is all; or the name of one more", "  ")
+                screen.say(f"found later: {action.list}=NAME, at any question", "  ")
             case "settle":
                 self.ask_settle(found, action)
             case "wait":
@@ -216,6 +224,12 @@ class Asking:
         assert suspicion is not None
         screen.say(self._words(found).question(suspicion.ref), bold=True)
         screen.say(suspicion.slip, "  ")
+        if is_dispute(found, action):
+            for number, entry in enumerate(disputed(found, suspicion.ref), 1):
+                screen.say(dispute_said(self.session, found, entry), f"  {number} ")
+            screen.say("the number of the one that is right, or the right answer in full", "  ")
+            screen.say("The others are then corrected. Nothing rests on these until then.", "  ")
+            return
         if suspicion.other is not None:
             screen.say(f"it was {suspicion.other}: correct it", "  1 ")
             screen.say(f"{suspicion.observation.read} is right", "  2 ")
@@ -235,7 +249,7 @@ class Asking:
         screen = self.screen
         if action.step is not None:
             screen.say(f"The next would be: {step_said(self._words(found), action.step, action.member)}")
-        for blocked in action.permission.blocked:
+        for blocked in in_order(found.program, action.permission.blocked):
             screen.say(blocked.say, "STOP: ", bold=True)
             if blocked.lifted_by:
                 screen.say(blocked.lifted_by, "  lifted when: ")
@@ -275,6 +289,8 @@ class Asking:
         screen.say()
         for key, about in KEYS:
             screen.say(about, f"  {key:<7} ")
+        for name in filter(lambda name: list_named(program, name), program.lists):
+            screen.say(f"one more found late: {program.lists[name].title}", f"  {name}=… ")
 
     def about(self, found: Assessment, ref: Ref) -> None:
         """Why and how one fact is asked, and when it counts."""

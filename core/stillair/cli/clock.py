@@ -3,9 +3,31 @@
 from __future__ import annotations
 
 import time
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 
 __all__ = ["Clock", "FixedClock"]
+
+
+class _Here(tzinfo):
+    """The zone of this device, by the rules of its system: a time may be left out, or happen twice."""
+
+    def utcoffset(self, dt: datetime | None) -> timedelta | None:
+        return None if dt is None else dt.replace(tzinfo=None).astimezone().utcoffset()
+
+    def dst(self, dt: datetime | None) -> timedelta | None:
+        return None
+
+    def tzname(self, dt: datetime | None) -> str | None:
+        return None if dt is None else dt.replace(tzinfo=None).astimezone().tzname()
+
+    def fromutc(self, dt: datetime) -> datetime:
+        local = dt.replace(tzinfo=UTC).astimezone()
+        naive = local.replace(tzinfo=None)
+        twice = naive.replace(fold=0).astimezone().utcoffset() != local.utcoffset()
+        return naive.replace(tzinfo=self, fold=int(twice))
+
+
+_HERE = _Here()
 
 
 class Clock:
@@ -16,8 +38,8 @@ class Clock:
         return time.time()
 
     def zone(self, at: float) -> tzinfo:
-        """The zone in force at a moment; a fixed offset, as a job file writes it."""
-        return datetime.fromtimestamp(at, UTC).astimezone().tzinfo or UTC
+        """The zone of this device, with the days on which its clocks are changed."""
+        return _HERE
 
     def offset(self, at: float) -> int:
         """Minutes east of UTC at a moment."""

@@ -14,8 +14,9 @@ from stillair.wording import Wording
 
 from . import Mistake
 from .clock import FixedClock
-from .entering import add_member, cannot, correct, declare_instrument, did, happened, observe
+from .entering import cannot, correct, declare_instrument, did, happened, observe
 from .labels import changes, step_said
+from .naming import add_member
 from .screen import Screen
 from .session import Session, Settings
 

@@ -17,7 +17,6 @@ from .session import Session
 
 __all__ = [
     "REASONS",
-    "add_member",
     "cannot",
     "check_event",
     "check_once",
@@ -79,6 +78,8 @@ def observe(
         )
     if serial is None:
         serial = serial_for(assessment, ref.name)
+    else:
+        _check_kind(assessment, ref, serial)
     moment = session.now() if taken is None else taken
     try:
         return read_value(
@@ -92,6 +93,19 @@ def observe(
                 "be off, `stillair instruments` shows it",
             ) from error
         raise
+
+
+def _check_kind(assessment: Assessment, ref: Ref, serial: str) -> None:
+    """EntryError where an instrument is declared as of another kind than a fact is read with."""
+    program = assessment.program
+    wanted = program.facts[ref.name].spec.read_with
+    known = assessment.history.instruments.get(serial)
+    if known is not None and wanted is not None and known.kind != wanted.text:
+        kinds = (program.kinds[known.kind].title.lower(), program.kinds[wanted.text].title.lower())
+        raise EntryError(
+            f"`{serial}` is declared as a {kinds[0]}, and `{ref}` is read with a {kinds[1]}",
+            "give each reading its own instrument, in a note of its own",
+        )
 
 
 def check_part(program: Program, entry: Entry) -> None:
@@ -273,22 +287,6 @@ def check_step(session: Session, assessment: Assessment, step: str, member: str 
         raise EntryError(f"`{step}` is done per {per}", f"`{step} of …`: {', '.join(members)}")
     if member is not None and member not in members:
         raise EntryError(f"`{member}` is not a member the step `{step}` is done for")
-
-
-def add_member(
-    session: Session, assessment: Assessment, name: str, label: str, taken: float | None = None
-) -> tuple[Line, str]:
-    """Put a member on a list under a short name made from what it is called."""
-    letters = "".join(c if c.isascii() and c.isalnum() else "_" for c in label.casefold())
-    short = "_".join(part for part in letters.split("_") if part)[:40].strip("_")
-    if not short:
-        raise EntryError(f"`{label}` has no letters or digits to name it by", "such as `second panel`")
-    if not short[0].isalpha():
-        short = f"{name}_{short}"
-    if short in session.members(assessment)[name]:
-        raise EntryError(f"`{label}` is on the list already", "give it a name of its own")
-    body: dict[str, JSON] = {"list": name, "member": short, "label": label}
-    return session.write("member", body, taken=taken), short
 
 
 def declare_instrument(

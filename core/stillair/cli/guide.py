@@ -15,11 +15,12 @@ from stillair.wording import Wording
 
 from . import DONE, STOPPED, Answer, Mistake
 from .asking import Asking
-from .labels import changes, finding_said, is_found, rule_said, standing
+from .labels import changes, finding_said, is_found, standing
 from .opening import keep_set_back, say_opening
-from .permitting import code_of, open_only, safety_stops
+from .permitting import code_of, open_only
 from .screen import Emergency, Leave, Screen
 from .session import Session, Settings
+from .stops import say_stood, why_stopped
 
 if TYPE_CHECKING:
     from .answers import Answers
@@ -77,6 +78,8 @@ def guide(settings: Settings, job: str, packs: tuple[str, ...], title: str | Non
                 f"the job is with {session.in_charge}",
                 f"hand it over first: stillair handover {job} --to '{by}'",
             )
+        for text in session.unlike:
+            screen.say(text, "CAUTION: ", bold=True)
         found = session.assess()
         if again:
             from .journal import reopen
@@ -110,6 +113,7 @@ class Guide:
         self._path = path
         self.asking = Asking(session, screen)
         self._before: Assessment | None = None
+        self._behind = False
 
     # What is not needed for the first question is imported after it, so that a session starts at once.
 
@@ -132,6 +136,7 @@ class Guide:
         try:
             self._greet(new)
             while True:
+                self._clock()
                 assessment = self._look()
                 self.asking.show(assessment)
                 typed = self.screen.ask()
@@ -149,8 +154,8 @@ class Guide:
     def _left(self) -> int:
         found = self.session.assess()
         words = self._words(found)
-        for state in safety_stops(found):
-            self.screen.say(rule_said(words, state)[1], "STOP stands: ", bold=True)
+        for text in [*why_stopped(words), *say_stood(self.session, words)]:
+            self.screen.say(text, "STOP stands: ", bold=True)
         self.screen.say(f"Left. Everything entered is kept. Resume: stillair guide {self._path}")
         return STOPPED if code_of(found) == STOPPED else DONE
 
@@ -167,7 +172,14 @@ class Guide:
         screen.say(f"Entries are by {session.by or 'nobody named'}.")
         if not new and session.now() - session.last > _SHUT and session.assess().running():
             screen.say("Waits ran on by the clock alone while nothing was entered here.", "CAUTION: ")
-        keep_set_back(session, screen)
+        self._clock()
+
+    def _clock(self) -> None:
+        """Say, once, that the clock stands before the last entry, and keep that in the job."""
+        behind = self.session.behind() > 0
+        if behind and not self._behind:
+            keep_set_back(self.session, self.screen)
+        self._behind = behind
 
     def _words(self, found: Assessment) -> Wording:
         return Wording(found, self.session.zone())

@@ -18,6 +18,7 @@ from .entering import (
 )
 from .labels import step_said
 from .permitting import refusal, say_refusal, steps_of_event
+from .powering import finish_steps
 from .typed import number_of
 
 __all__ = ["Keys"]
@@ -89,20 +90,21 @@ class Keys:
     def event(self, found: Assessment) -> None:
         screen = self.screen
         words = self._words(found)
-        choices: list[tuple[str, str, str | None]] = []
-        for name, said, per in events(found):
-            if per is None:
-                choices.append((name, said, None))
-                continue
-            choices += [(name, f"{said}: {words.member(per, m)}", m) for m in found.view.members(per)[0]]
+        choices = list(events(found))
         screen.say("What happened?")
-        for number, (_, said, _) in enumerate(choices, 1):
-            screen.say(said, f"  {number} ")
+        for number, (_, said, per) in enumerate(choices, 1):
+            screen.say(f"{said} …" if per is not None else said, f"  {number} ")
         screen.say("the number, and the time if it was not now (2 9:40); Enter goes back", "  ")
         number_text, _, time_text = screen.ask().partition(" ")
         if not number_text:
             return
-        name, said, member = choices[number_of(number_text, len(choices)) - 1]
+        name, said, per = choices[number_of(number_text, len(choices)) - 1]
+        member = None
+        if per is not None:
+            member = self._member(found, words, per)
+            if member is None:
+                return
+            said = f"{said}: {words.member(per, member)}"
         taken = self.asking.as_of
         if time_text.strip():
             taken = self._seen_at(time_text.strip())
@@ -116,9 +118,29 @@ class Keys:
             why = self.answers.reason("Did it happen all the same? Say why it was done.", ())
             if not why:
                 return
-        line = happened(self.session, found, name, member, taken, why=why)
+        with self.session.together():
+            line = happened(self.session, found, name, member, taken, why=why)
+            done = finish_steps(self.session, found, name, taken)
         self.asking.anew()
         screen.say(said, f"kept {self.session.said(line.taken)} ")
+        for line, text in done:
+            screen.say(text, f"kept {self.session.said(line.taken)} ")
+        if done:
+            screen.say("z if it was not done", "  ")
+
+    def _member(self, found: Assessment, words: Wording, per: str) -> str | None:
+        """Which member of a list an event is about: the one in hand with Enter, or one by its number."""
+        members = found.view.members(per)[0]
+        at_hand = found.next.member if found.next.member in members else None
+        self.screen.say("Where?" if per == "place" else "Which one?")
+        for number, each in enumerate(members, 1):
+            self.screen.say(words.member(per, each), f"  {number} ")
+        here = f"Enter: {words.member(per, at_hand)}; z goes back" if at_hand else "Enter goes back"
+        self.screen.say(here, "  ")
+        typed = self.screen.ask()
+        if typed.lower() in ("", "z"):
+            return at_hand if not typed else None
+        return members[number_of(typed, len(members)) - 1]
 
     def instrument(self, found: Assessment) -> None:
         screen, kinds = self.screen, found.program.kinds

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from stillair import quantity
-from stillair.assess import Assessment, Finding, Observation, Program, RuleState
+from stillair.assess import Assessment, Blocked, Finding, Observation, Program, RuleState
 from stillair.condition.core import NumberDomain, OptionDomain, Ref
 from stillair.verdict import Verdict
 from stillair.wording import Wording
 
 __all__ = [
     "changes",
+    "choices",
     "finding_said",
     "fits",
+    "in_order",
     "is_found",
     "numbered",
     "observed",
@@ -47,6 +49,17 @@ def numbered(program: Program, ref: Ref) -> tuple[str, ...]:
     if len(domain.names) > _MOST_KEYS or any(name.isdigit() for name in domain.names):
         return ()
     return domain.names
+
+
+def choices(program: Program, ref: Ref) -> str | None:
+    """The keys of a fact with numbered options, and what each says; None for others."""
+    options, domain = numbered(program, ref), program.facts[ref.name].domain
+    if not options or not isinstance(domain, OptionDomain):
+        return None
+    if options == ("yes", "no"):
+        return "y yes, n no, u cannot tell"
+    said = [f"{number} {domain.labels.get(name, name)}" for number, name in enumerate(options, 1)]
+    return ", ".join([*said, "u cannot tell"])
 
 
 def fits(program: Program, ref: Ref) -> str:
@@ -100,8 +113,19 @@ def finding_said(words: Wording, finding: Finding) -> str:
 
 
 def standing(found: Assessment) -> list[RuleState]:
-    """The stops and cautions that hold, stops first."""
-    return [s for s in (*found.stops, *found.cautions) if s.verdict is Verdict.HOLDS]
+    """The stops and cautions that hold: stops first, and of these the one that stops most."""
+    stops = sorted(found.stops, key=lambda s: -stopped_by(found.program, s.rule))
+    return [s for s in (*stops, *found.cautions) if s.verdict is Verdict.HOLDS]
+
+
+def stopped_by(program: Program, rule: str | None) -> int:
+    """How many activities a rule stops."""
+    return len(program.rules[rule].spec.stop) if rule in program.rules else 0
+
+
+def in_order(program: Program, blocked: Iterable[Blocked]) -> list[Blocked]:
+    """What stands against a step: first the stop that stops most."""
+    return sorted(blocked, key=lambda each: -stopped_by(program, each.rule))
 
 
 def rule_said(words: Wording, state: RuleState) -> tuple[str, str]:

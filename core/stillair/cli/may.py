@@ -12,7 +12,7 @@ from stillair.wording import Wording
 
 from . import Mistake
 from .account_format import format_option, print_json
-from .labels import rule_said, step_said
+from .labels import in_order, rule_said, step_said
 from .permitting import answer_code, safety_stops
 from .screen import Screen
 from .session import Session, Settings
@@ -41,7 +41,7 @@ def may(settings: Settings, job: str, step: tuple[str, ...], as_json: bool) -> N
         members = words.found.view.members(per)[0] or [None]
     is_step = kind == "step"
     answers = [
-        (m, words.found.permission(name, m) if is_step else words.found.activity(name)) for m in members
+        (m, words.found.permission(name, m) if is_step else words.found.any_step(name)) for m in members
     ]
     if as_json:
         from stillair import account
@@ -76,7 +76,7 @@ def say_permission(
             screen.say(f"{words.name(ref)}: {words.question(ref)}", "- ")
         for said in permission_says(words, answer):
             screen.say(said, "because: ")
-    for blocked in answer.blocked:
+    for blocked in in_order(words.program, answer.blocked):
         screen.say(blocked.say, "because: ")
         if blocked.lifted_by:
             screen.say(blocked.lifted_by, "lifted by: ")

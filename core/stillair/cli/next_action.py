@@ -12,9 +12,11 @@ from .account_format import format_option, print_json
 from .labels import fits, numbered, rule_said, standing, step_said
 from .may import say_permission
 from .opening import say_torn_off, torn_off
-from .permitting import code_of
+from .permitting import closed_with, code_of, safety_stops
 from .screen import Screen
 from .session import Session, Settings
+from .settling import dispute_said, disputed
+from .stops import say_stood, why_stopped
 
 __all__ = ["next_", "say_next"]
 
@@ -30,14 +32,27 @@ def next_(settings: Settings, job: str, as_json: bool) -> None:
     """
     with Session.reading(settings, job) as session:
         words = session.words()
+        end = closed_with(words.found)
         if as_json:
             from stillair import account
 
-            print_json({**account.next_action(words), "torn_off": torn_off(session)})
+            told = {"at": account.moment(words, end[0]), "outcome": end[1]} if end is not None else None
+            more = {"torn_off": torn_off(session), "closed": told, "stood": say_stood(session, words)}
+            print_json({**account.next_action(words), **more})
+        elif end is not None:
+            screen = Screen()
+            say_torn_off(session, screen)
+            screen.say(f"The job was closed at {session.said(end[0])}: {end[1]}", bold=True)
+            screen.say(f"`stillair guide {job} --reopen` opens it again, on the record.")
         else:
             screen = Screen()
             say_torn_off(session, screen)
+            for text in say_stood(session, words):
+                screen.say(text, "STOP stood: ", bold=True)
             say_next(screen, words)
+            if words.found.next.kind == "settle":
+                for each in disputed(words.found, words.found.next.facts[0]):
+                    screen.say(dispute_said(session, words.found, each), "entry: ")
     code = code_of(words.found)
     if code:
         raise click.exceptions.Exit(code)
@@ -52,6 +67,9 @@ def say_next(screen: Screen, words: Wording) -> None:
             lifted = words.program.rules[state.rule].spec.lifted_by
             if lifted:
                 screen.say(lifted, "  lifted by: ")
+    if not safety_stops(found) and action.kind != "stopped":
+        for said in why_stopped(words):
+            screen.say(said, "STOP: ", bold=True)
     step = words.program.steps.get(action.step or "")
     title = step_said(words, step.spec.name, action.member) if step is not None else ""
     match action.kind:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from stillair.assess import Assessment, EntryError, read_fact, split
+from stillair.assess import Assessment, EntryError, split
 from stillair.carried import in_doubt
 from stillair.condition.core import Ref
 from stillair.job import Line
@@ -25,18 +25,23 @@ from .entering import (
     taken_as,
 )
 from .labels import changes, rule_said, step_said
+from .naming import add_member, fact_named, list_named, short_name
 from .opening import say_opening, set_back
 from .permitting import (
     Refusal,
     in_charge_only,
+    not_permitted,
     open_only,
     refusal,
     safety_stops,
     say_refusal,
     steps_of_event,
 )
-from .screen import Screen
+from .powering import finish_steps
+from .screen import Screen, after_keeping
 from .session import Session, Settings
+from .settling import dispute_said, disputed, settle
+from .stops import leave_only, say_stood
 
 __all__ = ["note"]
 
@@ -97,13 +102,16 @@ def note(
         open_only(session, before, job)
         _check_name(session, before, job, facts, unknown, bool(event or step or again))
         taken = _seen_at(session, at_text, long_ago) if at_text else None
-        given = _given(session, before, facts)
-        missed = read_fact(session.program, unknown, session.members(before)) if unknown else None
+        late, given = _given(session, before, facts)
+        missed = fact_named(session.program, unknown, session.members(before)) if unknown else None
         check_once([*given, *([(missed, "cannot be had")] if missed is not None else [])])
         clock = set_back(session, screen)
         kept = Kept(session)
         try:
             with session.together():
+                for name, label in late:
+                    line, short = add_member(session, session.assess(), name, label, taken)
+                    kept.say(line, f"{session.program.lists[name].title}: {label} (as {short})")
                 if again:
                     _correct(session, before, given, serial, why or "", kept)
                 else:
@@ -115,7 +123,7 @@ def note(
                 if step:
                     _did(session, step, taken, anyway, kept)
                 if clock is not None:
-                    session.write("note", {"text": clock})
+                    session.write("note", clock)
         except EntryError as error:
             if len(facts) + bool(unknown) + bool(event) + bool(step) == 1:
                 raise
@@ -126,9 +134,10 @@ def note(
             if kept.texts:
                 screen.say("nothing is kept, of the other entries neither: enter those again")
             raise Answer(error.refusal.code) from None
-        for text, mark in kept.texts:
-            screen.say(text, mark)
-        _follow(session, before, screen)
+        with after_keeping():
+            for text, mark in kept.texts:
+                screen.say(text, mark)
+            _follow(session, before, screen)
 
 
 class Refused(Exception):
@@ -160,9 +169,18 @@ def _seen_at(session: Session, text: str, long_ago: bool) -> float:
     return at
 
 
-def _given(session: Session, found: Assessment, facts: tuple[str, ...]) -> list[tuple[Ref, str]]:
-    members = session.members(found)
-    return [(read_fact(session.program, name, members), value) for name, value in map(split, facts)]
+def _given(
+    session: Session, found: Assessment, facts: tuple[str, ...]
+) -> tuple[list[tuple[str, str]], list[tuple[Ref, str]]]:
+    """The members to be added, and the facts, which may be of these members already."""
+    program, members = session.program, session.members(found)
+    said = [split(text) for text in facts]
+    late = [(name, label) for name, label in said if list_named(program, name)]
+    for name, label in late:
+        members[name] = [*members[name], short_name(name, label, members[name])]
+    return late, [
+        (fact_named(program, name, members), value) for name, value in said if (name, value) not in late
+    ]
 
 
 def _check_name(
@@ -176,9 +194,10 @@ def _check_name(
     """Mistake where another name enters more than plain facts: those a helper may enter under their own."""
     if decisive:
         in_charge_only(session, job, "steps, events and corrections are entered")
-    members = session.members(found)
-    names = [*(split(text)[0] for text in facts), *([unknown] if unknown else [])]
-    for ref in (read_fact(session.program, name, members) for name in names):
+    refs = [ref for ref, _ in _given(session, found, facts)[1]]
+    if unknown:
+        refs.append(fact_named(session.program, unknown, session.members(found)))
+    for ref in refs:
         if session.program.facts[ref.name].spec.safety:
             in_charge_only(session, job, f"`{ref}` is for safety and is entered")
 
@@ -204,12 +223,19 @@ def _enter(
         doubt = in_doubt(Wording(before, session.zone()), serial, session.now())
         if doubt is not None:
             kept.texts.append((doubt, "CAUTION: "))
+    then = session.assess(taken)
     for ref, entry in found:
         line = session.append(entry, taken=taken)
         said = f"{ref}: {entry.understood}"
         if taken_as(session.program, entry):
             said = f"{ref}: `{entry.body['read']}` taken as {entry.understood}; --correct puts another"
         kept.say(line, said)
+    after = session.assess(taken)
+    for ref, _ in found:
+        refused = not_permitted(session, then, ref)
+        if refused is not None and not_permitted(session, after, ref) is not None:
+            title = step_said(refused.words, refused.step, refused.member)
+            kept.texts.append((f"{ref}: {title} was not permitted then. {refused.why}", "CAUTION: "))
 
 
 def _correct(
@@ -228,7 +254,11 @@ def _correct(
         entry = observe(session, before, ref, value, serial=serial or entries[-1].instrument)
         found.append((ref, entries[-1], entry))
     for ref, observation, entry in found:
-        if observation.value is None:
+        if disputed(before, ref):
+            lines = settle(session, before, ref, entry)
+            which = ", ".join(f"line {line}" for line in lines) or "no other entry"
+            kept.texts.append((f"{ref}: {entry.understood} is right ({which} corrected)", "settled "))
+        elif observation.value is None:
             # Where nothing was read there is nothing to replace: the line goes, and the value is new.
             take_back(session, session.lines[observation.line - 1], why)
             session.append(entry, taken=observation.taken)
@@ -244,6 +274,8 @@ def _happened(session: Session, text: str, taken: float | None, anyway: str | No
     why = _permitted(session, steps_of_event(now, name, member), taken, anyway, kept)
     line = happened(session, session.assess(), name, member, taken, why=why)
     kept.say(line, text.replace("_", " "))
+    for line, said in finish_steps(session, now, name, taken):
+        kept.say(line, said)
 
 
 def _did(session: Session, text: str, taken: float | None, anyway: str | None, kept: Kept) -> None:
@@ -289,7 +321,17 @@ def _follow(session: Session, before: Assessment, screen: Screen) -> None:
             screen.say(rule_said(words, state)[1], "STOP still stands: ")
     for suspicion in after.suspicions:
         screen.say(suspicion.slip, f"does not fit: {suspicion.ref}: ")
+    for said in say_stood(session, words):
+        screen.say(said, "STOP stood: ")
+    leave = leave_only(after)
+    if leave is not None:
+        screen.say(f"nothing here but this: {rule_said(words, leave)[1]}", "next: ", bold=True)
+        return
     action = after.next
+    if action.kind == "settle" and disputed(after, action.facts[0]):
+        for each in disputed(after, action.facts[0]):
+            screen.say(dispute_said(session, after, each), f"does not fit: {action.facts[0]}: ")
+        screen.say(f"say which is right: --correct {action.facts[0]}=… --why …", "help: ")
     title = step_said(words, action.step, action.member) if action.step is not None else action.kind
     asked = ", ".join(str(ref) for ref in action.facts if isinstance(ref, Ref))
     screen.say(f"{title} ({asked})" if asked else title, "next: ")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from stillair.fault import printable
+from stillair.job import JSON
 
 from .screen import Screen, time_left
 from .session import Session
@@ -39,7 +40,7 @@ def say_torn_off(session: Session, screen: Screen) -> None:
     last = session.lines[-1]
     aside = f", now in {last.body['kept']}" if last.kind == "repaired" else ""
     screen.say(f"An interrupted entry was torn off the end of the job{aside}: {torn}", "CAUTION: ")
-    screen.say("Nothing that was acknowledged is lost. If it is missed, enter it again.", "  ")
+    screen.say("What was torn off may have been acknowledged. If it is missed, enter it again.", "  ")
 
 
 def say_opening(session: Session, screen: Screen) -> None:
@@ -51,19 +52,19 @@ def say_opening(session: Session, screen: Screen) -> None:
         )
 
 
-def set_back(session: Session, screen: Screen) -> str | None:
-    """Say that the clock stands before the last entry; the text to be kept in the job, or None."""
+def set_back(session: Session, screen: Screen) -> dict[str, JSON] | None:
+    """Say that the clock stands before the last entry; the note to be kept in the job, or None."""
     behind = session.behind()
     if not behind:
         return None
     gap = time_left(behind).removesuffix(" left")
     text = f"The clock of this device stands {gap} before the last entry"
     screen.say(f"{text}. Set it right: waits go by it.", "CAUTION: ")
-    return f"{text}; times do not go back"
+    return {"text": f"{text}; times do not go back", "behind": behind}
 
 
 def keep_set_back(session: Session, screen: Screen) -> None:
     """Say that the clock stands before the last entry, and keep that in the job."""
-    text = set_back(session, screen)
-    if text is not None:
-        session.write("note", {"text": text})
+    note = set_back(session, screen)
+    if note is not None:
+        session.write("note", note)

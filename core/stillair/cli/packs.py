@@ -10,9 +10,10 @@ from stillair.fault import Fault, StillairError, did_you_mean
 from stillair.hooks import Plugins
 from stillair.job import JSON, Job, JobError, Line, PackStore, pack_digest
 
-__all__ = ["choose", "differences", "encoded", "found_again", "recorded_in", "texts_of"]
+__all__ = ["choose", "differences", "encoded", "found_again", "recorded_in", "texts_of", "unlike_installed"]
 
 _PACK = r"^pack:\s*([a-z][a-z0-9_-]*)"
+_VERSION = r"^version:\s*[\"']?([^\s\"'#]+)"
 
 
 def recorded_in(lines: Sequence[Line]) -> tuple[dict[str, dict[str, str]], dict[str, dict[str, str]]]:
@@ -100,11 +101,40 @@ def choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]
             chosen[name] = installed[name]
         elif Path(name).is_dir():
             texts = gather(Path(name))
-            chosen[_name_in(texts[MANIFEST], Path(name))] = texts
+            own = _name_in(texts[MANIFEST], Path(name))
+            if chosen.get(own, texts) != texts:
+                raise StillairError(
+                    Fault("SA401", f"two packs of other texts are called `{own}`", "--pack", help="give one")
+                )
+            chosen[own] = texts
         else:
             near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
             raise StillairError(Fault("SA401", f"there is no pack `{name}`", "--pack", help=near))
     return chosen
+
+
+def unlike_installed(plugins: Plugins, chosen: Mapping[str, Mapping[str, str]]) -> Iterable[str]:
+    """For each pack chosen that has name and version of an installed one, and other texts: what to know."""
+    from stillair.pack import MANIFEST, gather
+
+    for folder in plugins.packs:
+        texts = gather(folder)
+        name = _name_in(texts[MANIFEST], folder)
+        given = chosen.get(name)
+        if given is None or given == texts:
+            continue
+        version = _version_in(texts[MANIFEST])
+        if version == _version_in(given[MANIFEST]):
+            ours, theirs = pack_digest(encoded(given)), pack_digest(encoded(texts))
+            yield (
+                f"The pack {name} {version} given here is not the installed text. Its digest is {ours}, "
+                f"that of the installed one {theirs}."
+            )
+
+
+def _version_in(manifest: str) -> str:
+    found = re.search(_VERSION, manifest, re.MULTILINE)
+    return found[1] if found else "?"
 
 
 def _name_in(manifest: str, folder: Path) -> str:

@@ -9,20 +9,21 @@ from stillair.assess import Assessment, May, Permission, RuleState
 from stillair.assess.history import events_of
 from stillair.condition.core import Ref
 from stillair.job import JobError
-from stillair.verdict import Verdict
 from stillair.wording import Wording
 
 from . import DONE, NO, STOPPED, Mistake
-from .labels import step_said
+from .labels import in_order, standing, step_said
 from .screen import Screen
 from .session import Session
 
 __all__ = [
     "Refusal",
     "answer_code",
+    "closed_with",
     "code_of",
     "in_charge_only",
     "is_closed",
+    "not_permitted",
     "open_only",
     "refusal",
     "safety_stops",
@@ -47,12 +48,18 @@ def is_closed(found: Assessment) -> bool:
     return "" in closed or (bool(opened) and all(name in closed for name in opened))
 
 
+def closed_with(found: Assessment) -> tuple[float, str] | None:
+    """When and with which outcome the job was closed; None if it is open."""
+    closed = found.history.closed
+    return closed.get("") or max(closed.values()) if is_closed(found) else None
+
+
 def open_only(session: Session, found: Assessment, job: str) -> None:
     """JobError where the job is closed."""
-    if not is_closed(found):
+    end = closed_with(found)
+    if end is None:
         return
-    closed = found.history.closed
-    at, outcome = closed.get("") or max(closed.values())
+    at, outcome = end
     raise JobError(
         f"the job was closed at {session.said(at)}: {outcome}",
         help=f"`stillair guide {job} --reopen` opens it again, on the record",
@@ -63,9 +70,9 @@ def open_only(session: Session, found: Assessment, job: str) -> None:
 
 
 def safety_stops(found: Assessment) -> list[RuleState]:
-    """The stops that stand and that only an answer about safety lifts."""
+    """The stops that stand and that only an answer about safety lifts, the one that stops most first."""
     rules = found.program.rules
-    return [s for s in found.stops if s.verdict is Verdict.HOLDS and rules[s.rule].when.safety]
+    return [s for s in standing(found) if rules[s.rule].spec.stop and rules[s.rule].when.safety]
 
 
 def code_of(found: Assessment) -> int:
@@ -112,6 +119,13 @@ class Refusal(NamedTuple):
         """The exit code: stopped for safety, or no."""
         return answer_code(self.words.found, self.permission)
 
+    @property
+    def why(self) -> str:
+        """What stands against it first, or what is open."""
+        blocked = in_order(self.words.program, self.permission.blocked)
+        against = [*(each.say for each in blocked), *map(self.words.reason, self.permission.reasons)]
+        return next(iter(against), "")
+
 
 def steps_of_event(found: Assessment, event: str, member: str | None) -> list[Ref]:
     """The steps that an event stands for: those that mark it, or whose powered state begins with it."""
@@ -139,13 +153,27 @@ def refusal(session: Session, steps: list[Ref], taken: float | None) -> Refusal 
     return None
 
 
+def not_permitted(session: Session, found: Assessment, ref: Ref) -> Refusal | None:
+    """The step with an activity that observes a fact, where no such step was permitted; else None."""
+    refused: Refusal | None = None
+    for name, step in found.program.steps.items():
+        if ref.name not in step.asks or step.spec.activity is None:
+            continue
+        member = ref.member if step.per is not None else None
+        answer = found.permission(name, member)
+        if answer.may is May.YES:
+            return None
+        refused = refused or Refusal(Wording(found, session.zone()), name, member, answer)
+    return refused
+
+
 def say_refusal(screen: Screen, refused: Refusal) -> None:
     """What is refused, why, and what lifts it."""
     words, answer = refused.words, refused.permission
     said = step_said(words, refused.step, refused.member)
     when = words.clock(words.found.at)
     screen.say(f"not kept: {said} may not be done (as of {when})", "STOP: ", bold=True)
-    for blocked in answer.blocked:
+    for blocked in in_order(words.program, answer.blocked):
         screen.say(blocked.say, "  because: ")
     for reason in answer.reasons:
         screen.say(words.reason(reason), "  open: ")
@@ -158,7 +186,7 @@ def _lifted_by(refused: Refusal) -> Iterator[str]:
     if words.program.steps[refused.step].spec.never is not None:
         yield "never: nothing lifts this"
         return
-    for blocked in answer.blocked:
+    for blocked in in_order(words.program, answer.blocked):
         if blocked.lifted_by:
             yield blocked.lifted_by
     for ref in answer.missing:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import os
 import sys
 import textwrap
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 
 import click
 
 from stillair.fault import printable
 
-__all__ = ["Emergency", "Leave", "Screen", "bar", "time_left"]
+__all__ = ["Emergency", "Leave", "Screen", "after_keeping", "bar", "time_left"]
 
 _NARROW = 60
 _WIDE = 76
@@ -30,8 +31,9 @@ class Screen:
     """Lines out and lines in. Nothing that could steer a terminal is ever shown as it was typed."""
 
     def __init__(self) -> None:
-        self.by_hand = sys.stdin.isatty()
-        shown = sys.stdout.isatty()
+        # A stream that was closed before the start is None.
+        self.by_hand = sys.stdin is not None and sys.stdin.isatty()
+        shown = sys.stdout is not None and sys.stdout.isatty()
         self.width = _NARROW
         if shown:
             with suppress(OSError, ValueError):
@@ -39,14 +41,22 @@ class Screen:
         self.styled = shown and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
     def say(self, text: str = "", mark: str = "", bold: bool = False) -> None:
-        """A paragraph, wrapped; `mark` stands before its first line and as space before the others."""
-        for paragraph in text.split("\n"):
-            clean = printable(paragraph)
-            lines = textwrap.wrap(
-                clean, self.width, initial_indent=mark, subsequent_indent=" " * len(mark)
-            ) or [mark.rstrip()]
-            for line in lines:
-                click.echo(click.style(line, bold=True) if bold and self.styled else line)
+        """A paragraph, wrapped; `mark` stands before its first line and as space before the others.
+
+        A line break in the text is a space: what was typed can never look like a line of its own.
+        """
+        clean = printable(" ".join(text.splitlines()))
+        indent = len(mark) if len(mark) <= self.width // 2 else 2
+        longest = max(map(len, clean.split()), default=0)
+        lines = textwrap.wrap(
+            clean,
+            self.width,
+            initial_indent=mark,
+            subsequent_indent=" " * indent,
+            break_long_words=longest > _NARROW,
+        )
+        for line in lines or [mark.rstrip()]:
+            click.echo(click.style(line, bold=True) if bold and self.styled else line)
 
     def short(self, text: str, mark: str = "") -> None:
         """One line, cut where it does not fit."""
@@ -68,7 +78,7 @@ class Screen:
         """The next line typed, without space around it. Leave at its end or on `q`, Emergency on `!`."""
         click.echo(printable(prompt), nl=False)
         try:
-            line = sys.stdin.readline()
+            line = sys.stdin.readline() if sys.stdin is not None else ""
         except KeyboardInterrupt:
             line = ""
         if not line:
@@ -82,6 +92,17 @@ class Screen:
         if line in ("q", "Q"):
             raise Leave
         return line
+
+
+@contextmanager
+def after_keeping() -> Iterator[None]:
+    """For what is said of entries on the disk: where it cannot be shown, they are kept all the same."""
+    try:
+        yield
+    except OSError as error:
+        with suppress(OSError):
+            said = (error.strerror or str(error)).lower()
+            click.echo(f"stillair: it is kept; what follows from it cannot be shown: {said}", err=True)
 
 
 def bar(share: float) -> str:

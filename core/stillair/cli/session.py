@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from datetime import datetime, timedelta, timezone, tzinfo
 from pathlib import Path
 from types import TracebackType
+from typing import ClassVar
 
 from stillair.assess import Assessment, Entry, EntryError, Program, assess, follow
 from stillair.fault import Fault, StillairError
@@ -18,7 +19,7 @@ from stillair.wording import Wording
 
 from .cache import load_program
 from .clock import Clock
-from .packs import choose, differences, encoded, found_again, recorded_in, texts_of
+from .packs import choose, differences, encoded, found_again, recorded_in, texts_of, unlike_installed
 
 __all__ = ["Session", "Settings", "job_zone", "writer"]
 
@@ -58,6 +59,9 @@ class Session:
     The checklists are those kept beside the job, whatever is installed now.
     """
 
+    has_written: ClassVar[bool] = False
+    """Whether any line was written by this process, so that an interruption can say what is kept."""
+
     def __init__(self, job: Job, program: Program, plugins: Plugins, clock: Clock, by: str | None) -> None:
         self.job = job
         self.program = program
@@ -66,8 +70,11 @@ class Session:
         self.in_charge = _in_charge(job.lines)
         self.by = by if by is not None else self.in_charge
         self._last: Assessment | None = None
+        self._before: dict[tuple[int, int], Assessment] = {}
         self.differs: tuple[str, ...] = ()
         """What of the plugins is not as the job recorded it, one sentence each."""
+        self.unlike: tuple[str, ...] = ()
+        """What is to be known of packs that are called as installed ones, and are not those."""
         self.restored: tuple[str, ...] = ()
         """The packs whose texts were put back beside the job."""
 
@@ -159,26 +166,30 @@ class Session:
         plugins = Plugins.load(plugin_dirs)
         chosen = sorted(choose(plugins, packs).items())
         program = load_program([texts for _, texts in chosen], plugins)
-        store = PackStore(place)
-        kept = {
-            name: {"version": version, "digest": store.keep(encoded(texts))}
-            for (_, texts), (name, (version, _)) in zip(chosen, program.packs.items(), strict=True)
-        }
+        unlike = tuple(unlike_installed(plugins, dict(chosen))) if packs else ()
         now = clock.now()
-        job = Job.create(
-            place,
-            engine=writer(),
-            title=title or place.stem,
-            packs=kept,
-            plugins={p.name: {"version": p.version, "digest": p.digest} for p in plugins.plugins},
-            by=by,
-            now=now,
-            offset=clock.offset(now),
-            personal=frozenset({"title"} if title else ()),
-        )
+        with PackStore(place).begun() as store:
+            kept = {
+                name: {"version": version, "digest": store.keep(encoded(texts))}
+                for (_, texts), (name, (version, _)) in zip(chosen, program.packs.items(), strict=True)
+            }
+            job = Job.create(
+                place,
+                engine=writer(),
+                title=title or place.stem,
+                packs=kept,
+                plugins={p.name: {"version": p.version, "digest": p.digest} for p in plugins.plugins},
+                by=by,
+                now=now,
+                offset=clock.offset(now),
+                personal=frozenset({"title"} if title else ()),
+            )
         try:
             session = cls(job, program, plugins, clock, by)
             session._finish_opening()
+            for text in unlike:
+                session.write("note", {"text": text})
+            session.unlike = unlike
         except BaseException:
             job.close()
             raise
@@ -281,6 +292,15 @@ class Session:
             self._last = found
         return found
 
+    def before(self, line: Line) -> Assessment:
+        """How things stood just before a line was entered, later corrections taken in."""
+        corrections = [each for each in self.lines[line.n :] if each.kind == "correct"]
+        key = (line.n, len(corrections))
+        if key not in self._before:
+            earlier = [*self.lines[: line.n - 1], *corrections]
+            self._before[key] = assess(self.program, earlier, line.taken)
+        return self._before[key]
+
     def words(self, at: float | None = None) -> Wording:
         """What follows, ready to be said in the zone of the job."""
         return Wording(self.assess(at), job_zone(self.lines))
@@ -299,6 +319,7 @@ class Session:
     ) -> Line:
         """Put a line on the disk and return it."""
         now = self.now()
+        Session.has_written = True
         return self.job.append(
             kind,
             body,

@@ -6,13 +6,14 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import click
 
-from stillair.assess import Entry, assess, read_fact, split
+from stillair.assess import Entry, assess, split
 from stillair.job import Line
 from stillair.wording import Wording
 
 from . import Mistake
 from .account_format import format_option, print_json
 from .entering import check_part, observe, taken_as
+from .naming import fact_named
 from .next_action import say_next
 from .screen import Screen
 from .session import Session, Settings
@@ -86,7 +87,7 @@ def _supposed(session: Session, words: Wording, said: Sequence[str], at: float) 
     members = session.members(words.found)
     for text in said:
         name, value = split(text)
-        ref = read_fact(session.program, name, members)
+        ref = fact_named(session.program, name, members)
         entry = observe(session, words.found, ref, value, taken=at)
         check_part(session.program, entry)
         yield entry

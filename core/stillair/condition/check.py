@@ -469,6 +469,11 @@ class Checker:
             case "count":
                 ref, _ = self._ref(name)
                 return _Typed(NUMBER, core.Value(self._derive(core.Readings(ref, text), node)))
+            case "entries":
+                ref, symbol = self._ref(name)
+                if symbol.kind != "fact":
+                    raise self._error(node, f"`{name.name}` is not a fact", None, "SA302")
+                return _Typed(NUMBER, core.Value(self._derive(core.Entries(ref, text), node)))
             case "sum":
                 self._known_list(name.name, name)
                 assert node.inner is not None

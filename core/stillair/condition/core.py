@@ -261,6 +261,13 @@ class Readings(NamedTuple):
     text: str
 
 
+class Entries(NamedTuple):
+    """How often a fact has been entered, whether the entries count or not: for the order of work only."""
+
+    ref: Ref
+    text: str
+
+
 class Spread(NamedTuple):
     """Highest less lowest of the readings of a series in the last `window` seconds.
 
@@ -294,7 +301,7 @@ class Near(NamedTuple):
     text: str
 
 
-Derivation = Formula | Each | Count | Sum | Readings | Spread | SinceEvent | Near
+Derivation = Formula | Each | Count | Sum | Readings | Entries | Spread | SinceEvent | Near
 
 
 def leaves(expression: Expression) -> Iterator[Ref]:
@@ -323,5 +330,5 @@ def refs_in(derivation: Derivation) -> Iterator[Ref]:
             yield derivation.ref
             if derivation.anchor is not None:
                 yield derivation.anchor
-        case Readings() | Spread() | SinceEvent():
+        case Readings() | Entries() | Spread() | SinceEvent():
             yield derivation.ref

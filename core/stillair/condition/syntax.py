@@ -136,7 +136,7 @@ class Quantified(Node):
 
 @dataclass(frozen=True, slots=True)
 class Aggregate(Node):
-    """`count of X [with (…)]`, `sum of E over LIST`, `latest F`, `spread of F over W`, `since EVENT`."""
+    """`count of X [with (…)]`, `entries of F`, `sum of E over LIST`, `latest F`, `spread of …`, `since E`."""
 
     kind: str
     named: Name
@@ -199,6 +199,8 @@ GRAMMAR = r"""
     | ANY NAME _HAS "(" disjunction ")"           -> quantified
     | COUNT_OF NAME _WITH "(" disjunction ")"     -> aggregate_with
     | COUNT_OF NAME                               -> aggregate
+    | ENTRIES_OF NAME _OF option                  -> aggregate_member
+    | ENTRIES_OF NAME                             -> aggregate
     | SUM_OF primary _OVER NAME                   -> aggregate_over
     | LATEST NAME                                 -> aggregate
     | SPREAD_OF NAME _OVER primary                -> aggregate_window
@@ -234,6 +236,7 @@ NEVER.9: /never(?![\w-])/
 EVERY.9: /every(?![\w-])/
 ANY.9: /any(?![\w-])/
 COUNT_OF.10: /count\s+of(?![\w-])/
+ENTRIES_OF.10: /entries\s+of(?![\w-])/
 SUM_OF.10: /sum\s+of(?![\w-])/
 SPREAD_OF.10: /spread\s+of(?![\w-])/
 LATEST.9: /latest(?![\w-])/
@@ -363,6 +366,9 @@ def _build(tree: Any, text: str, room: int) -> Node:
             return Quantified(start, end, str(parts[0]), str(parts[1]), node(2))
         case "aggregate_with":
             return Aggregate(start, end, "count", _leaf(parts[1]), node(2))
+        case "aggregate_member":
+            subject = Name(start, end, str(parts[1]), str(parts[2].children[0]))
+            return Aggregate(start, end, str(parts[0]).split()[0], subject)
         case "aggregate":
             return Aggregate(start, end, str(parts[0]).split()[0], _leaf(parts[1]))
         case "aggregate_over":

@@ -163,7 +163,7 @@ KINDS: Mapping[str, Mapping[str, Field]] = MappingProxyType(
         "done": {"step": _name, "of": _of, "why": _why},
         "skip": {"step": _name, "of": _of, "why": _words},
         "handover": {"to": _words},
-        "note": {"text": _words},
+        "note": {"text": _words, "behind": Field(_TOLERANCE, required=False)},
         "emergency": {},
         "move": {
             "engine": Field(_TEXT, required=False),
@@ -182,7 +182,8 @@ job); `observe` holds the value as understood and as `read`; `unavailable` says 
 its new `body`, or withdraws it when that is null or absent; `event` and `done` say `why` only where it was
 done though not permitted; `instrument` declares tolerances in the canonical
 unit of what the instrument reads, null when not known; `move` goes over to other versions of packs and
-plugins; `repaired` names the file in which a torn last line was kept.
+plugins; `repaired` names the file in which a torn last line was kept; the `behind` of a `note` is by how many
+seconds the clock stood before the last entry, whose time is then written instead.
 """
 
 _CORRECTABLE = frozenset(KINDS) - {"job", "move", "repaired"}

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from .disk import flush_folder, read_file, real_path, refusal, write_new
@@ -32,6 +33,21 @@ class PackStore:
     def __init__(self, job: Path) -> None:
         job = real_path(job)
         self.folder = job.with_name(job.name + ".packs")
+
+    @contextmanager
+    def begun(self) -> Iterator[PackStore]:
+        """For the packs of a new job: where it does not come to be, what was put here meanwhile goes too."""
+        was_there = self.folder.exists()
+        before = set(self.folder.iterdir()) if was_there else set()
+        try:
+            yield self
+        except BaseException:
+            with suppress(OSError):
+                for path in set(self.folder.iterdir()) - before:
+                    path.unlink()
+                if not was_there:
+                    self.folder.rmdir()
+            raise
 
     def keep(self, files: Mapping[str, bytes]) -> str:
         """Keep every file of a pack and return the digest that names it in the job; JobError if it cannot."""

@@ -53,7 +53,8 @@ class Report:
     """What `verify` found.
 
     `lines` is the number of whole lines, `intact` how many from the start hold together. `clock_went_back`
-    lists lines entered earlier than the line before. `packs` gives for each digest named in the job, and
+    lists lines entered earlier than the line before, `clock_was_behind` the notes that it would have been so,
+    but for the time of the last entry written instead. `packs` gives for each digest named in the job, and
     `kept` for each file that holds a torn line, `present`, `absent` or `altered`. `last_hash` is that of the
     last whole line, None if there is none. `expected_at` is the line whose hash was expected, None if it is
     not there or none was given.
@@ -66,6 +67,7 @@ class Report:
     torn: Torn | None
     companion: CompanionState
     clock_went_back: tuple[int, ...]
+    clock_was_behind: tuple[int, ...]
     packs: Mapping[str, str]
     kept: Mapping[str, str]
     last_hash: str | None
@@ -109,6 +111,10 @@ class Report:
             )
         found += [
             f"the clock went back before line {n}: times across it are in doubt" for n in self.clock_went_back
+        ]
+        found += [
+            f"the clock stood before the last entry at line {n}: times near it are in doubt"
+            for n in self.clock_was_behind
         ]
         found += [
             f"the text of pack {d} is not beside the job" for d, s in self.packs.items() if s == "absent"
@@ -155,6 +161,7 @@ def verify(path: str | os.PathLike[str], *, expect_last: str | None = None) -> R
         torn=chain.torn,
         companion=_companion_state(companion, lines),
         clock_went_back=tuple(b.n for a, b in pairwise(lines) if b.entered < a.entered),
+        clock_was_behind=tuple(line.n for line in lines if line.kind == "note" and "behind" in line.body),
         packs=_packs(PackStore(place), lines),
         kept=_kept(place.parent, lines),
         last_hash=hashes[-1] if hashes else None,
