@@ -966,14 +966,21 @@ def test_an_order_of_work_may_rest_on_what_was_entered_and_does_not_count() -> N
     rules:
       - {rule: read-it, caution: c, when: entries of look of cellar < 1}
       - {rule: counted, caution: c, when: any place has (count of look >= 1)}
+      - {rule: once-on, caution: c, when: entries of lamp as on >= 1}
 """)
     visit.see(lamp="off")
+    assert visit.rule("once-on") is FAILS
     assert visit.rule("read-it") is HOLDS
     visit.at(1).see(look_of_attic="dry")
     assert visit.rule("read-it") is HOLDS
     visit.at(2).see(look_of_cellar="dry")
     assert visit.rule("read-it") is FAILS
     assert visit.rule("counted") is FAILS
+    line = visit.at(3).see(lamp="on")
+    visit.at(4).see(lamp="off")
+    assert visit.rule("once-on") is HOLDS
+    visit.at(5).correct(line, lamp="off")
+    assert visit.rule("once-on") is FAILS
 
 
 def test_a_place_that_is_not_to_be_entered_may_not_be_worked_at() -> None:

@@ -38,7 +38,7 @@ def derived(view: View, derivation: core.Derivation, ref: Ref) -> Number | Optio
         case core.Readings():
             return _readings(view, derivation.ref, ref)
         case core.Entries():
-            return _entries(view, derivation.ref, ref)
+            return _entries(view, derivation, ref)
         case core.Spread():
             return _spread(view, derivation, ref)
         case core.SinceEvent():
@@ -140,10 +140,13 @@ def _readings(view: View, series: Ref, ref: Ref) -> Number:
     return Number(float(len(lines)), float(len(found)), reasons=later, lines=lines)
 
 
-def _entries(view: View, series: Ref, ref: Ref) -> Number:
-    inner = bind(series, ref)
-    found = view.history.before((inner.name, inner.member), view.moment)
-    lines = tuple(o.line for o in found if o.value is not None and o.line not in view.history.doubted)
+def _entries(view: View, entries: core.Entries, ref: Ref) -> Number:
+    inner = bind(entries.ref, ref)
+    lines = tuple(
+        o.line
+        for o in view.history.before((inner.name, inner.member), view.moment)
+        if o.value is not None and o.line not in view.history.doubted and entries.option in (None, o.value)
+    )
     return Number(float(len(lines)), float(len(lines)), lines=lines)
 
 

@@ -473,7 +473,14 @@ class Checker:
                 ref, symbol = self._ref(name)
                 if symbol.kind != "fact":
                     raise self._error(node, f"`{name.name}` is not a fact", None, "SA302")
-                return _Typed(NUMBER, core.Value(self._derive(core.Entries(ref, text), node)))
+                if node.option is not None:
+                    names = symbol.domain.names if isinstance(symbol.domain, OptionDomain) else ()
+                    if node.option not in names:
+                        help = did_you_mean(node.option, names)
+                        raise self._error(
+                            node, f"`{node.option}` is not an option of `{name.name}`", help, "SA304"
+                        )
+                return _Typed(NUMBER, core.Value(self._derive(core.Entries(ref, node.option, text), node)))
             case "sum":
                 self._known_list(name.name, name)
                 assert node.inner is not None

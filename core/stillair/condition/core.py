@@ -262,9 +262,10 @@ class Readings(NamedTuple):
 
 
 class Entries(NamedTuple):
-    """How often a fact has been entered, whether the entries count or not: for the order of work only."""
+    """How often a fact has been entered, or entered as one option, whether the entries count or not."""
 
     ref: Ref
+    option: str | None
     text: str
 
 

@@ -142,6 +142,7 @@ class Aggregate(Node):
     named: Name
     inner: Node | None = None
     window: Node | None = None
+    option: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +201,7 @@ GRAMMAR = r"""
     | COUNT_OF NAME _WITH "(" disjunction ")"     -> aggregate_with
     | COUNT_OF NAME                               -> aggregate
     | ENTRIES_OF NAME _OF option                  -> aggregate_member
+    | ENTRIES_OF NAME _AS option                  -> entries_as
     | ENTRIES_OF NAME                             -> aggregate
     | SUM_OF primary _OVER NAME                   -> aggregate_over
     | LATEST NAME                                 -> aggregate
@@ -229,6 +231,7 @@ _HAS.9: /has(?![\w-])/
 _WITH.9: /with(?![\w-])/
 _OVER.9: /over(?![\w-])/
 _OF.9: /of(?![\w-])/
+_AS.9: /as(?![\w-])/
 _BEFORE.9: /before(?![\w-])/
 _AFTER.9: /after(?![\w-])/
 ALWAYS.9: /always(?![\w-])/
@@ -366,6 +369,9 @@ def _build(tree: Any, text: str, room: int) -> Node:
             return Quantified(start, end, str(parts[0]), str(parts[1]), node(2))
         case "aggregate_with":
             return Aggregate(start, end, "count", _leaf(parts[1]), node(2))
+        case "entries_as":
+            option = str(parts[2].children[0])
+            return Aggregate(start, end, "entries", _leaf(parts[1]), option=option)
         case "aggregate_member":
             subject = Name(start, end, str(parts[1]), str(parts[2].children[0]))
             return Aggregate(start, end, str(parts[0]).split()[0], subject)
