@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,16 @@ from stillair.wording import Wording
 HERE = Path(__file__).parent
 NINE = datetime(2026, 4, 15, 13, 0, tzinfo=UTC).timestamp()
 """Nine o'clock in the zone of the job, four hours west of UTC."""
+
+
+@pytest.fixture(scope="module")
+def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """A home of its own for the tests of a module: no program cached elsewhere is used."""
+    home = tmp_path_factory.mktemp("home")
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("HOME", "USERPROFILE", "XDG_CACHE_HOME", "LOCALAPPDATA"):
+            patch.setenv(name, str(home))
+        yield
 
 
 @pytest.fixture(scope="session")

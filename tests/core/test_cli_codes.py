@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,8 @@ from click.testing import CliRunner, Result
 from stillair.cli import main
 from stillair.cli.clock import FixedClock
 from stillair.cli.session import Settings
+
+pytestmark = pytest.mark.usefixtures("own_cache")
 
 KETTLE = Path(__file__).parent / "kettle"
 NINE = datetime(2026, 4, 15, 9, 0, tzinfo=UTC).timestamp()
@@ -36,15 +37,6 @@ class Kettle:
 
 def flat(text: str) -> str:
     return " ".join(text.split())
-
-
-@pytest.fixture(autouse=True, scope="module")
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    home = tmp_path_factory.mktemp("home")
-    with pytest.MonkeyPatch.context() as patch:
-        for name in ("HOME", "USERPROFILE", "XDG_CACHE_HOME", "LOCALAPPDATA"):
-            patch.setenv(name, str(home))
-        yield
 
 
 @pytest.fixture

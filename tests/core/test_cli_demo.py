@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
@@ -11,6 +10,8 @@ import pytest
 from click.testing import CliRunner, Result
 from stillair.cli import main
 from stillair.job import Job, verify
+
+pytestmark = pytest.mark.usefixtures("own_cache")
 
 KETTLE = Path(__file__).parent / "kettle"
 NINE = datetime(2026, 4, 15, 9, 0, tzinfo=timezone(timedelta(hours=-5))).timestamp()
@@ -43,15 +44,6 @@ does:
   - handover: N. Next
   - emergency: true
 """
-
-
-@pytest.fixture(autouse=True, scope="module")
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    home = tmp_path_factory.mktemp("home")
-    with pytest.MonkeyPatch.context() as patch:
-        for name in ("HOME", "USERPROFILE", "XDG_CACHE_HOME", "LOCALAPPDATA"):
-            patch.setenv(name, str(home))
-        yield
 
 
 @pytest.fixture

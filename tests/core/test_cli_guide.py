@@ -7,7 +7,6 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -18,6 +17,8 @@ from stillair.cli.clock import FixedClock
 from stillair.cli.session import Settings
 from stillair.cli.typed import pairs
 from stillair.job import Job, Line, verify
+
+pytestmark = pytest.mark.usefixtures("own_cache")
 
 KETTLE = Path(__file__).parent / "kettle"
 NINE = datetime(2026, 4, 15, 9, 0, tzinfo=UTC).timestamp()
@@ -58,15 +59,6 @@ def flat(text: str) -> str:
 @pytest.fixture
 def kettle(tmp_path: Path) -> Kettle:
     return Kettle(tmp_path)
-
-
-@pytest.fixture(autouse=True, scope="module")
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    home = tmp_path_factory.mktemp("home")
-    with pytest.MonkeyPatch.context() as patch:
-        for name in ("HOME", "USERPROFILE", "XDG_CACHE_HOME", "LOCALAPPDATA"):
-            patch.setenv(name, str(home))
-        yield
 
 
 # -- one question at a time ------------------------------------------------------------------------------

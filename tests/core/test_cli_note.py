@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import os
 import shutil
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -16,6 +15,8 @@ from stillair.cli import main
 from stillair.cli.clock import FixedClock
 from stillair.cli.session import Session, Settings
 from stillair.job import Job, Line
+
+pytestmark = pytest.mark.usefixtures("own_cache")
 
 KETTLE = Path(__file__).parent / "kettle"
 NINE = datetime(2026, 4, 15, 9, 0, tzinfo=UTC).timestamp()
@@ -43,15 +44,6 @@ class Visit:
 
     def entries(self) -> list[tuple[str, dict[str, object]]]:
         return [(line.kind, dict(line.body)) for line in self.lines()[self.begun :]]
-
-
-@pytest.fixture(autouse=True, scope="module")
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    home = tmp_path_factory.mktemp("home")
-    with pytest.MonkeyPatch.context() as patch:
-        for name in ("HOME", "USERPROFILE", "XDG_CACHE_HOME", "LOCALAPPDATA"):
-            patch.setenv(name, str(home))
-        yield
 
 
 @pytest.fixture

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -15,18 +14,11 @@ from stillair.cli.clock import FixedClock
 from stillair.cli.session import Session, Settings
 from stillair.job import Job
 
+pytestmark = pytest.mark.usefixtures("own_cache")
+
 HERE = Path(__file__).parent
 TOOLS = HERE / "tank_tools"
 NINE = datetime(2026, 4, 15, 9, 0, tzinfo=UTC).timestamp()
-
-
-@pytest.fixture(autouse=True, scope="module")
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    home = tmp_path_factory.mktemp("home")
-    with pytest.MonkeyPatch.context() as patch:
-        for name in ("HOME", "USERPROFILE", "XDG_CACHE_HOME", "LOCALAPPDATA"):
-            patch.setenv(name, str(home))
-        yield
 
 
 class Visit:

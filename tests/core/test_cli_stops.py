@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,6 +12,8 @@ from stillair.cli import main
 from stillair.cli.clock import FixedClock
 from stillair.cli.session import Settings
 from stillair.job import Job
+
+pytestmark = pytest.mark.usefixtures("own_cache")
 
 NINE = datetime(2026, 4, 15, 9, 0, tzinfo=UTC).timestamp()
 MINUTE = 60.0
@@ -105,15 +106,6 @@ class Oven:
 
 def flat(result: Result) -> str:
     return " ".join(result.output.split())
-
-
-@pytest.fixture(autouse=True, scope="module")
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    home = tmp_path_factory.mktemp("home")
-    with pytest.MonkeyPatch.context() as patch:
-        for name in ("HOME", "USERPROFILE", "XDG_CACHE_HOME", "LOCALAPPDATA"):
-            patch.setenv(name, str(home))
-        yield
 
 
 @pytest.fixture

@@ -7,7 +7,6 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -19,21 +18,14 @@ from stillair.cli.screen import Leave, Screen
 from stillair.cli.session import Session, Settings
 from stillair.job import Job, verify
 
+pytestmark = pytest.mark.usefixtures("own_cache")
+
 KETTLE = Path(__file__).parent / "kettle"
 NINE = datetime(2026, 4, 15, 9, 0, tzinfo=UTC).timestamp()
 MINUTE = 60.0
 
 posix = pytest.mark.skipif(os.name != "posix", reason="streams are closed by a POSIX shell")
 full = pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs a device that is always full")
-
-
-@pytest.fixture(autouse=True, scope="module")
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    home = tmp_path_factory.mktemp("home")
-    with pytest.MonkeyPatch.context() as patch:
-        for name in ("HOME", "USERPROFILE", "XDG_CACHE_HOME", "LOCALAPPDATA"):
-            patch.setenv(name, str(home))
-        yield
 
 
 class Kettle:
