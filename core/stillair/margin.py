@@ -33,7 +33,8 @@ class Judgement:
 
     `text` is the part as written, `join` says how its parts are joined (`all of`, `any of`), `says` what its
     facts are and how far from the edge, `settles` what would settle one that is too close to call, `working`
-    and `doubt` how its number came about. `lines` are the entries it rests on.
+    and `doubt` how its number came about. `lines` are the entries it rests on. `ease` is what is to spare in
+    tolerances, where a tolerance could have decided otherwise.
     """
 
     text: str
@@ -45,6 +46,7 @@ class Judgement:
     lines: tuple[int, ...] = ()
     parts: tuple[Judgement, ...] = field(default=())
     join: str = ""
+    ease: float = math.inf
 
     @property
     def leaves(self) -> Iterator[Judgement]:
@@ -208,6 +210,7 @@ class _Reader:
         region = test.region
         edges = list(region.edges())
         settled = ""
+        ease = math.inf
         open_reasons = self.view.reasons_of(ref)
         if value.undefined or (math.isinf(value.low) and math.isinf(value.high)):
             says = f"{name}: not known – {self.wording.reasons(open_reasons) or 'it has no value now'}"
@@ -226,10 +229,20 @@ class _Reader:
             says = f"{name} = {number(value, unit, zone)}{self._from(value)}, "
             says += f"wholly {inside}" if spread else inside
             spare = _spare(value, edges)
+            if spare is not None and value.tolerance:
+                ease = spare / value.tolerance
             if spare is not None and unit.dimension.name != "moment":
                 says += f", {_close(spare, quantity.difference_unit(unit), value.tolerance)} to spare"
         return Judgement(
-            text, verdict, says, settled, steps, self.wording.doubt(value, unit), value.lines, parts
+            text,
+            verdict,
+            says,
+            settled,
+            steps,
+            self.wording.doubt(value, unit),
+            value.lines,
+            parts,
+            ease=ease,
         )
 
     def _unit(self, ref: Ref, test: core.Within) -> Unit:

@@ -74,7 +74,7 @@ def test_a_proof_that_does_not_count_ends_no_powered_state() -> None:
     visit = Visit("""
     facts:
       tester: {ask: T, kind: yes-no}
-      dead: {ask: D, kind: yes-no, counts when: {is: tester is yes, for: ["yes"]}}
+      dead: {ask: D, kind: yes-no, good for: 30 min, counts when: {is: tester is yes, for: ["yes"]}}
       hand: {ask: H, kind: yes-no}
     activities: {reaching: {title: Reach in}}
     steps:
@@ -94,6 +94,8 @@ def test_a_proof_that_does_not_count_ends_no_powered_state() -> None:
     assert visit.judge().permission("reach-in").may is May.NOT_YET
     visit.at(4).see(tester="yes", dead="yes")
     assert visit.judge().permission("reach-in").may is May.YES
+    # Once ended, it stays so though the proof grows old.
+    assert visit.at(90).judge().permission("reach-in").may is May.YES
 
 
 def test_a_wait_runs_from_the_first_look_that_counts() -> None:

@@ -99,3 +99,11 @@ def test_a_working_is_said_once_in_a_finding_and_a_formula_once_in_all(leak: tup
     formulas = re.findall(r"^- Formula: (.*)$", leak[1], re.MULTILINE)
     assert len(formulas) > 2
     assert len(formulas) == len(set(formulas))
+
+
+def test_the_margin_said_in_short_is_the_one_with_least_to_spare(leak: tuple[Rehearsal, str]) -> None:
+    """Far from flat, and near to where liquid would no longer be shown: the second is what matters."""
+    short = leak[1].split("## In short", 1)[1].split("\n## ", 1)[0]
+    said = next(line for line in short.splitlines() if "Liquid refrigerant is present" in line)
+    assert "°F to spare" in said
+    assert "psi to spare" not in said

@@ -9,7 +9,7 @@ from stillair.condition.tree import grow
 from stillair.verdict import Reason, Verdict, Why
 
 from .program import NO_BINDING, Binding, Cond, Step, bound
-from .standing import doubt, unusable
+from .standing import doubt
 from .states import YES, Blocked, May, Permission, RuleState
 from .view import View
 
@@ -223,7 +223,7 @@ class Gates:
                     latest is None
                     or latest.moment < begun
                     or latest.value is None
-                    or unusable(self.view, fact, Ref(fact.name, member), latest) is not None
+                    or latest.line in self.history.doubted
                     or doubt(self.view, fact, Ref(fact.name, member), latest) is not None
                     or not fact.domain.mask(str(latest.value)) & mask
                 ):

@@ -102,12 +102,16 @@ def _with_margin(wording: Wording, finding: Finding) -> Line:
 
 
 def _margin(wording: Wording, finding: Finding) -> str:
-    """The first test of a reading with a tolerance that decides a finding, without its entries."""
+    """The test of a reading that decides a finding with least to spare, without its entries."""
     assert finding.rule is not None
-    for each in telling(judgement_of_rule(wording, finding.rule, finding.member)):
-        if " ± " in each.says and each.verdict is Verdict.HOLDS:
-            return re.sub(r" \(lines? [^)]*\)", "", each.says)
-    return ""
+    tests = [
+        each
+        for each in telling(judgement_of_rule(wording, finding.rule, finding.member))
+        if " ± " in each.says and each.verdict is Verdict.HOLDS
+    ]
+    if not tests:
+        return ""
+    return re.sub(r" \(lines? [^)]*\)", "", min(tests, key=lambda each: each.ease).says)
 
 
 def _of_all_places(wording: Wording, finding: Finding) -> bool:
