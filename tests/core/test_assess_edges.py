@@ -275,6 +275,33 @@ def test_a_check_too_close_to_call_is_not_asked_for_ever() -> None:
     assert visit.next() == ("ask", "search", ["look"])
 
 
+def test_a_check_that_must_follow_is_not_asked_before_what_it_follows() -> None:
+    """The check before cannot be had: nothing is asked again and again, the work goes on."""
+    visit = Visit("""
+    facts:
+      early: {ask: B, kind: yes-no, nature: series}
+      late: {ask: A, kind: yes-no, nature: series}
+      look: {ask: L, options: [dry, drop], counts when: {is: last early before look is yes
+             and first late after look is yes, for: [dry, drop]}}
+      k: {ask: K, kind: yes-no}
+    steps:
+      - {step: test, title: F, ask: [early], why: w}
+      - {step: search, title: S, ask: [look, late], why: w}
+      - {step: go-on, title: T, ask: [k], why: w}
+    rules: [{rule: dry, caution: c, when: look is dry}]
+""")
+    visit.cannot("early")
+    asked = []
+    for minute in range(1, 6):
+        kind, _, facts = visit.at(minute).next()
+        if kind != "ask":
+            break
+        asked.append(facts[0])
+        visit.see(**{facts[0]: "dry" if facts[0] == "look" else "yes"})
+    assert len(asked) == len(set(asked))
+    assert "k" in asked
+
+
 def test_two_entries_that_cannot_both_be_are_asked_for_in_turn() -> None:
     """The first said again is confirmed; then the other is asked, and then the work goes on."""
     visit = Visit("""
@@ -310,6 +337,26 @@ def test_what_cannot_change_and_is_entered_twice_is_settled_not_asked_again() ->
     visit.at(2).correct(line, plate="old")
     assert visit.rule("r") is HOLDS
     assert visit.next()[0] == "finished"
+
+
+def test_a_look_that_waits_for_its_check_is_not_asked_again_over_an_older_one() -> None:
+    """The older one went stale; the newest needs only the check."""
+    visit = Visit("""
+    facts:
+      dead: {ask: D, kind: yes-no, void after: [power_seen],
+             counts when: {is: first proof after dead is yes, for: ["yes"]}}
+      proof: {ask: P, kind: yes-no, nature: series, void after: [power_seen]}
+    events: {power_seen: {say: Power was seen}}
+    steps: [{step: s, title: S, ask: [dead, proof], why: w}]
+    rules: [{rule: safe, caution: c, when: dead is yes}]
+""")
+    visit.see(dead="yes", proof="yes")
+    visit.at(1).happen("power_seen")
+    assert visit.next()[2] == ["dead"]
+    visit.at(2).see(dead="yes")
+    assert visit.next()[2] == ["proof"]
+    visit.at(3).see(proof="yes")
+    assert visit.rule("safe") is HOLDS
 
 
 # -- following ----------------------------------------------------------------------------------------------

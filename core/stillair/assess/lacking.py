@@ -39,6 +39,8 @@ class Waited(NamedTuple):
     verdict: Verdict
     missing: tuple[Ref, ...]
     reasons: tuple[Reason, ...]
+    later: frozenset[Ref] = frozenset()
+    """What is missing only as a check that must follow."""
 
 
 def reasons_of(view: View, ref: Ref) -> tuple[Reason, ...]:
@@ -84,15 +86,18 @@ def once_waited(view: View, cond: Cond, binding: Binding = NO_BINDING) -> Waited
     tests = open_tests(cond.flat, lookup)
     if not tests:
         return Waited(view.judge(cond, binding), (), ())
-    missing: dict[Ref, None] = {}
+    missing: dict[Ref, bool] = {}
     reasons: dict[Reason, None] = {}
     for test in tests:
         ref = test.ref.bound(binding)
-        missing.update(dict.fromkeys(missing_of(view, ref)))
         found = lookup(test.ref).reasons or reasons_of(view, ref)
+        follows = bool(found) and all(reason.why is Why.LATER for reason in found)
+        for each in missing_of(view, ref):
+            missing[each] = missing.get(each, True) and follows
         close = Reason(Why.CLOSE, str(ref).lstrip("="), test.text)
         reasons.update(dict.fromkeys(found or (close,)))
-    return Waited(Verdict.OPEN, tuple(missing), tuple(reasons))
+    later = frozenset(ref for ref, follows in missing.items() if follows)
+    return Waited(Verdict.OPEN, tuple(missing), tuple(reasons), later)
 
 
 def _still(view: View, name: str) -> Reason:

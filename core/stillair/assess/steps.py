@@ -156,7 +156,8 @@ class Steps:
         doubts = {ref: doubts for ref in wanted if (doubts := self.view.evidence(ref))}
         asks = tuple(ref for ref in wanted if ref not in doubts)
         if doubts and not asks and not waiting and confirmed:
-            missing = tuple(dict.fromkeys(r for d in doubts.values() for w in d for r in w.missing))
+            asked = (r for d in doubts.values() for w in d for r in w.missing if r not in w.later)
+            missing = tuple(dict.fromkeys(asked))
             reasons = tuple(dict.fromkeys(r for d in doubts.values() for w in d for r in w.reasons))
             if not reasons:
                 fact = self.program.facts[next(iter(doubts)).name].spec

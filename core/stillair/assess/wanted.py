@@ -10,6 +10,7 @@ from stillair.verdict import Verdict, Why
 
 from .gates import Gates
 from .program import NO_BINDING, Binding, Cond, Fact, Step, bound
+from .standing import doubt, unusable
 from .states import StepState
 from .view import View
 
@@ -206,7 +207,19 @@ class Wanted:
             known = not value.reasons and not value.undefined
         if known:
             return True
-        return bool(value.reasons) and all(r.why in (Why.UNAVAILABLE, Why.LATER) for r in value.reasons)
+        whys = {reason.why for reason in value.reasons}
+        if whys and whys <= {Why.UNAVAILABLE, Why.LATER}:
+            return True
+        return Why.LATER in whys and self._newest_waits(ref)
+
+    def _newest_waits(self, ref: Ref) -> bool:
+        """Whether the newest entry of a fact waits for a check that must follow, whatever older ones are."""
+        fact = self.program.facts.get(ref.name)
+        found = self.history.before((ref.name, ref.member), self.view.moment)
+        if fact is None or not found or unusable(self.view, fact, ref, found[-1]) is not None:
+            return False
+        doubtful = doubt(self.view, fact, ref, found[-1])
+        return doubtful is not None and doubtful.why is Why.LATER
 
     def worth_asking(self, ref: Ref) -> bool:
         """Whether an answer could still matter: an open verdict rests on it, or it is for the record."""
