@@ -17,14 +17,15 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import redirect_stdout
 from dataclasses import dataclass
+from importlib import metadata
 from pathlib import Path
 from types import MappingProxyType, ModuleType
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 import pluggy
 
+from stillair.digest import digest_of_files, files_in
 from stillair.fault import Fault, StillairError, did_you_mean
-from stillair.installed import digest_of_files, entry_points, files_in
 from stillair.version import VersionError, engine_version, satisfies
 
 if TYPE_CHECKING:
@@ -167,9 +168,9 @@ class _Found(NamedTuple):
 
 def _installed() -> dict[str, _Found]:
     found: dict[str, _Found] = {}
-    for entry in entry_points(GROUP):
+    for entry in metadata.entry_points(group=GROUP):
         module = _import(entry.name, entry.module)
-        each = _Found(entry.name, entry.version, module)
+        each = _Found(entry.name, entry.dist.version if entry.dist else "0", module)
         if entry.name in found and found[entry.name].module is not module:
             raise _error(each, "SA505", f"two plugins are called `{entry.name}`", "uninstall one of them")
         found[entry.name] = each

@@ -6,8 +6,7 @@ import operator
 import re
 from collections.abc import Callable
 from functools import cache
-
-from stillair.installed import version_of
+from importlib import metadata
 
 __all__ = ["VersionError", "engine_version", "read_range", "read_version", "satisfies"]
 
@@ -70,4 +69,4 @@ def satisfies(version: str, wanted: str) -> bool:
 @cache
 def engine_version() -> str:
     """The version of the installed engine."""
-    return version_of("stillair")
+    return metadata.version("stillair")

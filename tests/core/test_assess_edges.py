@@ -322,6 +322,24 @@ def test_two_entries_that_cannot_both_be_are_asked_for_in_turn() -> None:
     assert visit.rule("r") is OPEN
 
 
+def test_with_everything_stopped_nothing_is_to_be_settled() -> None:
+    """Leave first: a slip of the pen can wait."""
+    visit = Visit("""
+    facts:
+      smell: {ask: S, kind: yes-no, safety: true}
+      a: {ask: A, quantity: number, between: 0 .. 100}
+      b: {ask: B, quantity: number, between: 0 .. 100}
+    activities: {working: {title: Working}}
+    steps: [{step: s, title: S, activity: working, ask: [a, b], why: w}]
+    rules: [{rule: leave, stop: [working], when: smell is yes, say: Leave, lifted by: Clear air}]
+    impossible: [{when: a > b, slip: a is never more, facts: [a, b]}]
+""")
+    visit.see(smell="no", a=20.0, b=10.0)
+    assert visit.next()[0] == "settle"
+    visit.at(1).see(smell="yes")
+    assert visit.next()[0] == "stopped"
+
+
 def test_what_cannot_change_and_is_entered_twice_is_settled_not_asked_again() -> None:
     """Another entry of it would only be one more."""
     visit = Visit("""

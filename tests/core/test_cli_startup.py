@@ -18,7 +18,7 @@ KETTLE = Path(__file__).parent / "kettle"
 HEAVY = ("CoolProp", "pydantic", "lark", "yaml", "numpy", "markdown_it", "pint")
 
 LATER = (
-    *("importlib.metadata", "email", "zipfile", "tempfile", "socket", "csv", "difflib", "traceback"),
+    *("difflib", "traceback"),
     *("stillair.because", "stillair.margin", "stillair.working", "stillair.carried", "stillair.pack"),
     *("stillair.cli.keys", "stillair.cli.answers", "stillair.cli.journal", "stillair.cli.typed"),
 )

@@ -7,11 +7,12 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from importlib import metadata
 from pathlib import Path
 from textwrap import dedent
 
 import pytest
-from stillair import hooks, installed
+from stillair import hooks
 from stillair.fault import StillairError
 from stillair.hooks import HOOKS, Plugins
 
@@ -31,13 +32,15 @@ def twice(a: float) -> float:
 def stillair_calculators():
     return [twice]
 """
+#: The real one, where plugins that are installed are meant.
+ENTRY_POINTS = metadata.entry_points
 HEAD = "from pathlib import Path\nfrom stillair.hooks import View, hookimpl\n\n"
 
 
 @pytest.fixture(autouse=True)
 def _alone(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """No installed plugin, and no trace of the plugins of the test before."""
-    monkeypatch.setattr(hooks, "entry_points", lambda group: [])
+    monkeypatch.setattr(metadata, "entry_points", lambda group: ())
     modules, path = set(sys.modules), list(sys.path)
     yield
     for name in set(sys.modules) - modules:
@@ -386,7 +389,7 @@ def test_installed_plugins_are_found_by_their_entry_point(
     (made / "METADATA").write_text("Name: Plug.Called\nVersion: 3.4\n\nabout\n", encoding="utf-8")
     text = "[other]\nplug_two = plug_two\n\n[stillair]\nplug_called = plug_one\n"
     (made / "entry_points.txt").write_text(text, encoding="utf-8")
-    monkeypatch.setattr(hooks, "entry_points", installed.entry_points)
+    monkeypatch.setattr(metadata, "entry_points", ENTRY_POINTS)
     monkeypatch.setattr(sys, "path", [str(tmp_path), *sys.path])
     plugin = Plugins.load().giver("stillair_calculators", "twice")
     assert (plugin.name, plugin.version) == ("plug_called", "3.4")

@@ -75,6 +75,14 @@ class Assessment:
         """Whether an activity may go on now. KeyError if there is no such activity."""
         return self._gates.activity(name)
 
+    def not_proved_off(self) -> list[str]:
+        """What is said of each powered state that has begun and is not proved to have ended."""
+        return [self._gates.not_proved_off(n) for n in self.program.powered if self._gates.powered_on(n)]
+
+    def stopping_all(self) -> RuleState | None:
+        """The safety stop that stands against every activity: there is nothing to do but what it says."""
+        return self._gates.stopping_all()
+
     def any_step(self, activity: str) -> Permission:
         """Whether any step of an activity may be done now. KeyError if there is no such activity."""
         return self._gates.any_step(activity)

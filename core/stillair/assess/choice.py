@@ -36,7 +36,7 @@ class Choice:
     def action(self) -> Action:
         """The next action: what is doubtful first, then what is open, in the order of the steps."""
         first = next((s for s in self.suspicions if not s.confirmed), None)
-        if first is not None:
+        if first is not None and self.gates.stopping_all() is None:
             return Action("settle", facts=(first.ref,), why=first.slip, suspicion=first)
         inside = self._inside()
         if inside is not None:

@@ -39,6 +39,20 @@ class Gates:
         """Whether an activity may go on now. KeyError if there is no such activity."""
         return self._combined([*self._activity(name, gated=True), *self._unproved(None)])
 
+    def stopping_all(self) -> RuleState | None:
+        """The safety stop that stands against every activity that is ever done, if one does."""
+        steps = [s.spec for s in self.program.steps.values() if s.spec.activity is not None]
+        # What is only in steps that are never done is no work that could go on.
+        never = {s.activity.text for s in steps if s.activity is not None and s.never is not None}
+        some = {s.activity.text for s in steps if s.activity is not None and s.never is None}
+        every = set(self.program.activities) - (never - some)
+        for state in self._stops:
+            rule = self.program.rules[state.rule]
+            holds = state.verdict is Verdict.HOLDS and rule.when.safety
+            if holds and every and every <= {text.text for text in rule.spec.stop}:
+                return state
+        return None
+
     def any_step(self, activity: str) -> Permission:
         """Whether any step of an activity may be done now; of one without steps, whether it may itself."""
         own = self.activity(activity)
@@ -113,17 +127,21 @@ class Gates:
 
     def _unproved(self, step: Step | None) -> Iterator[Permission]:
         """While a powered state is not ended by its proof, only what proves it may be done."""
-        for name, powered in self.program.powered.items():
-            begun = self.begun(name)
-            if begun is None or (step is not None and step.powered == name):
+        for name in self.program.powered:
+            if step is not None and step.powered == name:
                 continue
             proof = tuple(self.proof(name))
-            if not proof or (step is not None and any(r.name in step.asks for r in proof)):
-                continue
-            over = self.at - begun[0] > powered.at_most
-            say = f"{powered.spec.title} has {'run over its time' if over else 'begun'}"
-            reason = Reason(Why.LATER, name, f"{say}; lock out again and prove it first")
-            yield Permission(May.NOT_YET, (), proof, (reason,))
+            if proof and not (step is not None and any(r.name in step.asks for r in proof)):
+                reason = Reason(Why.LATER, name, self.not_proved_off(name))
+                yield Permission(May.NOT_YET, (), proof, (reason,))
+
+    def not_proved_off(self, name: str) -> str:
+        """What is said of a powered state that has begun and whose proof has not been given since."""
+        begun = self.begun(name)
+        powered = self.program.powered[name]
+        over = begun is not None and self.at - begun[0] > powered.at_most
+        how = "run over its time" if over else "begun"
+        return f"{powered.spec.title} has {how}; lock out again and prove it first"
 
     def _powered_gate(self, name: str) -> Permission:
         """The gate of a powered state: before it begins, and, within its time, for the steps inside.

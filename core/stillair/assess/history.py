@@ -103,6 +103,12 @@ class History:
         index = bisect_right(found, moment)
         return found[index - 1] if index else None
 
+    def on_since(self, state: str, moment: Moment) -> tuple[float, int] | None:
+        """When a powered state last began, as (time, line), if it was not said to have ended since."""
+        begun = self.latest_event((f"{state}_begun", None), moment)
+        ended = self.latest_event((f"{state}_ended", None), moment)
+        return begun if begun is not None and (ended is None or ended < begun) else None
+
     def instrument(self, serial: str | None, moment: Moment) -> Instrument | None:
         """An instrument as it was declared when a reading was taken, or, if it was declared later, first."""
         found = self.declared.get(serial or "")

@@ -130,9 +130,8 @@ class Asking:
     def powered(self, found: Assessment) -> None:
         """Powered states that have begun and whose end was not logged, against their limit."""
         for name, powered in found.program.powered.items():
-            begun = found.history.latest_event((f"{name}_begun", None), found.view.moment)
-            ended = found.history.latest_event((f"{name}_ended", None), found.view.moment)
-            if begun is None or (ended is not None and ended > begun):
+            begun = found.history.on_since(name, found.view.moment)
+            if begun is None:
                 continue
             rest = powered.at_most - (found.at - begun[0])
             since = f"{powered.spec.title} has been on since {self.session.said(begun[0])}"

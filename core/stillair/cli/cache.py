@@ -19,7 +19,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stillair.installed import digest_of_files, files_in
+from stillair.digest import digest_of_files, files_in
 from stillair.job import pack_digest
 from stillair.version import engine_version
 

@@ -214,9 +214,7 @@ def events(assessment: Assessment) -> Iterator[tuple[str, str, str | None]]:
     program = assessment.program
     on: set[str] = set()
     for name, powered in program.powered.items():
-        begun = assessment.history.latest_event((f"{name}_begun", None), assessment.view.moment)
-        ended = assessment.history.latest_event((f"{name}_ended", None), assessment.view.moment)
-        if begun is not None and (ended is None or ended < begun):
+        if assessment.history.on_since(name, assessment.view.moment) is not None:
             on.add(name)
             yield f"{name}_ended", f"{powered.spec.title}: ended, off again", None
     for name, spec in program.events.items():

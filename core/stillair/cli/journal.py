@@ -14,7 +14,6 @@ from .entering import check_reason
 from .labels import finding_said, is_found, rule_said, standing, step_said
 from .opening import keep_set_back, say_opening
 from .permitting import in_charge_only, is_closed, open_only, safety_stops
-from .powering import not_proved_off
 from .screen import Screen, after_keeping
 from .session import Session, Settings
 from .stops import say_stood
@@ -42,7 +41,7 @@ def handover(settings: Settings, job: str, to: str, why_on: str | None) -> None:
         before = session.assess()
         open_only(session, before, job)
         in_charge_only(session, job, "it is handed over")
-        on = not_proved_off(before)
+        on = before.not_proved_off()
         for text in on:
             screen.say(text, "STOP: ", bold=True)
         if on and why_on is None:
@@ -106,7 +105,7 @@ def close(settings: Settings, job: str, checklist: str | None, outcome: str, why
             raise EntryError(f"there is no checklist `{checklist}`", near)
         if "" in found.history.closed or checklist in found.history.closed:
             raise EntryError("it is closed already", "`stillair trail` writes what came of it")
-        on = not_proved_off(found)
+        on = found.not_proved_off()
         if on:
             for text in on:
                 screen.say(text, "STOP: ")

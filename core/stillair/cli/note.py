@@ -41,7 +41,7 @@ from .powering import finish_steps
 from .screen import Screen, after_keeping
 from .session import Session, Settings
 from .settling import dispute_said, disputed, settle
-from .stops import leave_only, say_stood
+from .stops import say_stood
 
 __all__ = ["note"]
 
@@ -231,11 +231,13 @@ def _enter(
             said = f"{ref}: `{entry.body['read']}` taken as {entry.understood}; --correct puts another"
         kept.say(line, said)
     after = session.assess(taken)
+    early: dict[str, list[str]] = {}
     for ref, _ in found:
         refused = not_permitted(session, then, ref)
         if refused is not None and not_permitted(session, after, ref) is not None:
             title = step_said(refused.words, refused.step, refused.member)
-            kept.texts.append((f"{ref}: {title} was not permitted then. {refused.why}", "CAUTION: "))
+            early.setdefault(f"{title} was not permitted then. {refused.why}", []).append(str(ref))
+    kept.texts += [(f"{', '.join(refs)}: {said}", "CAUTION: ") for said, refs in early.items()]
 
 
 def _correct(
@@ -323,7 +325,7 @@ def _follow(session: Session, before: Assessment, screen: Screen) -> None:
         screen.say(suspicion.slip, f"does not fit: {suspicion.ref}: ")
     for said in say_stood(session, words):
         screen.say(said, "STOP stood: ")
-    leave = leave_only(after)
+    leave = after.stopping_all()
     if leave is not None:
         screen.say(f"nothing here but this: {rule_said(words, leave)[1]}", "next: ", bold=True)
         return

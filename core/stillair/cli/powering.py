@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from stillair.assess import Assessment
-from stillair.assess.gates import Gates
 from stillair.job import Line
 from stillair.wording import Wording
 
@@ -11,14 +10,7 @@ from .entering import did
 from .labels import step_said
 from .session import Session
 
-__all__ = ["ended_by", "ending", "finish_steps", "not_proved_off", "state_ended_by_event"]
-
-
-def _is_on(found: Assessment, state: str) -> bool:
-    """Whether it was said to have begun, and not yet to have ended."""
-    begun = found.history.latest_event((f"{state}_begun", None), found.view.moment)
-    ended = found.history.latest_event((f"{state}_ended", None), found.view.moment)
-    return begun is not None and (ended is None or ended < begun)
+__all__ = ["ended_by", "ending", "finish_steps", "state_ended_by_event"]
 
 
 def _unfinished(found: Assessment, state: str) -> list[str]:
@@ -36,7 +28,7 @@ def _unfinished(found: Assessment, state: str) -> list[str]:
 def ended_by(found: Assessment, step: str) -> str | None:
     """What is switched off when this step is done: nothing else is left that it is on for."""
     state = found.program.steps[step].powered
-    if state is None or not _is_on(found, state):
+    if state is None or found.history.on_since(state, found.view.moment) is None:
         return None
     return state if _unfinished(found, state) == [step] else None
 
@@ -68,17 +60,3 @@ def finish_steps(
         (did(session, found, step, None, taken), f"done by its end: {step_said(words, step, None)}")
         for step in _unfinished(found, state)
     ]
-
-
-def not_proved_off(found: Assessment) -> list[str]:
-    """What each powered state that has begun and is not proved ended says; over its time or not."""
-    gates = Gates(found.view, found.stops)
-    said = []
-    for name, powered in found.program.powered.items():
-        begun = gates.begun(name)
-        if begun is None or not gates.powered_on(name):
-            continue
-        over = found.at - begun[0] > powered.at_most
-        how = "has run over its time" if over else "has begun"
-        said.append(f"{powered.spec.title} {how}; lock out again and prove it first")
-    return said

@@ -9,10 +9,9 @@ from stillair.wording import Wording
 from . import STOPPED
 from .labels import rule_said
 from .permitting import code_of, safety_stops
-from .powering import not_proved_off
 from .session import Session
 
-__all__ = ["leave_only", "say_stood", "stood", "why_stopped"]
+__all__ = ["say_stood", "stood", "why_stopped"]
 
 
 def why_stopped(words: Wording) -> list[str]:
@@ -21,21 +20,8 @@ def why_stopped(words: Wording) -> list[str]:
     if code_of(found) != STOPPED:
         return []
     said = [rule_said(words, state)[1] for state in safety_stops(found)]
-    said += not_proved_off(found)
+    said += found.not_proved_off()
     return said or [blocked.say for blocked in found.next.permission.blocked if blocked.safety]
-
-
-def leave_only(found: Assessment) -> RuleState | None:
-    """The safety stop that stands against everything: there is nothing to do but what it says."""
-    steps = [s.spec for s in found.program.steps.values() if s.spec.activity is not None]
-    # What is only in steps that are never done is no work that could go on.
-    never = {s.activity.text for s in steps if s.activity is not None and s.never is not None}
-    some = {s.activity.text for s in steps if s.activity is not None and s.never is None}
-    every = set(found.program.activities) - (never - some)
-    for state in safety_stops(found):
-        if every and every <= {text.text for text in found.program.rules[state.rule].spec.stop}:
-            return state
-    return None
 
 
 def stood(session: Session, found: Assessment) -> list[RuleState]:
