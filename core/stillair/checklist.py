@@ -349,6 +349,8 @@ class Checklist(NamedTuple):
     name: str
     where: Text
     path: str
+    before: Text | None
+    """The checklist, of this pack or of the one it joins, that this one comes before."""
     title: str
     about: str | None
     lists: tuple[ListSpec, ...]

@@ -455,6 +455,7 @@ class WaysShape(Shape):
 
 class ChecklistShape(Shape):
     checklist: Identifier
+    before: Reference | None = None
     title: Prose
     about: Prose | None = None
     lists: dict[Name, ListShape] = {}
@@ -486,6 +487,7 @@ class ChecklistShape(Shape):
             name=self.checklist.text,
             where=self.checklist,
             path=path,
+            before=self.before,
             title=self.title,
             about=self.about,
             lists=_each(ListSpec, self.lists),
@@ -516,6 +518,7 @@ class ManifestShape(Shape):
     pack: Name
     version: Words
     title: Prose
+    joins: Name | None = None
     engine: Words
     plugins: dict[Reference, Words] = {}
     checklists: tuple[Words, ...]

@@ -28,11 +28,13 @@ class Pack:
 
     `texts` are the files its meaning comes from (manifest and checklists), by name, with `\\n` for
     line ends; `digest` is made from them alone, so the same pack has the same digest everywhere.
+    `joins` names the pack whose work this one is a part of.
     """
 
     name: str
     version: str
     title: str
+    joins: str | None
     engine: str
     plugins: tuple[tuple[str, str], ...]
     licence: str | None
@@ -109,6 +111,7 @@ def read_texts(
         name=manifest.pack.text,
         version=manifest.version.text,
         title=manifest.title,
+        joins=manifest.joins.text if manifest.joins else None,
         engine=manifest.engine.text,
         plugins=tuple((name.text, wanted.text) for name, wanted in manifest.plugins.items()),
         licence=manifest.licence,

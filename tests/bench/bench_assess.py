@@ -26,17 +26,18 @@ PLACES, LINES, TRIES = 40, 200, 60
 def program_of(places: int) -> Program:
     """The bundled pack with places added until there are that many."""
     plugins = Plugins.load()
-    texts = gather(PACK)
-    have = texts["walk.yaml"].count("\n  - place: ")
+    packs = {folder.name: gather(folder) for folder in plugins.packs}
+    texts = packs["split_furnace"]
+    have = texts["places.yaml"].count("\n  - place: ")
     more = "".join(
         f"  - {{place: extra_{n}, title: Extra place {n}, how: As the others., activity: sniffing,\n"
         f"     unit: indoor, belief: 0.01, minutes: 4, order: {20 + n},\n"
         f"     counts when: blower is stopped and pool is ready}}\n"
         for n in range(places - have)
     )
-    texts["walk.yaml"] = texts["walk.yaml"].replace("\nplaces:\n", f"\nplaces:\n{more}")
-    pack = read_texts(texts, plugins=plugins.versions(), label="leak")
-    return compile_packs([pack], plugins.calculators, plugins.catalogues)
+    texts["places.yaml"] = texts["places.yaml"].replace("\nplaces:\n", f"\nplaces:\n{more}")
+    read = [read_texts(each, plugins=plugins.versions(), label=name) for name, each in packs.items()]
+    return compile_packs(read, plugins.calculators, plugins.catalogues)
 
 
 def job(program: Program) -> list[Line]:

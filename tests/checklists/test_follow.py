@@ -9,9 +9,7 @@ from stillair.assess import Assessment, Program, assess, follow
 from stillair.authoring.rehearse import play, read_scenario
 from stillair.job import Line
 
-from .test_scenarios import SCENARIOS, program
-
-__all__ = ["program"]
+from .test_scenarios import SCENARIOS
 
 
 def said(found: Assessment) -> list[object]:

@@ -8,12 +8,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import stillair_checklists
+from stillair.hooks import Plugins
 from stillair.strict_yaml import plain, read_yaml
 
-PACK = Path(stillair_checklists.__file__).parent / "leak"
-FILES = sorted(path for path in PACK.glob("*.yaml"))
-ROWS = [x for x in (PACK / "README.md").read_text(encoding="utf-8").splitlines() if x.startswith("|")]
+PACKS = Plugins.load().packs
+FILES = sorted(path for folder in PACKS for path in folder.glob("*.yaml"))
+ROWS = [
+    line
+    for folder in PACKS
+    for line in (folder / "README.md").read_text(encoding="utf-8").splitlines()
+    if line.startswith("|")
+]
 PROSE = {
     *("title", "ask", "why", "how", "say", "about", "do", "caution", "never", "slip", "lifted by"),
     *("because", "then", "witness", "cautions", "defers", "options"),

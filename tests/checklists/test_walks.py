@@ -10,10 +10,6 @@ from stillair.assess import Action, Program, assess
 from stillair.condition.core import OptionDomain, Ref
 from stillair.job import Line
 
-from .test_scenarios import program
-
-__all__ = ["program"]
-
 START = 1_780_000_000.0
 PSI = 6894.757293168361
 #: Answers that let a job go on, given nineteen times of twenty.

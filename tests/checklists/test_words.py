@@ -27,6 +27,6 @@ def test_every_section_is_named() -> None:
     listed = TEXT.split("A file holds", 1)[1].split("`leak` uses", 1)[0]
     told = set(re.findall(r"`([a-z ]+)`", listed))
     fields = {f.alias or name for name, f in ChecklistShape.model_fields.items()}
-    heading = {"checklist", "title", "about", "cautions", "defers"}
+    heading = {"checklist", "before", "title", "about", "cautions", "defers"}
     assert told == {name.replace("_", " ") for name in fields} - heading
     assert len(EXAMPLES) >= 18

@@ -20,8 +20,8 @@ LEAK = Path(__file__).parents[2] / "checklists" / "stillair_checklists" / "leak"
 def leak() -> tuple[Rehearsal, str]:
     """The demonstration of the bundled pack, played, and its trail."""
     plugins = Plugins.load()
-    pack = read_pack(LEAK, plugins=plugins.versions())
-    program = compile_packs([pack], plugins.calculators, plugins.catalogues)
+    packs = [read_pack(folder, plugins=plugins.versions()) for folder in plugins.packs]
+    program = compile_packs(packs, plugins.calculators, plugins.catalogues)
     scenario = read_scenario(LEAK / "scenarios" / "demo.yaml")
     played = play(program, scenario)
     zone = datetime.strptime(str(scenario["starts"]), "%Y-%m-%d %H:%M %z").tzinfo

@@ -100,7 +100,7 @@ class _Compiler:
 
     def run(self) -> Program:
         program = self.program
-        checklists = [c for pack in self.packs for c in pack.checklists]
+        checklists = self._in_order([c for pack in self.packs for c in pack.checklists])
         for pack in self.packs:
             program.packs[pack.name] = (pack.version, pack.digest)
         self._apart(checklists)
@@ -136,6 +136,20 @@ class _Compiler:
         flat = list(conds.values())
         program.together = Together(tuple(conds), batch_slots(flat), batch_code(flat))
         return program.bind(self.calculators, self.catalogues)
+
+    def _in_order(self, checklists: Sequence[Checklist]) -> list[Checklist]:
+        """The checklists in the order of work: as their manifests list them, but where one says `before`."""
+        ordered = [c for c in checklists if c.before is None]
+        for checklist in checklists:
+            if checklist.before is None:
+                continue
+            names = [c.name for c in ordered]
+            if checklist.before.text in names:
+                ordered.insert(names.index(checklist.before.text), checklist)
+                continue
+            help = did_you_mean(checklist.before.text, names)
+            self._fault(checklist.before, f"there is no checklist `{checklist.before}`", help, "SA301")
+        return ordered
 
     def _apart(self, checklists: Sequence[Checklist]) -> None:
         """Packs used together share one namespace: refuse a name that two of them declare."""

@@ -13,6 +13,7 @@ from stillair.job import JSON, Job, JobError, Line, PackStore, pack_digest
 __all__ = ["choose", "differences", "encoded", "found_again", "recorded_in", "texts_of", "unlike_installed"]
 
 _PACK = r"^pack:\s*([a-z][a-z0-9_-]*)"
+_JOINS = r"^joins:\s*([a-z][a-z0-9_-]*)"
 _VERSION = r"^version:\s*[\"']?([^\s\"'#]+)"
 
 
@@ -81,7 +82,10 @@ def differences(recorded: Mapping[str, Mapping[str, str]], plugins: Plugins) -> 
 
 
 def choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]:
-    """The texts of the packs wanted, by name."""
+    """The texts of the packs wanted, by name, each with the pack it joins or the one pack that joins it.
+
+    With none wanted, the only work that is installed.
+    """
     from stillair.pack import MANIFEST, gather
 
     installed: dict[str, dict[str, str]] = {}
@@ -89,13 +93,15 @@ def choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]
         texts = gather(folder)
         installed[_name_in(texts[MANIFEST], folder)] = texts
     if not wanted:
-        if len(installed) == 1:
-            return installed
-        message, help = "no pack is installed", "install one, or name its folder with --pack"
-        if installed:
-            message, help = "several packs are installed", f"--pack NAME: {', '.join(sorted(installed))}"
-        raise StillairError(Fault("SA401", message, "--pack", help=help))
-    chosen = {}
+        joined = {_joined_by(texts) for texts in installed.values()}
+        works = sorted(name for name in installed if name not in joined)
+        if len(works) != 1:
+            message, help = "no pack is installed", "install one, or name its folder with --pack"
+            if works:
+                message, help = "several packs are installed", f"--pack NAME: {', '.join(works)}"
+            raise StillairError(Fault("SA401", message, "--pack", help=help))
+        wanted = works
+    chosen: dict[str, dict[str, str]] = {}
     for name in wanted:
         if name in installed:
             chosen[name] = installed[name]
@@ -110,7 +116,36 @@ def choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]
         else:
             near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
             raise StillairError(Fault("SA401", f"there is no pack `{name}`", "--pack", help=near))
+    _complete(chosen, installed)
     return chosen
+
+
+def _complete(chosen: dict[str, dict[str, str]], installed: Mapping[str, dict[str, str]]) -> None:
+    """Add the pack that each chosen one joins; where nothing chosen joins a pack, the one that does."""
+    for name, texts in list(chosen.items()):
+        other = _joined_by(texts)
+        if other is not None and other not in chosen:
+            if other not in installed:
+                near = did_you_mean(other, installed) or "install it, or name its folder with --pack"
+                message = f"the pack `{name}` joins `{other}`, which is not installed"
+                raise StillairError(Fault("SA401", message, "--pack", help=near))
+            chosen[other] = installed[other]
+    joined = {_joined_by(texts) for texts in chosen.values()}
+    for name in sorted(chosen):
+        joiners = sorted(n for n, texts in installed.items() if _joined_by(texts) == name)
+        if name not in joined and joiners:
+            if len(joiners) > 1:
+                help = f"--pack NAME: {', '.join(joiners)}"
+                raise StillairError(Fault("SA401", f"several packs join `{name}`", "--pack", help=help))
+            chosen[joiners[0]] = installed[joiners[0]]
+
+
+def _joined_by(texts: Mapping[str, str]) -> str | None:
+    """The pack that a pack joins, found without the YAML reader as its name is."""
+    from stillair.pack import MANIFEST
+
+    found = re.search(_JOINS, texts[MANIFEST], re.MULTILINE)
+    return found[1] if found else None
 
 
 def unlike_installed(plugins: Plugins, chosen: Mapping[str, Mapping[str, str]]) -> Iterable[str]:
