@@ -106,15 +106,7 @@ class _Compiler:
         self._apart(checklists)
         self._declare(checklists)
         self._calculations(checklists)
-        self.program.look = next(
-            (
-                f.name
-                for c in checklists
-                for f in c.facts
-                if f.per is not None and f.per.text == "place" and f.counts_when is not None
-            ),
-            None,
-        )
+        self.program.look = self._look(checklists)
         for checklist in checklists:
             self._details(checklist)
         for name, derivation in program.derived.items():
@@ -150,6 +142,19 @@ class _Compiler:
             help = did_you_mean(checklist.before.text, names)
             self._fault(checklist.before, f"there is no checklist `{checklist.before}`", help, "SA301")
         return ordered
+
+    def _look(self, checklists: Sequence[Checklist]) -> str | None:
+        """The fact that is a look at a place: kept per place, counting only under conditions, and asked by a
+        step that has no activity of its own and so takes that of the place; else the first of that kind.
+        """
+        wandering = {ask.text for c in checklists for s in c.steps if s.activity is None for ask in s.ask}
+        kept = [
+            f.name
+            for c in checklists
+            for f in c.facts
+            if f.per is not None and f.per.text == "place" and f.counts_when is not None
+        ]
+        return next((name for name in kept if name in wandering), kept[0] if kept else None)
 
     def _apart(self, checklists: Sequence[Checklist]) -> None:
         """Packs used together share one namespace: refuse a name that two of them declare."""
