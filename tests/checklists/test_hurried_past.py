@@ -116,7 +116,7 @@ STOPS = (
         ("pressurising",),
         (
             (r"recovered_first is yes", TRUE),
-            (r"recovered_first is no or recovery_level is short or rebound is rose", FALSE),
+            (r"recovered_first is no or \(in_circuit", f"{FALSE} or ({FALSE} and in_circuit"),
         ),
     ),
     Stop(
