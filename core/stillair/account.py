@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, TypeAlias
 
 from stillair.assess import Action, Finding, Permission, RuleState, StepState, WaitState
+from stillair.assess.beliefs import OpenClue, Weighed
 from stillair.because import Because, deciding, lifting, permission_says
 from stillair.carried import carried
 from stillair.condition.core import OptionDomain, Ref
@@ -130,6 +131,7 @@ def assessment(wording: Wording) -> Account:
                 "status": p.status,
                 "line": p.observation.line if p.observation is not None else None,
                 "reason": wording.reason(p.reason) if p.reason is not None else None,
+                **_belief(wording, p.place),
             }
             for p in found.places
         ],
@@ -139,6 +141,22 @@ def assessment(wording: Wording) -> Account:
         ],
         "steps": [_step(wording, s) for s in found.steps],
         "next": _action(wording, found.next),
+    }
+
+
+def _belief(wording: Wording, place: str) -> Account:
+    """How likely a place is, as a share of 1, and the clues that weigh on it or could."""
+    belief = wording.found.beliefs[place]
+
+    def clue(each: Weighed | OpenClue) -> Account:
+        why = wording.program.clues[each.clue].spec.why
+        return {"clue": each.clue, "limit": each.limit, "factor": each.factor, "why": why}
+
+    return {
+        "belief": belief.now,
+        "belief_without_clues": belief.first,
+        "clues": [clue(each) for each in belief.weighed],
+        "open_clues": [{**clue(each), "reasons": _reasons(wording, each.reasons)} for each in belief.open],
     }
 
 
@@ -222,11 +240,14 @@ def _finding(wording: Wording, finding: Finding) -> Account:
 
 
 def wait(wording: Wording, state: WaitState) -> Account:
-    """A wait: its state, when it began, when it is ready, seconds required and left."""
+    """A wait: its state, when it began, when it is ready, seconds required and left.
+
+    `required_by` names the fact that says how long it lasts; while that is not known there are no seconds.
+    """
     spec = wording.program.waits[state.name]
     mask = state.options.mask
     word = "ready" if mask == 1 else "not started" if state.started is None else "running"
-    left = 0.0
+    left: float | None = None
     if state.ready_at is not None:
         left = max(0.0, state.ready_at - wording.found.at)
         if word == "running" and not left:
@@ -237,7 +258,8 @@ def wait(wording: Wording, state: WaitState) -> Account:
         "state": word,
         "started": moment(wording, state.started),
         "ready_at": moment(wording, state.ready_at),
-        "required_s": spec.duration,
+        "required_s": state.required,
+        "required_by": spec.lasts,
         "left_s": left if word == "running" else None,
         "restarted_by": state.restarted_by or None,
         "reasons": _reasons(wording, state.options.reasons),

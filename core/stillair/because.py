@@ -5,26 +5,29 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from stillair.assess import EntryError, May, Observation, Permission
+from stillair.assess import Belief, EntryError, May, Observation, Permission, WaitState
+from stillair.assess.beliefs import OpenClue, Weighed
 from stillair.assess.program import Cond, Step, Trigger
 from stillair.assess.view import Judged
 from stillair.condition.core import NumberDomain, OptionDomain, Ref
 from stillair.fault import did_you_mean
 from stillair.margin import Judgement, changes, judgement, judgement_of_rule, time_left, wait_says
 from stillair.possible import Number
-from stillair.verdict import Reason, Verdict
+from stillair.verdict import Reason, Verdict, Why
 from stillair.wording import Wording, duration, exact
 from stillair.working import Working, working
 
 __all__ = [
     "Because",
     "because",
+    "clue_says",
     "deciding",
     "lifting",
     "permission_says",
     "reading_used",
     "resolve",
     "said_trigger",
+    "share",
 ]
 
 
@@ -151,9 +154,14 @@ def _one(wording: Wording, kind: str, name: str, member: str | None) -> Because:
     return _event(wording, name, member)
 
 
-def deciding(wording: Wording, missing: Iterable[Ref]) -> tuple[str, ...]:
-    """The facts that would decide an open matter, with their questions."""
-    return tuple(dict.fromkeys(f"{wording.name(ref)}: {wording.question(ref)}" for ref in missing))
+def deciding(wording: Wording, missing: Iterable[Ref], reasons: Iterable[Reason] = ()) -> tuple[str, ...]:
+    """The facts that would decide an open matter, with their questions, and the lists to be closed."""
+    found = dict.fromkeys(f"{wording.name(ref)}: {wording.question(ref)}" for ref in missing)
+    for reason in reasons:
+        spec = wording.program.lists.get(reason.about)
+        if reason.why is Why.OPEN_LIST and spec is not None:
+            found[f"{spec.title}: {spec.ask or 'Is that all?'}"] = None
+    return tuple(found)
 
 
 def _settled(tree: Judgement) -> tuple[str, ...]:
@@ -303,7 +311,8 @@ def _finding(wording: Wording, name: str, member: str | None) -> Because:
         trees.append((f"rule {each}, grade {rule.spec.grade}", tree))
         verdict = view.judge(rule.when, binding)
         if verdict is Verdict.OPEN:
-            decides.extend(deciding(wording, view.missing(rule.when, binding)))
+            lists = view.reasons(rule.when, binding)
+            decides.extend(deciding(wording, view.missing(rule.when, binding), lists))
             decides.extend(_settled(tree))
         elif each == finding.rule or finding.rule is None:
             turned = (*turned, *changes(wording, view, rule.when, binding))
@@ -347,7 +356,10 @@ def _rule(wording: Wording, name: str, member: str | None) -> Because:
     if rule.when.safety:
         says.append("it rests on a safety fact: nothing overrides it")
     open_ = verdict is Verdict.OPEN
-    decides = (*deciding(wording, view.missing(rule.when, binding)), *_settled(tree)) if open_ else ()
+    decides: tuple[str, ...] = ()
+    if open_:
+        lists = view.reasons(rule.when, binding)
+        decides = (*deciding(wording, view.missing(rule.when, binding), lists), *_settled(tree))
     return Because(
         "rule",
         f"{name} of {member}" if member else name,
@@ -378,7 +390,7 @@ def _calculation(wording: Wording, ref: Ref) -> Because:
         tuple(says),
         (),
         done,
-        deciding(wording, view.missing_of(ref)) if open_ else (),
+        deciding(wording, view.missing_of(ref), done.reasons) if open_ else (),
         source="; ".join(done.sources) or None,
     )
 
@@ -393,7 +405,7 @@ def _wait(wording: Wording, name: str) -> Because:
         word = "the time is up, not confirmed"
     says = [
         wait_says(wording, view, name),
-        f"lasts {duration(wait.duration)}",
+        wait_lasts(wording, state),
         f"starts with: {', '.join(said_trigger(t) for t in wait.since)}",
     ]
     if wait.restarted_by:
@@ -406,6 +418,15 @@ def _wait(wording: Wording, name: str) -> Because:
     if state.ready_at is not None and view.at < state.ready_at:
         decides = (f"{time_left(state.ready_at - view.at)} more", *decides)
     return Because("wait", name, wait.spec.title, word, tuple(says), decides=decides)
+
+
+def wait_lasts(wording: Wording, state: WaitState) -> str:
+    """How long a wait lasts, and by which fact where one says it: `lasts 5 min, by discharge_time`."""
+    lasts = wording.program.waits[state.name].lasts
+    by = f", by {wording.name(Ref(lasts))}" if lasts is not None else ""
+    if state.required is None:
+        return f"how long it lasts is not known{by}"
+    return f"lasts {duration(state.required)}{by}"
 
 
 def permission_says(wording: Wording, permission: Permission) -> tuple[str, ...]:
@@ -497,13 +518,57 @@ def _place(wording: Wording, name: str) -> Because:
     state = next((p for p in wording.found.places if p.place == name), None)
     title = wording.program.places[name].spec.title
     look = wording.program.look
+    belief = wording.found.beliefs[name]
+    likely = tuple(_likely(wording, belief))
+    named = [*(each.clue for each in belief.weighed), *(each.clue for each in belief.open)]
+    clues = tuple(_clue_tree(wording, name, clue) for clue in named)
     if state is None or look is None:
-        return Because("place", name, title, "not looked")
+        return Because("place", name, title, "not looked", likely, clues)
     inner = _fact(wording, Ref(look, name))
     reason = [wording.reason(state.reason)] if isinstance(state.reason, Reason) else []
     return Because(
-        "place", name, title, state.status, (*reason, *inner.says), inner.trees, decides=inner.decides
+        "place",
+        name,
+        title,
+        state.status,
+        (*reason, *likely, *inner.says),
+        (*clues, *inner.trees),
+        decides=inner.decides,
     )
+
+
+def _likely(wording: Wording, belief: Belief) -> Iterator[str]:
+    """How likely a place is now, by its author and by the clues; nothing where no checklist has a clue."""
+    if not wording.program.clues:
+        return
+    moved = "" if share(belief.now) == share(belief.first) else f", {share(belief.first)} without any clue"
+    yield f"how likely, as a judgement and not measured: {share(belief.now)}{moved}"
+    yield from (clue_says(wording, each) for each in belief.weighed)
+    for each in belief.open:
+        why = wording.reasons(each.reasons)
+        yield f"{clue_says(wording, each)} Not counted: open{f', {why}' if why else ''}"
+
+
+def _clue_tree(wording: Wording, place: str, name: str) -> tuple[str, Judgement]:
+    clue = wording.program.clues[name]
+    binding = {} if clue.spec.per is None else {"place": place}
+    return f"clue {name}", judgement(wording, wording.found.view, clue.when, binding)
+
+
+def share(belief: float) -> str:
+    """A belief as per cent: `14 %`, `0.4 %`. Only one that is 0 or 1 is shown as nothing or all."""
+    shown = 100 * belief
+    if 0 < shown < 0.1:
+        return "below 0.1 %"
+    if 99.5 <= shown < 100:
+        return "over 99 %"
+    return f"{shown:.1f} %" if 0 < shown < 0.95 else f"{shown:.0f} %"
+
+
+def clue_says(wording: Wording, clue: Weighed | OpenClue) -> str:
+    """A clue with its weight and its reason: `oil-here x3: Oil travels with the refrigerant.`"""
+    why = " ".join(wording.program.clues[clue.clue].spec.why.split())
+    return f"{clue.clue} x{clue.factor:g}: {why}"
 
 
 def _powered(wording: Wording, name: str) -> Because:

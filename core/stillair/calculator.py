@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -153,6 +153,27 @@ class Calculator:
             raise OutOfRange(f"{self.name} has no finite value here")
         return number
 
+    def limit(self, args: Sequence[object]) -> float:
+        """The bound of the result where some inputs are infinite: known to be beyond any value on one side.
+
+        OutOfRange where no bound follows: the inputs pull apart, or the valid range ends before them.
+        """
+        pulls = set()
+        reached = []
+        for name, value in zip(self.inputs, args, strict=False):
+            if isinstance(value, float) and math.isinf(value):
+                rises = (name in self.rises_with) - (name in self.falls_with)
+                pulls.add(rises * math.copysign(1.0, value))
+                value = math.copysign(FAR, value)
+            reached.append(value)
+        if pulls not in ({1.0}, {-1.0}):
+            raise OutOfRange(f"{self.name} has no bound here")
+        try:
+            self(*reached)
+        except StillairError:
+            raise OutOfRange(f"{self.name} cannot be worked out so far out") from None
+        return pulls.pop() * math.inf
+
     def _broken(self, what: str, error: BaseException | None = None) -> StillairError:
         """The fault of a broken function, with the line of its file that raised, or that it begins at."""
         code = getattr(self.function, "__code__", None)
@@ -212,6 +233,9 @@ def calculator(
 MOST_CORNERS = 256
 #: The share of the linear half-width by which curvature may shift the span before simulation is used.
 MOST_CURVATURE = 0.1
+#: Canonical SI: beyond any number of the trade. A calculator is asked whether its valid range ends before it
+#: (judgement, no source).
+FAR = 1e12
 #: Draws of the simulation (JCGM 101:2008, 7.2 recommends 10^6 for two digits; 2 x 10^4 gives the ends of a
 #: 95 % interval within about 1.5 % of its half-width, below what is shown).
 DRAWS = 20_000
@@ -220,6 +244,8 @@ NORMAL_95 = 1.959963984540054
 
 Value = Number | Options
 Function = Callable[[Sequence[object]], float]
+#: What a function divides by, and the inputs this rests on, by their number.
+Divisor = tuple[Function, frozenset[int]]
 
 
 def propagate(
@@ -228,20 +254,24 @@ def propagate(
     choices: Sequence[Sequence[object] | None],
     monotone: Sequence[bool],
     about: str,
+    divisors: Sequence[Divisor] = (),
 ) -> Number:
     """The number that `function` gives for values that are not fully known.
 
     `function` takes one list: a float for each Number, and for each Options one of its `choices` (in the
-    order of the mask's bits). Ignorance is combined by worst case, which needs `monotone` in that input;
-    tolerance by root-sum-square of the effect of each source, shifted through all inputs at once, so an
-    error that enters twice is counted once with its sign (JCGM 100:2008, 5.1). Where the function is curved,
-    simulation replaces the linear span (JCGM 101:2008). An input that does not exist, an ignorant input
-    without monotony, or any point outside the valid range leaves the result undefined with its reason.
+    order of the mask's bits). Ignorance is combined by worst case, which needs `monotone` in that input, and
+    of `divisors` that rest on it that they keep from zero; tolerance by root-sum-square of the effect of
+    each source, shifted through all inputs at once, so an error that enters twice is counted once with its
+    sign (JCGM 100:2008, 5.1). Where the function is curved, simulation replaces the linear span (JCGM
+    101:2008). An input without a bound on one side is infinite there: `function` gives the bound of its
+    result, or raises OutOfRange. An input that does not exist, an ignorant input without monotony, a result
+    with no bound at all, or any point outside the valid range leaves the result undefined with its reason.
     """
     reasons: list[Reason] = []
     lines: set[int] = set()
     taken: float | None = None
     ends: list[Sequence[object]] = []
+    ignorant = unbounded = False
     for value, choice, rising in zip(values, choices, monotone, strict=True):
         reasons.extend(value.reasons)
         lines.update(value.lines)
@@ -254,10 +284,12 @@ def propagate(
             return Number.nothing(*(value.reasons or (Reason(Why.OUTSIDE, about),)))
         elif not value.ignorant:
             ends.append((value.low,))
-        elif not rising or math.isinf(value.low) or math.isinf(value.high):
+        elif not rising:
             return Number.nothing(*(value.reasons or (Reason(Why.NOT_ASKED, about),)))
         else:
             ends.append((value.low, value.high))
+            ignorant = True
+            unbounded = unbounded or math.isinf(value.low) or math.isinf(value.high)
     if math.prod(len(e) for e in ends) > MOST_CORNERS:
         return Number.nothing(*(reasons or [Reason(Why.NOT_ASKED, about, "too much is not known yet")]))
 
@@ -268,10 +300,19 @@ def propagate(
                 sources.setdefault(source, {})[index] = effect
 
     results: list[tuple[float, dict[ErrorSource, float], float, list[object]]] = []
+    bounds: set[float] = set()
     try:
+        if ignorant and divisors:
+            _keep_from_zero(divisors, values, list(itertools.product(*ends)))
         for corner in itertools.product(*ends):
             point = list(corner)
-            middle = _finite(function(point), about)
+            middle = function(point)
+            if unbounded and math.isinf(middle):
+                if any(function(near) != middle for near in _around(values, point)):
+                    raise OutOfRange(f"{about} has no bound within the tolerance")
+                bounds.add(middle)
+                continue
+            middle = _finite(middle, about)
             effect_of: dict[ErrorSource, float] = {}
             curvature = 0.0
             raised: list[tuple[Mapping[int, float], float]] = []
@@ -295,15 +336,17 @@ def propagate(
     except OutOfRange as error:
         # Where an input is not known, that is what is missing; the range may hold once it is.
         return Number.nothing(*(reasons or [Reason(Why.OUTSIDE, about, str(error))]))
+    if not results or len(bounds) > 1:
+        return Number.nothing(*(reasons or [Reason(Why.NOT_ASKED, about)]))
 
     effects, apart = between([r[1] for r in results])
-    low = min(r[0] for r in results) - apart
-    high = max(r[0] for r in results) + apart
+    low = min([*bounds, min(r[0] for r in results) - apart])
+    high = max([*bounds, max(r[0] for r in results) + apart])
     shape = None
     half = math.sqrt(math.fsum(e * e for e in effects.values()))
     curved = any(
         curvature > MOST_CURVATURE * math.hypot(*effect_of.values())
-        and curvature > 1e-12 * max(abs(low), abs(high))
+        and curvature > 1e-12 * max(abs(middle) for middle, *_ in results)
         for _, effect_of, curvature, _ in results
     )
     if curved:
@@ -313,14 +356,40 @@ def propagate(
                 *reasons, Reason(Why.OUTSIDE, about, "its tolerance reaches outside the valid range")
             )
         found = [span for span in spans if span is not None]
-        shape = (min(s[0] for s in found), max(s[1] for s in found))
+        shape = (min([*bounds, *(s[0] for s in found)]), max([*bounds, *(s[1] for s in found)]))
     if shape is not None:
         # What is computed from this number starts from its effects, so they must reach as far as the shape.
-        reach = max(shape[1] - high, low - shape[0])
+        reach = max(0.0 if math.isinf(high) else shape[1] - high, 0.0 if math.isinf(low) else low - shape[0])
         if reach > half:
             curve = ("curve", f"{about} {sorted(lines)}")
             effects = {**effects, curve: math.sqrt(reach * reach - half * half)}
     return Number(low, high, effects, tuple(dict.fromkeys(reasons)), tuple(sorted(lines)), taken, shape)
+
+
+def _around(values: Sequence[Value], point: Sequence[object]) -> Iterator[list[object]]:
+    """The point with the inputs that have a tolerance at its ends, in every combination."""
+    amounts = [value.tolerance if isinstance(value, Number) else 0.0 for value in values]
+    shifted = [index for index, amount in enumerate(amounts) if amount]
+    if 2 ** len(shifted) > MOST_CORNERS:
+        raise OutOfRange("too much has a tolerance")
+    for signs in itertools.product((-1.0, 1.0), repeat=len(shifted)):
+        yield _shifted(point, {i: sign * amounts[i] for i, sign in zip(shifted, signs, strict=True)}, 1.0)
+
+
+def _keep_from_zero(
+    divisors: Sequence[Divisor], values: Sequence[Value], corners: Sequence[Sequence[object]]
+) -> None:
+    """OutOfRange unless what is divided by keeps its sign for everything that is not known.
+
+    It is monotone in what is not known, so its ends are at the corners.
+    """
+    for divisor, rests_on in divisors:
+        resting = [values[index] for index in rests_on]
+        if not any(isinstance(value, Number) and value.ignorant for value in resting):
+            continue
+        found = [divisor(near) for corner in corners for near in _around(values, corner)]
+        if not (all(amount > 0 for amount in found) or all(amount < 0 for amount in found)):
+            raise OutOfRange("what is divided by may be zero")
 
 
 def between(found: Sequence[Mapping[ErrorSource, float]]) -> tuple[dict[ErrorSource, float], float]:
@@ -345,7 +414,7 @@ def _finite(value: float, about: str) -> float:
     return value
 
 
-def _shifted(point: list[object], shifts: Mapping[int, float], sign: float) -> list[object]:
+def _shifted(point: Sequence[object], shifts: Mapping[int, float], sign: float) -> list[object]:
     moved = list(point)
     for index, effect in shifts.items():
         base = moved[index]

@@ -18,6 +18,7 @@ __all__ = [
     "ActivitySpec",
     "CalculationSpec",
     "Checklist",
+    "ClueSpec",
     "CountsWhen",
     "EventSpec",
     "FactSpec",
@@ -328,6 +329,20 @@ class PlaceSpec(NamedTuple):
     caution: str | None
 
 
+class ClueSpec(NamedTuple):
+    """An observation that changes how likely places are.
+
+    `weighs` has (place, limit) for each place it weighs on; with `per`, None in place of the one in hand.
+    """
+
+    name: str
+    where: Text
+    per: Text | None
+    when: Text
+    weighs: tuple[tuple[Text | None, Text], ...]
+    why: str
+
+
 class Impossible(NamedTuple):
     """A state of things that cannot be, and the slip that most often makes it look so."""
 
@@ -367,6 +382,7 @@ class Checklist(NamedTuple):
     places: tuple[PlaceSpec, ...]
     ways: tuple[tuple[str, Text], ...]
     """(`level` or `rises`, condition): when places are taken in that order instead of as for what sinks."""
+    clues: tuple[ClueSpec, ...]
     impossible: tuple[Impossible, ...]
     suspect: tuple[Suspect, ...]
     cautions: tuple[str, ...]

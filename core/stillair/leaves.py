@@ -28,6 +28,7 @@ __all__ = [
     "Range",
     "Reference",
     "Share",
+    "Weights",
     "Words",
     "choice",
     "flaw",
@@ -318,6 +319,29 @@ def _members(value: object) -> tuple[Member, ...]:
     return tuple(Member(name.text, label, name) for name, label, _ in _pairs(value))
 
 
+def _weights(value: object) -> tuple[tuple[Text | None, Text], ...]:
+    """The name of one limit, or places with the name of a limit for each."""
+    node: Node | None = getattr(value, "node", None)
+    if not isinstance(node, Table):
+        return ((None, _reference(value)),)
+    if not node.keys:
+        raise flaw("SA212", "{here} is empty", help="name a place, and a limit: `PLACE: LIMIT`")
+    found = []
+    for name, key in node.keys.items():
+        written = node.values[name]
+        if not isinstance(written, Scalar) or written.kind == "null":
+            raise flaw("SA203", f"the weight of `{name}` must be the name of a limit", at=key)
+        if not _REFERENCE.fullmatch(written.text):
+            raise flaw(
+                "SA204",
+                f"`{written.text}` is not a name",
+                help="declare the number as a limit, and name that",
+                at=written,
+            )
+        found.append((_reference(key), written.located()))
+    return tuple(found)
+
+
 _TEXT = {"type": "string", "minLength": 1}
 _TEXT_OR_NUMBER = {"type": ["string", "number"]}
 _CHOICES = {
@@ -357,5 +381,18 @@ Range = Annotated[
     tuple[Text, Text], PlainValidator(_range), WithJsonSchema({"type": "string", "pattern": r"\.\."})
 ]
 """`LOW .. HIGH`."""
+Weights = Annotated[
+    tuple[tuple[Text | None, Text], ...],
+    PlainValidator(_weights),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "string"},
+                {"type": "object", "additionalProperties": {"type": "string"}, "minProperties": 1},
+            ]
+        }
+    ),
+]
+"""(place, limit): places with a limit for each; None where one limit is for the place in hand."""
 Options = Annotated[tuple[Option, ...], PlainValidator(_options), WithJsonSchema(_CHOICES)]
 Members = Annotated[tuple[Member, ...], PlainValidator(_members), WithJsonSchema(_CHOICES)]

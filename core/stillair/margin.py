@@ -16,7 +16,7 @@ from stillair.possible import Number, Options
 from stillair.quantity import Unit
 from stillair.verdict import Verdict, Why
 from stillair.wording import Wording, area, duration, exact, floor_digits, number
-from stillair.working import working
+from stillair.working import members_put_in, working
 
 __all__ = ["Judgement", "changes", "judgement", "judgement_of_rule", "settles", "time_left", "wait_says"]
 
@@ -163,7 +163,7 @@ class _Reader:
             yield Judgement(f"rule {name} ({grade})", verdict, lines=inner.lines, parts=(inner,))
 
     def _members(self, list_name: str, ref: Ref) -> tuple[Judgement, ...]:
-        """The condition inside `every`, `any` or `count`, for each member."""
+        """The condition inside `every`, `any`, `count`, or after `with`, for each member."""
         if len(self.path) >= _DEEPEST:
             return ()
         inner = self.wording.program.inner[ref.name]
@@ -191,7 +191,7 @@ class _Reader:
 
     def _number(self, test: core.Within, text: str, verdict: Verdict) -> Judgement:
         ref = test.ref.bound(self.binding)
-        value = self.view.number(ref)
+        value = self.wording.spoken(ref, self.view.number(ref))
         unit = self._unit(ref, test)
         name = self.wording.name(ref)
         zone = self.wording.zone
@@ -204,19 +204,24 @@ class _Reader:
         )
         if formula is not None:
             steps = working(self.wording, self.view, formula, ref, name).steps
+        elif isinstance(derivation, core.Sum | core.Extreme):
+            steps = members_put_in(self.wording, self.view, ref)
         parts: tuple[Judgement, ...] = ()
-        if isinstance(derivation, core.Count):
+        if ref.name in program.inner and isinstance(derivation, core.Count | core.Sum | core.Extreme):
             parts = self._members(derivation.list, ref)
         region = test.region
         edges = list(region.edges())
         settled = ""
         ease = math.inf
         open_reasons = self.view.reasons_of(ref)
+        one_sided = math.isinf(value.low) is not math.isinf(value.high)
         if value.undefined or (math.isinf(value.low) and math.isinf(value.high)):
             says = f"{name}: not known – {self.wording.reasons(open_reasons) or 'it has no value now'}"
         elif verdict is Verdict.OPEN and (open_reasons or value.ignorant):
             reasons = self.wording.reasons(open_reasons)
-            known = not any(r.why in _NOTHING_KNOWN for r in open_reasons)
+            # What is left out of a sum, or of what is worked out from it, leaves the rest known.
+            partly = one_sided or self.wording.over_members(ref) is not None
+            known = partly or not any(r.why in _NOTHING_KNOWN for r in open_reasons)
             said = number(value, unit, zone) if known else "not known"
             says = f"{name}: {said}" + (f" – {reasons}" if reasons else "")
         elif verdict is Verdict.OPEN:
@@ -226,13 +231,16 @@ class _Reader:
         else:
             inside = area(region if verdict is Verdict.HOLDS else region.complement(), unit, zone)
             spread = value.tolerance or value.ignorant or value.shape is not None
-            says = f"{name} = {number(value, unit, zone)}{self._from(value)}, "
+            word = " is" if one_sided else " ="
+            says = f"{name}{word} {number(value, unit, zone)}{self._from(value)}, "
             says += f"wholly {inside}" if spread else inside
             spare = _spare(value, edges)
             if spare is not None and value.tolerance:
                 ease = spare / value.tolerance
             if spare is not None and unit.dimension.name != "moment":
                 says += f", {_close(spare, quantity.difference_unit(unit), value.tolerance)} to spare"
+            if one_sided and open_reasons:
+                says += f" – {self.wording.reasons(open_reasons)}"
         return Judgement(
             text,
             verdict,
@@ -259,20 +267,22 @@ def _close(value: float, unit: Unit, tolerance: float) -> str:
 
 def _spare(value: Number, edges: Sequence[float]) -> float | None:
     """How far the span of a decided number is from the nearest edge."""
-    low, high = value.span()
-    if not edges or math.isinf(low) or math.isinf(high):
+    ends = [end for end in value.span() if math.isfinite(end)]
+    if not edges or not ends:
         return None
-    return max(0.0, min(min(abs(edge - low), abs(edge - high)) for edge in edges))
+    return max(0.0, min(abs(edge - end) for edge in edges for end in ends))
 
 
 def wait_says(wording: Wording, view: View, name: str) -> str:
     """Where a wait stands: not started, running with the time left, time up but not confirmed, or ready."""
     state = view.wait(name)
-    if state.started is None or state.ready_at is None:
+    if state.started is None:
         return f"{name}: not started – {wording.reasons(state.options.reasons)}"
     began = f"started {wording.clock(state.started)}"
     if state.restarted_by:
         began = f"started again {wording.clock(state.started)} ({state.restarted_by})"
+    if state.ready_at is None:
+        return f"{name}: {began}, how long it lasts is not known – {wording.reasons(state.options.reasons)}"
     if state.options.mask == 1:
         return f"{name}: ready since {wording.clock(state.options.taken or state.ready_at)}, {began}"
     if view.at < state.ready_at:

@@ -12,6 +12,7 @@ from stillair.checklist import (
     ActivitySpec,
     CalculationSpec,
     Checklist,
+    ClueSpec,
     CountsWhen,
     EventSpec,
     FactSpec,
@@ -41,6 +42,7 @@ from stillair.leaves import (
     Range,
     Reference,
     Share,
+    Weights,
     Words,
     choice,
     flaw,
@@ -425,6 +427,43 @@ class PlaceShape(Shape):
         return _named(self, PlaceSpec, "place", name=self.place.text, where=self.place, order=order)
 
 
+class ClueShape(Shape):
+    clue: Identifier
+    per: Reference | None = None
+    when: Words
+    weighs: Weights
+    why: Prose
+
+    @model_validator(mode="after")
+    def _weighs_on_places(self) -> Self:
+        in_hand = self.weighs[0][0] is None
+        if self.per is not None and self.per.text != "place":
+            raise flaw(
+                "SA209",
+                f"{{here}} is kept per `{self.per}`, and a clue weighs on places",
+                help="write `per: place`, or leave it out and name the places in `weighs`",
+                key="per",
+            )
+        if self.per is None and in_hand:
+            raise flaw(
+                "SA208",
+                "`weighs` of {here} names no place",
+                help="write `{PLACE: LIMIT}`, or add `per: place`",
+                key="weighs",
+            )
+        if self.per is not None and not in_hand:
+            raise flaw(
+                "SA208",
+                "{here} is kept per place and names places in `weighs`",
+                help="write one limit, or leave out `per`",
+                key="weighs",
+            )
+        return self
+
+    def spec(self) -> ClueSpec:
+        return _named(self, ClueSpec, "clue", name=self.clue.text, where=self.clue)
+
+
 class ImpossibleShape(Shape):
     when: Words
     slip: Prose
@@ -471,6 +510,7 @@ class ChecklistShape(Shape):
     rules: tuple[RuleShape, ...] = ()
     places: tuple[PlaceShape, ...] = ()
     order_of_places: Annotated[WaysShape | None, Field(alias="order of places")] = None
+    clues: tuple[ClueShape, ...] = ()
     impossible: tuple[ImpossibleShape, ...] = ()
     suspect: tuple[SuspectShape, ...] = ()
     cautions: tuple[Prose, ...] = ()
@@ -503,6 +543,7 @@ class ChecklistShape(Shape):
             rules=tuple(rule.spec() for rule in self.rules),
             places=tuple(place.spec() for place in self.places),
             ways=self._ways(),
+            clues=tuple(clue.spec() for clue in self.clues),
             impossible=tuple(each.record(Impossible) for each in self.impossible),
             suspect=tuple(each.record(Suspect) for each in self.suspect),
             cautions=self.cautions,

@@ -30,6 +30,7 @@ _ONE_OF = {
     "powered": "powered state",
     "rules": "rule",
     "places": "place",
+    "clues": "clue",
     "impossible": "impossible state of things",
     "suspect": "suspect number",
 }
@@ -88,7 +89,7 @@ def collisions(checklists: Iterable[Checklist]) -> Iterator[Fault]:
     """A fault for every name declared twice in a pack.
 
     Facts, events, limits, calculations, waits, lists and findings share one namespace; steps, rules,
-    places, activities, instruments and powered states have one each.
+    places, clues, activities, instruments and powered states have one each.
     """
     seen: dict[tuple[str, str], tuple[str, Text | None]] = {}
     for kind, names in (("event", BUILT_IN_EVENTS), ("list", BUILT_IN_LISTS)):
@@ -122,6 +123,7 @@ def _declared(checklist: Checklist) -> Iterator[tuple[str, str, str, Text]]:
         ("step", checklist.steps),
         ("rule", checklist.rules),
         ("place", checklist.places),
+        ("clue", checklist.clues),
         ("activity", checklist.activities),
         ("instrument", checklist.instruments),
         ("powered state", checklist.powered),
@@ -225,7 +227,7 @@ def _key_fault(root: Table, path: Path, code: str, message: str, help: str | Non
 def _own_name(node: Node) -> Scalar | None:
     """The name a step, rule, place or powered state gives itself."""
     if isinstance(node, Table):
-        for key in ("step", "rule", "place", "state", "checklist", "pack"):
+        for key in ("step", "rule", "place", "clue", "state", "checklist", "pack"):
             value = node.values.get(key)
             if isinstance(value, Scalar) and value.text:
                 return value

@@ -31,6 +31,7 @@ class Why(Enum):
     CLOSE = "too close to call"
     OUTSIDE = "outside the valid range"
     OPEN_LIST = "list not closed"
+    NONE = "none listed"
     LATER = "waiting for a later check"
     VOID = "does not count"
     UNWATCHED = "not watched"

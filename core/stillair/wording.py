@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import tzinfo
 
 from stillair import quantity
@@ -70,18 +70,31 @@ def number(value: Number, unit: Unit, zone: tzinfo | None = None) -> str:
     if value.undefined or (math.isinf(value.low) and math.isinf(value.high)):
         return "not known"
     if value.shape is not None:
-        low, high = value.shape
-        return f"{exact(low, unit, zone)} to {exact(high, unit, zone)} (95 % by simulation)"
+        return f"{_from_to(*value.shape, unit, zone)} (95 % by simulation)"
     tolerance = value.tolerance
     if value.low == value.high:
         return with_tolerance(value.low, tolerance, unit, zone)
-    if math.isinf(value.high):
-        said = f"at least {exact(value.low, unit, zone)}"
-    elif math.isinf(value.low):
-        said = f"at most {exact(value.high, unit, zone)}"
-    else:
-        said = f"{exact(value.low, unit, zone)} to {exact(value.high, unit, zone)}"
+    if math.isinf(value.low) or math.isinf(value.high):
+        end = value.low if math.isinf(value.high) else value.high
+        said = with_tolerance(end, tolerance, unit, zone)
+        return f"{_side(math.isinf(value.high), unit)} {said}"
+    said = _from_to(value.low, value.high, unit, zone)
     return f"{said} ± {exact(tolerance, quantity.difference_unit(unit))}" if tolerance else said
+
+
+def _from_to(low: float, high: float, unit: Unit, zone: tzinfo | None) -> str:
+    """`3 psi to 5 psi`; `at least 3 psi` where there is no upper end."""
+    if math.isinf(low) or math.isinf(high):
+        return f"{_side(math.isinf(high), unit)} {exact(low if math.isinf(high) else high, unit, zone)}"
+    return f"{exact(low, unit, zone)} to {exact(high, unit, zone)}"
+
+
+def _side(upwards: bool, unit: Unit) -> str:
+    """How a number is said that has no end upwards, or none downwards."""
+    if unit.dimension.name == "moment":
+        return "not before" if upwards else "not after"
+    # Of a unit that counts downwards, such as a vacuum, the lower end is the greater number.
+    return "at least" if upwards is (unit.factor > 0) else "at most"
 
 
 def span_of(value: Number, unit: Unit) -> tuple[float | None, float | None, float | None]:
@@ -206,7 +219,7 @@ class Wording:
         match derivation:
             case core.Formula():
                 return self.formula_unit(derivation)
-            case core.Sum():
+            case core.Sum() | core.Extreme():
                 return self.unit(derivation.item)
             case core.Spread():
                 return quantity.difference_unit(self.unit(derivation.ref))
@@ -285,12 +298,32 @@ class Wording:
     def value(self, ref: Ref, value: Number | Options, domain: OptionDomain | None = None) -> str:
         """What a fact or derived fact may be, in words."""
         if isinstance(value, Number):
-            return number(value, self.unit(ref), self.zone)
+            return number(self.spoken(ref, value), self.unit(ref), self.zone)
         domain = domain or self.options_of(ref)
         if domain is None or (value.mask == domain.whole and len(domain.names) > 1):
             return "not known"
         names = domain.of_mask(value.mask)
         return " or ".join(name.replace("_", " ") for name in names) or "nothing is possible"
+
+    def over_members(self, ref: Ref) -> core.Sum | core.Extreme | None:
+        """The sum, highest or lowest that this is, perhaps by another name."""
+        calculation = self.program.calculations.get(ref.name)
+        derivation = calculation[0] if calculation is not None else self.program.derived.get(ref.name)
+        if isinstance(derivation, core.Formula) and isinstance(derivation.expression, core.Value):
+            return self.over_members(derivation.expression.ref)
+        return derivation if isinstance(derivation, core.Sum | core.Extreme) else None
+
+    def spoken(self, ref: Ref, value: Number) -> Number:
+        """The number as it is said: the highest of an open list has no end but its fact's own range, which
+        nobody means.
+        """
+        derivation = self.over_members(ref)
+        if not isinstance(derivation, core.Extreme) or value.undefined:
+            return value
+        if not any(r.why is Why.OPEN_LIST and r.about == derivation.list for r in value.reasons):
+            return value
+        highest = derivation.kind == "highest"
+        return replace(value, high=math.inf) if highest else replace(value, low=-math.inf)
 
     def options_of(self, ref: Ref) -> OptionDomain | None:
         domain = self._domain(ref)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from dataclasses import dataclass
 
 from stillair import quantity
 from stillair.assess import View
+from stillair.assess.derived import contending, lot_of
 from stillair.calculator import Entry, OutOfRange
 from stillair.condition import core
 from stillair.condition.core import Ref
@@ -16,7 +18,7 @@ from stillair.quantity import Unit
 from stillair.verdict import Reason
 from stillair.wording import Wording, exact, number, precise
 
-__all__ = ["Working", "working"]
+__all__ = ["Working", "members_put_in", "working"]
 
 _JOINED = re.compile(r" [-+*/] ")
 _MOST_CASES = 4
@@ -47,14 +49,15 @@ class Working:
 
 def working(wording: Wording, view: View, formula: core.Formula, ref: Ref, name: str) -> Working:
     """The working of a formula for the values its facts have in this view."""
-    value = view.number(ref)
+    value = wording.spoken(ref, view.number(ref))
     unit = wording.formula_unit(formula)
     steps: list[str] = []
     if not value.undefined:
         steps = _Cases(wording, view, ref).steps(formula.expression)
     used = list(dict.fromkeys(_calculators(formula.expression)))
     calculators = [wording.program.calculators[n] for n in used if n in wording.program.calculators]
-    result = f"{name} = {number(value, unit, wording.zone)}"
+    word = "is" if _one_sided(value) else "="
+    result = f"{name} {word} {number(value, unit, wording.zone)}"
     return Working(
         name,
         " ".join(formula.text.split()),
@@ -68,6 +71,39 @@ def working(wording: Wording, view: View, formula: core.Formula, ref: Ref, name:
         tuple(f"{c.name}: {c.valid}" for c in calculators),
         tuple(dict.fromkeys(s.text for c in calculators for s in c.sources)),
     )
+
+
+def members_put_in(wording: Wording, view: View, ref: Ref) -> tuple[str, ...]:
+    """`sum of added over top_up = 8 oz (First) + 6 oz (Second) = 14 oz`, or which member is the highest.
+
+    Empty where no single line of numbers gives it. Of a sum, members that may count are only named.
+    """
+    derivation = wording.program.derived.get(ref.name)
+    if not isinstance(derivation, core.Sum | core.Extreme):
+        return ()
+    lot = lot_of(view, derivation, ref)
+    found = contending(derivation, lot)
+    sure = [each for each in found if each.sure]
+    one = isinstance(derivation, core.Sum) or len(found) == 1
+    if not sure or not one or any(each.number.undefined or each.number.ignorant for each in sure):
+        return ()
+    unit, zone = wording.unit(ref), wording.zone
+    said = " + ".join(
+        f"{precise(each.number.low, unit, zone)} ({wording.member(derivation.list, each.member)})"
+        for each in sure
+    )
+    if len(sure) > 1:
+        said += f" = {precise(math.fsum(each.number.low for each in sure), unit, zone)}"
+    for each in found:
+        if not each.sure:
+            said += f"; {wording.member(derivation.list, each.member)} may count as well"
+    if not lot.closed:
+        said += "; more may be listed"
+    return (f"{wording.name(ref)} = {said}",)
+
+
+def _one_sided(value: Number) -> bool:
+    return not value.undefined and math.isinf(value.low) is not math.isinf(value.high)
 
 
 def _calculators(expression: core.Expression) -> list[str]:
@@ -93,8 +129,14 @@ class _Cases:
         self.outer = ref
         self.chosen: dict[Ref, str] = {}
         self.written: list[str] = []
+        self.ends: dict[Ref, float] = {}
+        """The finite end of the one number that is known from one side only."""
 
     def steps(self, expression: core.Expression) -> list[str]:
+        if isinstance(expression, core.Value):
+            put_in = members_put_in(self.wording, self.view, self._bind(expression.ref))
+            if put_in or self.wording.over_members(expression.ref) is not None:
+                return list(put_in)
         open_refs = {
             ref: list(domain.of_mask(self.view.options(ref).mask))
             for ref, domain in self._choices(expression)
@@ -103,6 +145,12 @@ class _Cases:
         cases = list(itertools.product(*undecided.values()))
         if len(cases) > _MOST_CASES:
             return []
+        bound = dict.fromkeys(self._bind(leaf) for leaf in core.leaves(expression))
+        values = {ref: self.view.value(ref) for ref in bound}
+        numbers = {r: self.wording.spoken(r, v) for r, v in values.items() if isinstance(v, Number)}
+        open_ = {ref: value for ref, value in numbers.items() if value.ignorant}
+        if len(open_) == 1:
+            self.ends = {r: v.high if math.isinf(v.low) else v.low for r, v in open_.items() if _one_sided(v)}
         found: list[str] = []
         for case in cases:
             self.chosen = dict(zip(undecided, case, strict=True))
@@ -111,7 +159,12 @@ class _Cases:
                 self._evaluate(expression, root=True)
             except (_Unsettled, OutOfRange):
                 return found
-            said = " and ".join(f"{self.wording.name(ref)} is {name}" for ref, name in self.chosen.items())
+            given = [f"{self.wording.name(ref)} is {name}" for ref, name in self.chosen.items()]
+            for ref, end in self.ends.items():
+                shown = precise(end, self.wording.unit(ref), self.wording.zone)
+                more = "more" if end == numbers[ref].low else "less"
+                given.append(f"{self.wording.name(ref)} is {shown} and no {more}")
+            said = " and ".join(given)
             found.extend(f"if {said}: {step}" if said else step for step in self.written)
         return list(dict.fromkeys(found))
 
@@ -174,12 +227,15 @@ class _Cases:
             case core.Value():
                 bound = self._bind(node.ref)
                 known = self.view.number(bound)
-                if known.undefined or known.ignorant:
+                if known.undefined or (known.ignorant and bound not in self.ends):
                     raise _Unsettled
-                said = precise(known.low, unit or self.wording.unit(bound), zone)
+                amount = self.ends.get(bound, known.low)
+                said = precise(amount, unit or self.wording.unit(bound), zone)
+                from_members = members_put_in(self.wording, self.view, bound)
+                self.written.extend(step for step in from_members if step not in self.written)
                 if root:
                     self.written.append(f"{self.wording.name(bound)} = {said}")
-                return known.low, said
+                return amount, said
             case core.Apply():
                 return self._apply(node)
             case core.Operation():

@@ -12,4 +12,6 @@ if TYPE_CHECKING:
 
 @hookimpl
 def stillair_calculators() -> list[Calculator]:
-    return []
+    from .calculators import CALCULATORS
+
+    return list(CALCULATORS)

@@ -192,37 +192,6 @@ def vapour_density_to_air(refrigerant: Entry, share: float, temperature: float) 
 
 
 @calculator(
-    inputs={
-        "refrigerant": REFRIGERANT,
-        "refrigerant_pressure": Input(
-            "absolute pressure", about="with the refrigerant alone, before the nitrogen"
-        ),
-        "total_pressure": Input("absolute pressure", about="with the nitrogen, at the same temperature"),
-    },
-    output="fraction",
-    unit="%",
-    formula="share by mass = p1 M / (p1 M + (p - p1) 28.0134 g/mol), "
-    "with p1 the pressure of the refrigerant alone, p the total pressure, M its molar mass",
-    sources=(
-        Source("ideal gas and Dalton's law; judgement: good to about a tenth of the share below 150 psia"),
-    ),
-    valid="a dry circuit, nothing but vapour before the nitrogen",
-    rises_with=("refrigerant_pressure",),
-    falls_with=("total_pressure",),
-    examples=(
-        Example(
-            {"refrigerant": "R-22", "refrigerant_pressure": "24.7 psia", "total_pressure": "139.7 psia"},
-            "39.9 %",
-            within="0.1 %",
-        ),
-    ),
-)
-def share_by_mass(refrigerant: Entry, refrigerant_pressure: float, total_pressure: float) -> float:
-    """The share of a trace of refrigerant under nitrogen, from the two pressures it was filled to."""
-    return vapour.share_by_mass(refrigerant.name, refrigerant_pressure, total_pressure)
-
-
-@calculator(
     inputs={"gas": Input(catalogue="test_gas")},
     output="number",
     unit="1",
@@ -322,7 +291,6 @@ CALCULATORS: tuple[Calculator, ...] = (
     gauge_pressure,
     atmosphere_at_elevation,
     vapour_density_to_air,
-    share_by_mass,
     gas_density_to_air,
     liquid_specific_gravity,
     vapour_density,

@@ -7,7 +7,7 @@ from stillair.calculator import OutOfRange
 from . import catalogue, saturation
 from .model import ModelError, model
 
-__all__ = ["density", "density_to_air", "gas_to_air", "share_by_mass"]
+__all__ = ["density", "density_to_air", "gas_to_air"]
 
 #: kg/mol. Dry air: ASHRAE Handbook Fundamentals 2017, chapter 1. Nitrogen: IUPAC standard atomic weights.
 AIR, NITROGEN = 0.028966, 0.0280134
@@ -47,16 +47,6 @@ def density_to_air(name: str, share: float, temperature: float) -> float:
 def gas_to_air(molar_mass: float) -> float:
     """Density of an ideal gas over that of dry air at the same pressure and temperature; g/mol."""
     return molar_mass / (1e3 * AIR)
-
-
-def share_by_mass(name: str, refrigerant: float, total: float) -> float:
-    """Share by mass of a refrigerant let in first, to `refrigerant` Pa, then nitrogen to `total` Pa."""
-    if not 0 <= refrigerant <= total or total <= 0:
-        raise OutOfRange(
-            "the pressure of the refrigerant alone must lie between vacuum and the total pressure"
-        )
-    mass = refrigerant * catalogue.molar_mass(name)
-    return mass / (mass + (total - refrigerant) * NITROGEN)
 
 
 def density(name: str, temperature: float, pressure: float) -> float:

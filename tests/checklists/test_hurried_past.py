@@ -44,6 +44,7 @@ from stillair.pack import gather, read_texts
 
 NINE = 1_784_037_600.0
 """2026-07-14, 09:00 five hours west of UTC."""
+PSI = 6894.757293168361
 TRUE, FALSE = "count of certificate >= 0", "count of certificate < 0"
 Entry = tuple[str, str | None, str]
 #: What a job that may do everything has on record.
@@ -148,6 +149,12 @@ class Visit:
             self.write("open", checklist=name)
         self.write("listed", list="source")
         self.write("event", event="detector_on")
+        self.write("member", list="test_part", member="coil", label="Coil")
+        self.write("listed", list="test_part")
+        pressures = (("part_design", "coil", 450), ("test_target", None, 300), ("relief_setting", None, 330))
+        for fact, of, psi in pressures:
+            body = {"fact": fact, **({"of": of} if of else {}), "value": psi * PSI, "read": f"{psi} psig"}
+            self.write("observe", **body)
 
     def write(self, kind: str, /, *, taken: float | None = None, **body: Any) -> int:
         at = self.at if taken is None else taken
@@ -565,7 +572,11 @@ class Terminal:
             kept[key(bad)] = bad[2]
         with Job.resume(Path("visit.job"), writer="test", now=self.clock.at, offset=-300) as job:
             now = self.clock.at
-            job.append("listed", {"list": "source"}, taken=now, entered=now, offset=-300, by="A. Tech")
+            for listed in ("source", "test_part"):
+                if listed == "test_part":
+                    part = {"list": listed, "member": "coil", "label": "Coil"}
+                    job.append("member", part, taken=now, entered=now, offset=-300, by="A. Tech")
+                job.append("listed", {"list": listed}, taken=now, entered=now, offset=-300, by="A. Tech")
         for (fact, of), value in kept.items():
             if not (self.nitrogen and fact in ("recovered_first", "recovery_level", "rebound")):
                 self.note(said(fact, of, value))
@@ -576,6 +587,7 @@ class Terminal:
             self.note("caps_unread=stuck")
             return
         self.note("elevation=0 ft", "static_pressure=0 psig", "static_high=0 psig", "service_valves=open")
+        self.note("part_design of coil=450 psig", "test_target=300 psig", "relief_setting=330 psig")
         for fact in ("recovery_level", "rebound", "recovered_first"):
             self.note(said(fact, None, kept[fact, None]))
 

@@ -18,7 +18,10 @@ USUAL = {
     "hindrance": "nothing", "in_circuit": "one_gas", "tester_before": "yes", "tester_after": "yes",
     "locked": "yes", "dead": "yes", "blower": "stopped", "fan_setting": "auto",
 }  # fmt: skip
-MEASURED = {"static_pressure": 240 * PSI, "static_high": 241 * PSI, "elevation": 300.0}
+MEASURED = {
+    "static_pressure": 240 * PSI, "static_high": 241 * PSI, "elevation": 300.0, "nameplate_charge": 3.4,
+    "last_full_on": START - 3e7, "topped_on": START - 1e7, "discharge_time": 300.0,
+}  # fmt: skip
 MOST = 14
 """Times one fact may be asked in a job: proofs come again after each powered state."""
 

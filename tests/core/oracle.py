@@ -37,6 +37,9 @@ __all__ = [
 #: The numbers a fact may have: on, below, between and above the bounds 1 and 2 that conditions mostly name.
 GRID = (0.0, 1.0, 1.5, 2.0, 3.0)
 LOW, HIGH = 0, 3
+#: The fact that may say how long a wait lasts, and the minutes it may say.
+LENGTH = "d1"
+LENGTHS = (0.0, 3.0, 5.0, 15.0)
 #: How many members beyond the known ones an open list may turn out to have.
 FURTHER = 2
 #: Completions tried before a case is given up as too large.
@@ -100,8 +103,9 @@ def text_of(node: Condition) -> str:
             return str(rest[0])
         case "count":
             return f"count of {rest[0]} with ({text_of(rest[1])})"
-        case "sum":
-            return f"sum of {text_of(rest[1])} over {rest[0]}"
+        case "sum" | "highest" | "lowest":
+            having = f" with ({text_of(rest[2])})" if rest[2] is not None else ""
+            return f"{kind} of {text_of(rest[1])} over {rest[0]}{having}"
         case "readings":
             return f"count of {rest[0]}"
         case "entries":
@@ -141,6 +145,8 @@ class Fact:
 
     @property
     def values(self) -> tuple[object, ...]:
+        if self.name == LENGTH:
+            return LENGTHS
         return self.options if self.options is not None else GRID
 
 
@@ -153,8 +159,10 @@ class Listed:
 
 @dataclass(frozen=True)
 class Wait:
+    """It lasts some minutes, or as long as the fact named says."""
+
     name: str
-    minutes: int
+    minutes: int | str
     since: tuple[str, ...]
     restarted_by: tuple[str, ...]
     witness: bool
@@ -208,6 +216,8 @@ class World:
             out += [f"  {fact.name}:", f"    ask: What is {fact.name}?"]
             if fact.catalogue:
                 out.append("    catalogue: gases")
+            elif fact.name == LENGTH:
+                out += ["    quantity: duration", f"    between: 0 min .. {max(LENGTHS):g} min"]
             elif fact.options is not None:
                 out.append("    options: {" + ", ".join(f"{o}: Option {o}" for o in fact.options) + "}")
             else:
@@ -233,8 +243,9 @@ class World:
             for wait in self.waits:
                 witness = ", witness: Has anything happened since?" if wait.witness else ""
                 since, restarted = ", ".join(wait.since), ", ".join(wait.restarted_by)
+                lasts = wait.minutes if isinstance(wait.minutes, str) else f"{wait.minutes} min"
                 out.append(
-                    f"  {wait.name}: {{title: Wait, for: {wait.minutes} min, since: [{since}], "
+                    f"  {wait.name}: {{title: Wait, for: {lasts}, since: [{since}], "
                     f"restarted by: [{restarted}]{witness}}}"
                 )
         if self.rules:
@@ -449,7 +460,11 @@ class Situation:
 
     def _listed(self, name: str) -> tuple[tuple[str, ...], bool]:
         listed = self.world.listed[name]
-        added = [(time, member) for time, member in self.known.members.get(name, ()) if time <= self.at]
+        # Naming again a member that was added before adds nothing.
+        first: dict[str, int] = {}
+        for time, member in self.known.members.get(name, ()):
+            first.setdefault(member, time)
+        added = [(time, member) for member, time in first.items() if time <= self.at]
         names = tuple(dict.fromkeys((*listed.members, *(member for _, member in added))))
         if not listed.open:
             return names, True
@@ -481,7 +496,14 @@ class Situation:
                 started = max(started, event[0])
         answers = self.seen(f"{wait.name}_witness", None) if wait.witness else []
         started = max([started, *(a.taken for a in answers if a.value == "yes")])
-        ready = started + wait.minutes
+        minutes: object = wait.minutes
+        if isinstance(minutes, str):
+            # What is not known, or disputed, never makes it ready: not even after the longest it can be.
+            possible = self.possible(minutes, None)
+            if len(possible) != 1:
+                return frozenset({"running", "ready"})
+            minutes = next(iter(possible))
+        ready = started + float(minutes)  # type: ignore[arg-type]
         if self.at < ready:
             return frozenset({"running"})
         later = [answer for answer in answers if answer.taken >= ready]
@@ -547,6 +569,7 @@ CALCULATORS: dict[str, Callable[..., float | None]] = {
     "twice": lambda x: 2 * x,
     "hump": lambda x: x * (3 - x),
     "root": lambda x: None if x < 1 else x**0.5,
+    "capped": lambda x: None if x > 4 else 5 - x,
     "scaled": lambda x, way: x * (2 if way == "a" else 3 if way == "b" else 1),
     "abs": abs,
     "min": min,
@@ -709,9 +732,16 @@ class Completion:
                 return None if None in given else CALCULATORS[rest[0]](*given)
             case "count":
                 return float(sum(self.truth(rest[1], {**hand, rest[0]: m}) for m in self.members(rest[0])))
-            case "sum":
-                items = [self.number(rest[1], {**hand, rest[0]: m}) for m in self.members(rest[0])]
-                return None if None in items else sum(items)  # type: ignore[arg-type]
+            case "sum" | "highest" | "lowest":
+                hands = [{**hand, rest[0]: m} for m in self.members(rest[0])]
+                items = [
+                    self.number(rest[1], each)
+                    for each in hands
+                    if rest[2] is None or self.truth(rest[2], each)
+                ]
+                if None in items or (kind != "sum" and not items):
+                    return None
+                return {"sum": sum, "highest": max, "lowest": min}[kind](items)  # type: ignore[operator, no-any-return]
             case "entries":
                 return float(sum(s.value is not None for s in self.situation.seen(rest[0], None)))
             case "readings":

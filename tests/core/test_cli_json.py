@@ -39,6 +39,7 @@ PRINTS = {
     "an error": ("next", "FOLDER/none.job"),
 }
 INSIDE = "`assessment` of a trail"
+PART = re.compile(r"^\| `([a-z_]+)` \| (.+) \|$", re.MULTILINE)
 
 
 def documented() -> dict[str, tuple[str, list[str]]]:
@@ -78,3 +79,12 @@ def test_what_is_printed_has_the_fields_of_the_table(folder: Path, printed: str)
     if printed == "`trail JOB`":
         inside = told["assessment"]
         assert (inside["format"], list(inside)[1:]) == documented()[INSIDE]
+
+
+def test_the_parts_have_the_fields_of_the_second_table(folder: Path) -> None:
+    inside = README.read_text(encoding="utf-8").split("Inside of them:")[1]
+    parts = {name: re.findall("`([a-z_]+)`", fields) for name, fields in PART.findall(inside)}
+    assert parts.keys() == {"places", "clues", "open_clues", "waits"}
+    told: dict[str, Any] = json.loads(prints(folder, "trail", "JOB", "--format", "json"))["assessment"]
+    for name in ("places", "waits"):
+        assert {tuple(each) for each in told[name]} == {tuple(parts[name])}

@@ -66,7 +66,7 @@ def test_what_is_needed_later_is_imported_later(tmp_path: Path) -> None:
     args = ("--by", "A. Tech", "guide", str(tmp_path / "1.job"))
     run(*args, home=tmp_path)
     shown, modules, _ = run(*args, home=tmp_path)
-    assert "== Look and smell" in shown and shown.count("\n> ") == 1
+    assert "== Ask whether anybody is in danger" in shown and shown.count("\n> ") == 1
     assert modules.isdisjoint(LATER)
     _, modules, _ = run(*args, home=tmp_path, typed="n\n?\n")
     assert {"stillair.cli.answers", "stillair.cli.keys"} <= modules

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
+from stillair import calculator as calculators
 from stillair.assess import assessment as assessment_module
 from stillair.assess import derived, end_of, formula, grades, standing, waits
 from stillair.assess.program import Wait
@@ -30,13 +31,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 import test_assess
 import test_assess_edges as edges
 import test_conditions
+import test_over_members as over
 import test_soundness as soundness
 import test_tolerance
 from oracle import World
 
 Patch = pytest.MonkeyPatch
 #: Worlds tried for each fault, until it is found.
-SEEDS = range(5000, 5040)
+SEEDS = range(5000, 5060)
 
 
 # -- faults -------------------------------------------------------------------------------------------------
@@ -335,6 +337,96 @@ def spread_over_all(patch: Patch) -> None:
     patch.setattr(derived, "_spread", lambda view, s, ref: spread(view, s._replace(window=1e12), ref))
 
 
+def open_member_counts(patch: Patch) -> None:
+    """A member whose condition is open is summed as if it held, and may be the highest as surely."""
+    lot_of = derived.lot_of
+
+    def sure(view: View, derivation: Any, ref: core.Ref) -> derived.Lot:
+        lot = lot_of(view, derivation, ref)
+        return lot._replace(picked=[each._replace(sure=True) for each in lot.picked])
+
+    patch.setattr(derived, "lot_of", sure)
+
+
+def open_member_left_out(patch: Patch) -> None:
+    """A member whose condition is open is left out, as if it failed."""
+    lot_of = derived.lot_of
+
+    def without(view: View, derivation: Any, ref: core.Ref) -> derived.Lot:
+        lot = lot_of(view, derivation, ref)
+        return lot._replace(picked=[each for each in lot.picked if each.sure])
+
+    patch.setattr(derived, "lot_of", without)
+
+
+def sign_of_an_open_member_forgotten(patch: Patch) -> None:
+    """What may be nothing only ever raises a sum."""
+    lot_of = derived.lot_of
+
+    def raising(view: View, derivation: Any, ref: core.Ref) -> derived.Lot:
+        lot = lot_of(view, derivation, ref)
+        return lot._replace(
+            picked=[
+                each
+                if each.sure or not isinstance(derivation, core.Sum)
+                else each._replace(number=dataclasses.replace(each.number, low=max(0.0, each.number.low)))
+                for each in lot.picked
+            ]
+        )
+
+    patch.setattr(derived, "lot_of", raising)
+
+
+def highest_of_none_is_zero(patch: Patch) -> None:
+    """Over no member the highest is 0, as the sum is."""
+    extreme = derived._extreme
+
+    def zero(view: View, each: core.Extreme, ref: core.Ref) -> Number:
+        return extreme(view, each, ref) if derived.lot_of(view, each, ref).picked else Number(0.0, 0.0)
+
+    patch.setattr(derived, "_extreme", zero)
+
+
+def lowest_is_highest(patch: Patch) -> None:
+    """`lowest` read as `highest`."""
+    extreme = derived._extreme
+    patch.setattr(
+        derived, "_extreme", lambda view, each, ref: extreme(view, each._replace(kind="highest"), ref)
+    )
+
+
+def highest_forgets_whose_error(patch: Patch) -> None:
+    """The highest has a tolerance of its own, not that of the member it is."""
+    extreme = derived._extreme
+
+    def apart(view: View, each: core.Extreme, ref: core.Ref) -> Number:
+        found = extreme(view, each, ref)
+        return dataclasses.replace(found, effects={("stated", each.text): found.tolerance})
+
+    patch.setattr(derived, "_extreme", apart)
+
+
+def first_of_those_that_may_be_highest(patch: Patch) -> None:
+    """Of several that may be the highest, the one that reads highest is taken to be it."""
+    contending = derived.contending
+
+    def one(each: Any, lot: derived.Lot) -> list[derived.Picked]:
+        found = contending(each, lot)
+        return found if isinstance(each, core.Sum) else [max(found, key=lambda p: (p.sure, p.number.low))]
+
+    patch.setattr(derived, "contending", one)
+
+
+def range_has_no_end(patch: Patch) -> None:
+    """A calculator is taken to be valid however far its input goes."""
+    patch.setattr(calculators, "FAR", 0.0)
+
+
+def divided_by_nothing(patch: Patch) -> None:
+    """What is divided by may pass through zero between its ends."""
+    patch.setattr(calculators, "_keep_from_zero", lambda *given: None)
+
+
 def always_monotone(patch: Patch) -> None:
     """A function that rises and falls is tried at its ends only."""
     patch.setattr(formula, "_monotone", lambda program, node, ref: True)
@@ -442,7 +534,7 @@ FAULTS = [
     Seeded(whole_second_counts, test_assess.test_what_is_entered_later_in_the_same_second_is_no_support),
     Seeded(one_stretch, test_assess.test_two_looks_rest_on_what_was_so_at_each),
     Seeded(lapse_begins_no_stretch, test_assess.test_two_looks_rest_on_what_was_so_at_each),
-    Seeded(check_need_not_count),
+    Seeded(check_need_not_count, edges.test_the_check_that_follows_must_itself_count),
     Seeded(first_member_starts_a_wait, edges.test_a_wait_since_something_kept_per_a_list_wants_it_of_all),
     Seeded(corrections_ignored),
     Seeded(known_clock_ignored),
@@ -453,6 +545,15 @@ FAULTS = [
     Seeded(no_window, test_assess.test_a_check_too_long_before_does_not_count),
     Seeded(before_is_after),
     Seeded(spread_over_all, test_assess.test_of_a_series_all_stand),
+    Seeded(open_member_counts),
+    Seeded(open_member_left_out),
+    Seeded(sign_of_an_open_member_forgotten),
+    Seeded(highest_of_none_is_zero),
+    Seeded(lowest_is_highest),
+    Seeded(highest_forgets_whose_error, over.test_the_one_highest_is_not_below_itself),
+    Seeded(first_of_those_that_may_be_highest, over.test_two_that_may_be_the_highest_are_both_in_doubt),
+    Seeded(range_has_no_end, over.test_a_calculator_whose_range_ends_gives_no_bound),
+    Seeded(divided_by_nothing, over.test_a_quotient_of_a_disputed_number),
     Seeded(always_monotone, test_assess.test_a_function_that_rises_and_falls_is_not_judged_by_its_ends),
     Seeded(grade_not_strongest, test_assess.test_a_grade_may_rise),
     Seeded(undone_by_age, test_assess.test_a_finding_is_dated_and_not_undone_by_age),

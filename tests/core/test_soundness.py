@@ -75,6 +75,17 @@ def root(x: float) -> float:
 
 
 @calculator(
+    inputs=_X, output="number", unit="1", formula="5 - x", sources=_SOURCE, valid="up to 4",
+    falls_with=("x",), examples=(Example({"x": "1"}, "4", "0"),),
+)  # fmt: skip
+def capped(x: float) -> float:
+    """Falls, up to 4."""
+    if x > 4:
+        raise OutOfRange("above 4")
+    return 5 - x
+
+
+@calculator(
     inputs={"x": Input("number"), "way": Input(options=("a", "b", "c"))}, output="number", unit="1",
     formula="x times 2, 3 or 1", sources=_SOURCE, valid="everywhere", rises_with=("x",),
     examples=(Example({"x": "1", "way": "a"}, "2", "0"),),
@@ -84,7 +95,7 @@ def scaled(x: float, way: str) -> float:
     return x * {"a": 2, "b": 3, "c": 1}[way]
 
 
-CALCULATORS: dict[str, Calculator] = {each.name: each for each in (twice, hump, root, scaled)}
+CALCULATORS: dict[str, Calculator] = {each.name: each for each in (twice, hump, root, capped, scaled)}
 GASES = Catalogue(
     "gases",
     (Attribute("kind", "option", ("one", "two")), Attribute("weight", "number")),
@@ -104,6 +115,11 @@ def seconds(minutes: float) -> float:
     return 1_780_000_000.0 + 60 * minutes
 
 
+def canonical(entry: Entry) -> object:
+    """The value as a job file keeps it: a duration in seconds."""
+    return 60 * entry.value if entry.name == oracle.LENGTH else entry.value  # type: ignore[operator]
+
+
 def lines_of(entries: Sequence[Entry]) -> list[Line]:
     """The job as the engine reads it; minutes become seconds."""
     lines = []
@@ -111,7 +127,7 @@ def lines_of(entries: Sequence[Entry]) -> list[Line]:
         body: dict[str, object] = {}
         match entry.kind:
             case "observe":
-                body = {"fact": entry.name, "value": entry.value, "read": str(entry.value)}
+                body = {"fact": entry.name, "value": canonical(entry), "read": str(entry.value)}
             case "unavailable":
                 body = {"fact": entry.name, "reason": "it was dark"}
             case "event":
@@ -123,7 +139,7 @@ def lines_of(entries: Sequence[Entry]) -> list[Line]:
             case "correct":
                 body = {"line": entry.target, "why": "misread", "body": None}
                 if entry.value is not None:
-                    body["body"] = {"fact": entry.name, "value": entry.value, "read": str(entry.value)}
+                    body["body"] = {"fact": entry.name, "value": canonical(entry), "read": str(entry.value)}
                     if entry.member is not None:
                         body["body"]["of"] = entry.member  # type: ignore[index]
         if entry.member is not None and entry.kind in ("observe", "unavailable"):
@@ -145,6 +161,7 @@ def lines_of(entries: Sequence[Entry]) -> list[Line]:
 # -- random worlds ------------------------------------------------------------------------------------------
 
 OPTIONS = (("a", "b"), ("a", "b", "c"))
+OVER = ("sum", "highest", "lowest")
 
 
 class Maker:
@@ -180,16 +197,25 @@ class Maker:
             Fact("q1", None, "series", "la", void_after=self.voids()),
             Fact("p2", self.pick(OPTIONS), "fixed", "lb"),
             Fact("q2", None, "state", "lb"),
+            Fact(
+                oracle.LENGTH, None, self.pick(("fixed", "state", "series")),
+                good_for=self.age(0.3), void_after=self.voids(),
+            ),
         ]
         base = World(tuple(facts), events, lists)
         waits = (
             Wait(
                 "w1",
-                self.pick((5, 15)),
+                self.pick((5, 15, oracle.LENGTH)),
                 ("e1",),
                 *self.pick(((("e2",), True), (("f2 becomes a",), True), ((), False))),
             ),
-            Wait("w2", self.pick((5, 15)), ("f1 is a",), *self.pick(((("e2",), True), ((), False)))),
+            Wait(
+                "w2",
+                self.pick((5, 15, oracle.LENGTH)),
+                ("f1 is a",),
+                *self.pick(((("e2",), True), ((), False))),
+            ),
         )
         counting = Conditions(self, replace(base, waits=waits), judged="c1")
         facts.append(
@@ -219,6 +245,7 @@ class Maker:
         whole = Conditions(self, replace(world, rules=tuple(rules)))
         rules += [Rule(f"t{i}", whole.any(self.pick((1, 2, 2, 3)))) for i in range(6)]
         rules += [Rule(f"s{i}", whole.single()) for i in range(4)]
+        rules += [Rule(f"o{i}", whole.over_alone()) for i in range(2)]
         return replace(world, rules=tuple(rules), facts=(*world.facts, *witnesses))
 
     def age(self, share: float = 0.75) -> int | None:
@@ -244,11 +271,15 @@ class Maker:
             ("c1", "f1", "f2", "o1"),
             ("n1", "n2", "f1", "f2"),
             ("f1", "w1_witness", "w2_witness"),
+            (oracle.LENGTH, "f1", "w1_witness"),
             ("f3", "n3", "c2"),
+            ("q1", "q2", "p1", "p2"),
         )
         group = self.pick(groups)
         often = [fact for fact in world.facts if fact.name in group]
-        for n in range(1, self.random.randint(8, 28)):
+        if self.chance(0.35):
+            entries = list(self.gone_through(world, known))
+        for n in range(len(entries) + 1, len(entries) + self.random.randint(8, 28)):
             time += self.pick((0, 0, 1, 2, 4, 8))
             taken = max(0, time - (self.random.randint(1, 25) if self.chance(0.15) else 0))
             entry = Entry(n, "event", self.pick(world.events), taken, time)
@@ -282,6 +313,20 @@ class Maker:
                     entry = replace(entry, value=self.value(fact))
             entries.append(entry)
         return entries
+
+    def gone_through(self, world: World, known: dict[str, list[str]]) -> Iterator[Entry]:
+        """Both lists at the start: a further member perhaps, most of what is kept for each, that is all."""
+        n = 0
+        for each in world.lists:
+            if self.chance(0.6) and "m3" not in known[each.name]:
+                known[each.name].append("m3")
+                yield Entry(n := n + 1, "member", each.name, 0, 0, "m3")
+            for fact in world.facts:
+                for member in known[each.name] if fact.per == each.name else ():
+                    if self.chance(0.8):
+                        yield Entry(n := n + 1, "observe", fact.name, 0, 0, member, self.value(fact))
+            if self.chance(0.7):
+                yield Entry(n := n + 1, "listed", each.name, 0, 0)
 
     def value(self, fact: Fact) -> object:
         return self.pick(fact.values)
@@ -409,7 +454,7 @@ class Conditions:
         for fact in self.world.facts:
             if (
                 (fact.options is None) is not numbers
-                or fact.name == self.judged
+                or fact.name in (self.judged, oracle.LENGTH)
                 or (fact.counts and self.judged)
             ):
                 continue
@@ -437,9 +482,10 @@ class Conditions:
     def expression(self, depth: int) -> Condition:
         pick, chance, roll = self.maker.pick, self.maker.chance, self.maker.random.random()
         if depth > 0 and roll < 0.45:
-            form = pick(("+", "-", "*", "/", "twice", "hump", "root", "scaled", "abs", "min", "max"))
+            named = ("twice", "hump", "root", "capped", "scaled", "abs", "min", "max")
+            form = pick(("+", "-", "*", "/", *named))
             inner = self.expression(depth - 1)
-            if form in ("twice", "hump", "root"):
+            if form in ("twice", "hump", "root", "capped"):
                 return ("call", form, inner)
             if form == "scaled":
                 return ("call", form, inner, ("chosen", pick(("f1", "f2")), None))
@@ -450,10 +496,9 @@ class Conditions:
         if roll < 0.52 and self.world.lists and len(self.here) < 2:
             name = pick([each.name for each in self.world.lists])
             if name not in self.here:
-                if chance(0.5):
+                if chance(0.3):
                     return ("count", name, self.within(name).any(1))
-                item = {"la": "q1", "lb": "q2"}[name]
-                return ("sum", name, ("fact", item, "@" + name))
+                return self.over(name)
         if roll < 0.60:
             return pick((("latest", "n2"), ("readings", "n2"), ("readings", "o1"), ("entries", "n2")))
         if self.dated and roll < 0.68:
@@ -463,6 +508,32 @@ class Conditions:
         if self.world.calculations and roll < 0.78:
             return ("calculated", "k1")
         return pick(self.reachable(True))
+
+
+    def over(self, name: str) -> Condition:
+        """A sum, a highest or a lowest over a list, of members that are often picked by what is open."""
+        pick, chance = self.maker.pick, self.maker.chance
+        item: Condition = ("fact", {"la": "q1", "lb": "q2"}[name], "@" + name)
+        if chance(0.3):
+            item = ("-", item, ("number", 2))
+        having: Condition | None = None
+        if chance(0.3):
+            having = self.within(name).any(pick((0, 0, 1)))
+        elif chance(0.5):
+            having = ("is", ("fact", {"la": "p1", "lb": "p2"}[name], "@" + name), ("a",))
+        return (pick(("sum", "highest", "lowest")), name, item, having)
+
+
+    def over_alone(self) -> Condition:
+        """One comparison of a sum, a highest or a lowest, or of what is worked out from it."""
+        pick, chance = self.maker.pick, self.maker.chance
+        over = self.over(pick(("la", "lb")))
+        number = ("number", pick((1, 2)))
+        if chance(0.3):
+            over = (pick(("+", "-", "*", "/")), *self.maker.random.sample((over, number), 2))
+        elif chance(0.3):
+            over = ("call", pick(("twice", "root", "capped")), over)
+        return (pick(("<", "<=", ">", ">=")), over, ("number", pick((0, 1, 2, 3))))
 
 
 # -- comparing ----------------------------------------------------------------------------------------------
@@ -561,7 +632,7 @@ def features(case: Case) -> set[str]:
     situation = Situation(case.world, known, case.at)
     found = {"two clocks"} if case.at != case.known else set()
     named = [part for rule in case.world.rules for part in walk(rule.when)]
-    lists = {part[1] for part in named if part[0] in ("every", "any", "count", "sum")}
+    lists = {part[1] for part in named if part[0] in ("every", "any", "count", *OVER)}
     if any(not situation.members(name)[1] for name in lists):
         found.add("open lists")
     facts = {

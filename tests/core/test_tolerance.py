@@ -14,7 +14,7 @@ from itertools import pairwise
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from stillair.calculator import OutOfRange, propagate
+from stillair.calculator import Example, Input, OutOfRange, Source, calculator, propagate
 from stillair.condition.compiled import code_of, functions
 from stillair.condition.core import Condition, Ref, Within
 from stillair.possible import Number, Options, Region, judge_span
@@ -214,6 +214,10 @@ def test_ignorance_is_worst_case_over_tolerance(
 NOT_ASKED = (Reason(Why.NOT_ASKED, "x"),)
 
 
+ENDLESS = Number(2.0, math.inf, reasons=(Reason(Why.OPEN_LIST, "list"),))
+_TWO_HALVES = (_reading(0.5, r1=0.4), _reading(0.5, r2=0.6))
+
+
 def _root(v: Sequence[float]) -> float:
     if v[0] < 0:
         raise OutOfRange("below 0")
@@ -225,7 +229,14 @@ def _root(v: Sequence[float]) -> float:
     [
         (_through(lambda v: v[0] + 1, Number.nothing(*NOT_ASKED)), Why.NOT_ASKED),
         (_through(lambda v: v[0] + 1, Number(-math.inf, math.inf, reasons=NOT_ASKED)), Why.NOT_ASKED),
-        (_through(lambda v: v[0] + 1, Number(0, math.inf, reasons=NOT_ASKED)), Why.NOT_ASKED),
+        (
+            _through(lambda v: v[0] + 1, Number(0, math.inf, reasons=NOT_ASKED), monotone=False),
+            Why.NOT_ASKED,
+        ),
+        (_through(lambda v: v[0] - v[1], ENDLESS, ENDLESS), Why.OPEN_LIST),
+        (_through(lambda v: v[0] * v[1], ENDLESS, Number(-1.0, 1.0)), Why.OPEN_LIST),
+        (_through(lambda v: v[0] * v[1], ENDLESS, _reading(0.5, r1=1.0)), Why.OPEN_LIST),
+        (_through(lambda v: v[0] * v[1] * v[2], ENDLESS, *_TWO_HALVES), Why.OPEN_LIST),
         (_through(lambda v: v[0] ** 2, Number(-1.0, 1.0, reasons=NOT_ASKED), monotone=False), Why.NOT_ASKED),
         (_through(_root, _reading(-1.0, r1=0.1)), Why.OUTSIDE),
         (_through(_root, Number(-1.0, 4.0, reasons=NOT_ASKED)), Why.NOT_ASKED),
@@ -236,7 +247,11 @@ def _root(v: Sequence[float]) -> float:
     ids=[
         "undefined",
         "unbounded",
-        "half-bounded",
+        "half-bounded-not-monotone",
+        "pulled-apart",
+        "either-sign",
+        "either-sign-within-tolerance",
+        "either-sign-of-both-within-tolerance",
         "not-monotone",
         "outside",
         "end-outside",
@@ -259,6 +274,95 @@ def test_a_number_that_does_not_exist_is_open_everywhere_with_its_reason(found: 
     for judge in functions(code_of(conditions), len(conditions)):
         assert Verdict(judge(list(found.span()))) is Verdict.OPEN
     assert _through(lambda v: v[0] * 0, found).undefined
+
+
+@pytest.mark.parametrize(
+    ("function", "others", "span"),
+    [
+        (lambda v: v[0] + v[1], (_reading(3.0, r1=0.5),), (4.5, math.inf)),
+        (lambda v: v[1] - v[0], (_reading(3.0, r1=0.5),), (-math.inf, 1.5)),
+        (lambda v: v[0] * v[1], (_reading(3.0, r1=0.5),), (5.0, math.inf)),
+        (lambda v: v[0] * v[1], (_reading(-3.0, r1=0.5),), (-math.inf, -5.0)),
+        (lambda v: v[0] / v[1], (Number(1.0, 4.0),), (0.5, math.inf)),
+        (lambda v: v[1] / v[0], (Number(1.0, 4.0),), (0.0, 2.0)),
+        (lambda v: v[1] / v[0], (Number(-1.0, 4.0),), (-0.5, 2.0)),
+        # An error that counts at one end only is traced by half: the other end is wider than it need be.
+        (lambda v: min(v[0], v[1]), (_reading(3.0, r1=0.5),), (1.5, 3.5)),
+        (lambda v: max(5.0 - v[0], v[1]), (_reading(3.5, r1=0.5),), None),
+    ],
+    ids=["sum", "less", "times", "times-negative", "over", "under", "under-either", "least", "most"],
+)
+def test_a_number_without_an_end_bounds_what_is_worked_out_from_it(
+    function: Given, others: tuple[Number, ...], span: tuple[float, float] | None
+) -> None:
+    """At least 2: the tolerance of the rest counts at the end that there is, and no value lies outside."""
+    found = _through(function, ENDLESS, *others)
+    assert not found.undefined
+    low, high = found.span()
+    if span is not None:
+        assert (low, high) == pytest.approx(span, abs=0.04)
+    for far in (2.0, 2.5, 7.0, 1e3, 1e9):
+        for each in others:
+            for at in {each.low, each.high}:
+                other = Number(at, at, each.effects)
+                drawn = _draws(lambda v, far=far: function([far, *v]), [other])
+                assert _coverage((low, high), drawn) >= 0.945
+
+
+@pytest.mark.parametrize(
+    ("rises", "falls", "given", "bound"),
+    [
+        (("x",), (), (math.inf, 1.0), math.inf),
+        ((), ("x",), (math.inf, 1.0), -math.inf),
+        ((), ("x",), (-math.inf, 1.0), math.inf),
+        (("x",), ("y",), (math.inf, -math.inf), math.inf),
+        (("x",), ("y",), (math.inf, math.inf), None),
+        (("y",), (), (math.inf, 1.0), None),
+    ],
+)
+def test_a_calculator_says_its_bound_by_the_way_it_runs(
+    rises: tuple[str, ...], falls: tuple[str, ...], given: tuple[float, float], bound: float | None
+) -> None:
+    """What is declared to rise has no upper end where its input has none; two that pull apart say nothing."""
+    made = calculator(
+        inputs={"x": Input("number"), "y": Input("number")}, output="number", unit="1", formula="made up",
+        sources=(Source("made for this test"),), valid="everywhere", rises_with=rises, falls_with=falls,
+        examples=(Example({}, "0", "0"),),
+    )(lambda x, y: 0.0)  # fmt: skip
+    if bound is None:
+        with pytest.raises(OutOfRange):
+            made.limit(given)
+    else:
+        assert made.limit(given) == bound
+
+
+@pytest.mark.parametrize("function", [math.exp, lambda x: _root([5 - x])], ids=["broken", "ends"])
+def test_a_calculator_that_does_not_reach_so_far_has_no_bound(function: Callable[[float], float]) -> None:
+    """Its valid range ends, or it cannot be worked out there: open, and no fault of the plugin."""
+    made = calculator(
+        inputs={"x": Input("number")}, output="number", unit="1", formula="made up", valid="up to 5",
+        sources=(Source("made for this test"),), rises_with=("x",), examples=(Example({}, "0", "0"),),
+    )(function)  # fmt: skip
+    with pytest.raises(OutOfRange):
+        made.limit([math.inf])
+
+
+def test_what_is_divided_by_is_kept_from_zero() -> None:
+    """12 over 2 to 4 is 3 to 6. Over -1 to 4, or where the tolerance reaches zero, it is no number."""
+    twelve = _reading(12.0)
+    divisors = [(lambda v: v[1], frozenset({1}))]
+
+    def over(divisor: Number) -> Number:
+        return propagate(
+            lambda v: v[0] / v[1],  # type: ignore[operator]
+            [twelve, divisor], [None, None], [True, True], "result", divisors,  # type: ignore[arg-type]
+        )  # fmt: skip
+
+    assert over(Number(2.0, 4.0)).span() == (3.0, 6.0)
+    assert over(Number(-4.0, -2.0)).span() == (-6.0, -3.0)
+    for divisor in (Number(-1.0, 4.0), Number(0.5, 4.0, {("repeat", "1"): 0.6}), Number(-1.0, math.inf)):
+        assert over(divisor).undefined
+    assert not over(_reading(0.5, r1=0.4)).undefined, "what is known is as before"
 
 
 def test_unknown_options_are_tried_one_by_one() -> None:

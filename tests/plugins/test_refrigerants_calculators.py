@@ -170,21 +170,6 @@ def test_a_mixture_lies_between_nitrogen_and_the_refrigerant(name: str, share: f
     assert low <= mixed <= high
 
 
-def test_a_trace_under_nitrogen_may_still_weigh_more_than_air() -> None:
-    """R-22 to 10 psig, then nitrogen to 125 psig, is 40 % R-22 by mass and still sinks a little."""
-    share = c.share_by_mass(refrigerant("R-22"), 24.7 * PSI, 139.7 * PSI)
-    assert share == pytest.approx(0.40, abs=0.005)
-    assert c.vapour_density_to_air(refrigerant("R-22"), share, fahrenheit(70)) == pytest.approx(
-        1.33, abs=0.02
-    )
-
-
-@pytest.mark.parametrize(("part", "total"), [(-1.0, 1e5), (2e5, 1e5), (0.0, 0.0), (math.nan, 1e5)])
-def test_a_part_above_the_whole_is_no_share(part: float, total: float) -> None:
-    with pytest.raises(OutOfRange, match="between vacuum and the total"):
-        c.share_by_mass(refrigerant("R-22"), part, total)
-
-
 @pytest.mark.parametrize("share", [-0.01, 1.01, math.nan])
 def test_a_share_that_is_none_is_refused(share: float) -> None:
     with pytest.raises(OutOfRange, match="not between 0 and 100 %"):

@@ -7,6 +7,7 @@ moment, `assessment` puts verdicts, permissions and the next action together, `e
 from typing import TYPE_CHECKING, Any
 
 from .assessment import Assessment, assess, follow
+from .beliefs import Belief
 from .entry import Entry, EntryError, read_fact, read_value, split
 from .history import History, Instrument, Moment, Observation, end_of, fold
 from .program import Program
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Action",
     "Assessment",
+    "Belief",
     "Blocked",
     "Entry",
     "EntryError",

@@ -10,6 +10,7 @@ from stillair.condition.core import GRADES, Ref
 from stillair.job import Line
 from stillair.verdict import Reason, Why
 
+from .beliefs import Belief, beliefs
 from .choice import Choice
 from .gates import Gates
 from .history import History, end_of, events_of, fold
@@ -61,6 +62,11 @@ class Assessment:
     def next(self) -> Action:
         """The one next action."""
         return Choice(self._steps, self.suspicions).action()
+
+    @cached_property
+    def beliefs(self) -> dict[str, Belief]:
+        """How likely each place is now, by its name."""
+        return {belief.place: belief for belief in beliefs(self.view)}
 
     @property
     def steps(self) -> list[StepState]:

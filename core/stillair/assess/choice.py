@@ -27,11 +27,18 @@ class Choice:
         self.suspicions = suspicions
 
     def _running(self) -> set[str]:
-        """The waits whose time is not up."""
-        states = (self.view.wait(name) for name in self.program.waits)
-        return {
-            s.name for s in states if s.ready_at is not None and self.at < s.ready_at and s.options.mask & 2
-        }
+        """The waits whose time is not up, or may not be: how long they last is still to be asked."""
+        found = set()
+        for name, wait in self.program.waits.items():
+            state = self.view.wait(name)
+            if state.started is None or not state.options.mask & 2:
+                continue
+            if state.ready_at is None:
+                if wait.lasts is not None and not self.wanted.settled(Ref(wait.lasts)):
+                    found.add(name)
+            elif self.at < state.ready_at:
+                found.add(name)
+        return found
 
     def action(self) -> Action:
         """The next action: what is doubtful first, then what is open, in the order of the steps."""
@@ -79,6 +86,9 @@ class Choice:
             free = tuple(
                 r for r in state.permission.missing if r.name not in owned and not self.wanted.settled(r)
             )
+            disputed = self._disputed(free[0]) if free else None
+            if disputed is not None:
+                return Action("settle", facts=free[:1], why=disputed.slip, suspicion=disputed)
             if free:
                 why = f"needed before: {self.program.steps[state.step].spec.title}"
                 return Action("ask", facts=free, why=why)
@@ -173,8 +183,16 @@ class Choice:
         assert step.spec.wait is not None
         name = step.spec.wait.text
         wait = self.view.wait(name)
-        if wait.started is None:
-            missing = tuple(self.view.missing_of(Ref(name)))
+        lasts = self.program.waits[name].lasts
+        if wait.started is None or wait.ready_at is None:
+            missing = tuple(
+                r for r in self.view.missing_of(Ref(name)) if r.name != lasts or not self.wanted.settled(r)
+            )
+            disputed = self._disputed(Ref(lasts)) if lasts is not None else None
+            if disputed is not None:
+                about = (disputed.ref,)
+                slip = disputed.slip
+                return Action("settle", step.spec.name, state.member, about, slip, suspicion=disputed)
             return Action(
                 "ask" if missing else "do", step.spec.name, state.member, missing, step.spec.why or "", name
             )

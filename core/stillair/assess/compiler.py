@@ -12,6 +12,7 @@ from stillair.calculator import Calculator, Catalogue
 from stillair.checklist import (
     BUILT_IN_EVENTS,
     Checklist,
+    ClueSpec,
     FactSpec,
     LimitSpec,
     PlaceSpec,
@@ -47,6 +48,7 @@ from .program import (
     YES_NO,
     Activity,
     Asker,
+    Clue,
     Cond,
     Fact,
     Impossible,
@@ -69,6 +71,7 @@ if TYPE_CHECKING:
 
 __all__ = ["compile_packs"]
 
+_NAMED = re.compile(r"[a-z][a-z0-9_]*")
 _TRIGGER = re.compile(r"\s*(any\s+)?([a-z][a-z0-9_]*)(?:\s+(is|becomes)\s+([A-Za-z0-9][\w.-]*))?\s*$")
 
 
@@ -110,8 +113,9 @@ class _Compiler:
         for checklist in checklists:
             self._details(checklist)
         for name, derivation in program.derived.items():
-            if isinstance(derivation, core.Each | core.Count):
-                program.inner[name] = self._add(derivation.condition, derivation.condition.text)
+            inner = getattr(derivation, "condition", None)
+            if inner is not None:
+                program.inner[name] = self._add(inner, inner.text)
         program.outer = self.checker.outer
         if not self.faults:
             self._order()
@@ -253,8 +257,12 @@ class _Compiler:
         chosen = readings[0]
         if len(readings) > 1:
             chosen = next((r for r in readings if r.dimension.point is None), readings[0])
+        lowest = chosen.value
         if spec.between is not None:
-            low, high = (self._read(t, chosen.dimension.name, None) for t in spec.between)
+            # A plain number has plain bounds.
+            default = chosen.unit if chosen.unit.symbol == "1" else None
+            low, high = (self._read(t, chosen.dimension.name, default) for t in spec.between)
+            lowest = lowest if low is None else low
             if low is not None and high is not None and not low <= chosen.value <= high:
                 self._fault(
                     spec.value,
@@ -262,7 +270,9 @@ class _Compiler:
                     None,
                     "SA303",
                 )
-        self.program.limits[spec.name] = Limit(_lean(spec), chosen.value, chosen.unit, spec.value.text)
+        self.program.limits[spec.name] = Limit(
+            _lean(spec), chosen.value, chosen.unit, spec.value.text, lowest
+        )
         self.scope.limits[spec.name] = (chosen.value, chosen.dimension)
 
     def _kind(self, spec: Any) -> None:
@@ -378,6 +388,8 @@ class _Compiler:
             program.places[place.name] = Place(_lean(place), self._cond(place.when))
         for way, text in checklist.ways:
             program.ways[way] = self._needed(text)
+        for clue in checklist.clues:
+            self._clue(clue)
         for impossible in checklist.impossible:
             facts = tuple(t.text for t in impossible.facts)
             self._of_no_list(impossible.facts)
@@ -386,6 +398,44 @@ class _Compiler:
             facts = tuple(t.text for t in suspect.facts)
             self._of_no_list(suspect.facts)
             program.suspects.append(Suspect(facts, self._needed(suspect.expects)))
+
+    def _clue(self, spec: ClueSpec) -> None:
+        weighs: dict[str, str] = {}
+        places = self.scope.lists["place"] or ()
+        if spec.per is not None and not places:
+            self._fault(spec.per, f"`{spec.where}` weighs on places, and there is none", None, "SA301")
+        for place, limit in spec.weighs:
+            if place is not None and place.text not in places:
+                help = did_you_mean(place.text, places)
+                self._fault(place, f"there is no place `{place}`", help, "SA301")
+            elif self._is_weight(limit):
+                weighs["" if place is None else place.text] = limit.text
+        when = self._needed(spec.when, per=None if spec.per is None else "place")
+        self.program.clues[spec.name] = Clue(_lean(spec), when, weighs)
+
+    def _is_weight(self, text: Text) -> bool:
+        """Whether a name is that of a limit that says how many times likelier: a plain number above 0."""
+        limit = self.program.limits.get(text.text)
+        if limit is None:
+            kind = self.scope.symbols[text.text].kind if text.text in self.scope.symbols else None
+            if kind is not None:
+                message = f"`{text}` is a {kind}, and a weight is a limit that a company may set"
+                self._fault(text, message, "declare it under `limits`", "SA302")
+                return False
+            help = did_you_mean(text.text, self.program.limits) or "declare it under `limits`"
+            self._fault(text, f"there is no limit `{text}`", help, "SA301")
+            return False
+        if limit.unit.symbol != "1":
+            message = f"the weight `{text}` is {limit.text}, and a weight is a plain number"
+            self._fault(text, message, "write how many times likelier, without a unit", "SA303")
+            return False
+        if min(limit.value, limit.lowest) <= 0:
+            bounds = limit.spec.between
+            what = f"is {limit.text}" if limit.value <= 0 or not bounds else f"may be set to {bounds[0]}"
+            message = f"the weight `{text}` {what}, and a weight is more than 0"
+            self._fault(text, message, "below 1 makes a place less likely, above 1 more", "SA303")
+            return False
+        return True
 
     def _proof(self, powered: PoweredSpec) -> tuple[tuple[str, int], ...]:
         """What must be seen to end a powered state: `FACT is OPTION`, or a fact that must only be known."""
@@ -487,18 +537,43 @@ class _Compiler:
         return quantity.canonical_unit(domain.dimension)
 
     def _wait(self, spec: WaitSpec, checklist: Checklist) -> None:
-        duration = self._duration(spec.duration) or 0.0
+        lasts = self._lasts(spec.duration)
+        duration = 0.0 if lasts is not None else self._duration(spec.duration, "fact") or 0.0
         since = [self._trigger(text, None) for text in spec.since]
         restarted = [self._trigger(text, None) for text in spec.restarted_by]
-        wait = Wait(_lean(spec), duration, tuple(t for t in since if t), tuple(t for t in restarted if t))
+        wait = Wait(
+            _lean(spec), duration, tuple(t for t in since if t), tuple(t for t in restarted if t), lasts
+        )
         self.program.waits[spec.name] = wait
         self.depends[spec.name] = {t.name for t in (*wait.since, *wait.restarted_by)}
+        if lasts is not None:
+            self.depends[spec.name].add(lasts)
         if wait.witness is not None:
             self.depends[spec.name].add(wait.witness)
             witness = _witness(spec)
             self.program.facts[wait.witness] = Fact(
                 witness, checklist.name, YES_NO, None, None, 0.0, None, ()
             )
+
+    def _lasts(self, text: Text) -> str | None:
+        """The fact that says how long a wait lasts, where one is named."""
+        symbol = self.scope.symbols.get(text.text)
+        if symbol is None or text.text in self.program.limits:
+            return None
+        domain = symbol.domain
+        if symbol.kind != "fact" or not isinstance(domain, NumberDomain):
+            message = f"`{text}` is neither a limit nor a fact with a duration"
+            self._fault(text, message, "name one, or write the time with its unit", "SA302")
+        elif domain.dimension.name != "duration":
+            message = f"`{text}` is a {domain.dimension.name}, and a wait lasts a duration"
+            self._fault(text, message, "give the fact `quantity: duration`", "SA303")
+        elif symbol.per is not None:
+            message = f"`{text}` is kept per {symbol.per}, and a wait would not know whose it is"
+            self._fault(text, message, "use a fact of its own", "SA302")
+        elif domain.low < 0:
+            message = f"`{text}` may be less than nothing, and a wait may not"
+            self._fault(text, message, "let its `between` begin with 0 or more", "SA303")
+        return symbol.name
 
     def _trigger(self, text: Text, per: str | None) -> Trigger | None:
         found = _TRIGGER.match(text.text)
@@ -613,9 +688,8 @@ class _Compiler:
             cond.safety = bool(cond.mentions & program.safety_facts)
         self._closing()
         self._ask()
-        program.quantified = frozenset(
-            d.list for d in program.derived.values() if isinstance(d, core.Each | core.Count | core.Sum)
-        )
+        overs = (core.Each, core.Count, core.Sum, core.Extreme)
+        program.quantified = frozenset(d.list for d in program.derived.values() if isinstance(d, overs))
         program.mentioned = frozenset(triggers).union(*(c.mentions for c in program.conditions))
 
     def _ask(self) -> None:
@@ -628,6 +702,8 @@ class _Compiler:
             askers += [Asker(c, step.per, step.spec.name) for c in (step.when, step.gate) if c is not None]
         askers += [Asker(s.expects, None) for s in program.suspects]
         askers += [Asker(i.when, None) for i in program.impossible]
+        for clue in program.clues.values():
+            askers.append(Asker(clue.when, None if clue.spec.per is None else "place"))
         for asker in askers:
             for name in asker.cond.mentions & program.facts.keys():
                 program.askers.setdefault(name, []).append(asker)
@@ -637,7 +713,7 @@ class _Compiler:
                 program.supporting.setdefault(name, []).append(fact.name)
         for wait in program.waits.values():
             names = {t.name for t in wait.since if t.mask is not None}
-            for name in names | ({wait.witness} if wait.witness is not None else set()):
+            for name in names | {each for each in (wait.witness, wait.lasts) if each is not None}:
                 program.starting.setdefault(name, []).append(wait.spec.name)
 
     def _closing(self) -> None:
@@ -688,8 +764,9 @@ class _Compiler:
             program.timed.add(name)
             for each in (*wait.since, *wait.restarted_by):
                 link(name, None, Ref(each.name))
-            if wait.witness is not None:
-                link(name, None, Ref(wait.witness))
+            for fact_name in (wait.witness, wait.lasts):
+                if fact_name is not None:
+                    link(name, None, Ref(fact_name))
         for name, rules in program.findings.items():
             for rule in (program.rules[r] for r in rules):
                 for ref, _ in rule.when.slots:
@@ -710,16 +787,27 @@ class _Compiler:
                     "SA302",
                 )
 
-    def _duration(self, text: Text | None) -> float | None:
+    def _duration(self, text: Text | None, other: str | None = None) -> float | None:
+        """The seconds of a literal or a limit; `other` is the kind of thing that may be named as well."""
         if text is None:
             return None
-        if text.text in self.program.limits:
-            return self.program.limits[text.text].value
+        limit = self.program.limits.get(text.text)
+        if limit is not None:
+            if limit.unit.dimension.name != "duration":
+                message = f"the limit `{text}` is {limit.text}, and this is a duration"
+                self._fault(text, message, "name a limit that is a time", "SA303")
+            return limit.value
+        if _NAMED.fullmatch(text.text):
+            facts = [n for n, s in self.scope.symbols.items() if s.kind == other and _is_time(s)]
+            kinds = "no limit" if other is None else f"no limit and no {other}"
+            help = did_you_mean(text.text, [*self.program.limits, *facts])
+            self._fault(text, f"there is {kinds} `{text}`", help, "SA301")
+            return None
         return self._read(text, "duration", None)
 
-    def _read(self, text: Text, dimension: str, unit: Text | None) -> float | None:
+    def _read(self, text: Text, dimension: str, unit: Text | Unit | None) -> float | None:
         try:
-            default = quantity.find_unit(unit.text, DIMENSIONS[dimension]) if unit is not None else None
+            default = quantity.find_unit(unit.text, DIMENSIONS[dimension]) if isinstance(unit, Text) else unit
             return quantity.read(text.text, DIMENSIONS[dimension], default=default).value
         except QuantityError as error:
             self._fault(text, str(error), error.help, "SA306")
@@ -764,6 +852,10 @@ def _closure(names: Iterable[str], depends: Mapping[str, set[str]]) -> dict[str,
     for name in names:
         visit(name)
     return done
+
+
+def _is_time(symbol: Symbol) -> bool:
+    return isinstance(symbol.domain, NumberDomain) and symbol.domain.dimension.name == "duration"
 
 
 def _witness(spec: WaitSpec) -> FactSpec:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from stillair.calculator import propagate
+from stillair.calculator import between, propagate
 from stillair.condition import core
 from stillair.condition.core import NumberDomain, OptionDomain, Ref
 from stillair.possible import Number, Options
@@ -14,14 +15,24 @@ from stillair.verdict import Reason, Verdict, Why, all_of, any_of
 
 from .formula import closure_of
 from .history import Observation, end_of
-from .program import Binding
+from .program import Binding, Cond
 from .standing import doubt, newest_first, reading, trigger_time, unusable, whole
 from .waits import lasting
 
 if TYPE_CHECKING:
     from .view import View
 
-__all__ = ["bind", "calculated", "derived", "in_hand", "that_is_all"]
+__all__ = [
+    "Lot",
+    "Picked",
+    "bind",
+    "calculated",
+    "contending",
+    "derived",
+    "in_hand",
+    "lot_of",
+    "that_is_all",
+]
 
 
 def derived(view: View, derivation: core.Derivation, ref: Ref) -> Number | Options:
@@ -34,7 +45,9 @@ def derived(view: View, derivation: core.Derivation, ref: Ref) -> Number | Optio
         case core.Count():
             return _count(view, derivation, ref)
         case core.Sum():
-            return _total(view, derivation)
+            return _total(view, derivation, ref)
+        case core.Extreme():
+            return _extreme(view, derivation, ref)
         case core.Readings():
             return _readings(view, derivation.ref, ref)
         case core.Entries():
@@ -56,9 +69,28 @@ def bind(inner: Ref, outer: Ref) -> Ref:
 
 def calculated(view: View, formula: core.Formula, ref: Ref, about: str) -> Number:
     """The value of a formula, with the tolerance of what it is worked out from."""
+    if isinstance(formula.expression, core.Value):
+        # Another name for a number: its errors stay the same to the last digit, so that they cancel.
+        named = _reasoned(view, bind(formula.expression.ref, ref))
+        assert isinstance(named, Number)
+        return named if named.reasons or not named.undefined else replace(named, reasons=(_outside(about),))
     compiled = closure_of(view.program, formula)
-    values = [view.value(bind(leaf, ref)) for leaf in compiled.leaves]
-    return propagate(compiled.function, values, compiled.choices, compiled.monotone, about)
+    values = [_reasoned(view, bind(leaf, ref)) for leaf in compiled.leaves]
+    return propagate(
+        compiled.function, values, compiled.choices, compiled.monotone, about, compiled.divisors
+    )
+
+
+def _outside(about: str) -> Reason:
+    return Reason(Why.OUTSIDE, about)
+
+
+def _reasoned(view: View, ref: Ref) -> Number | Options:
+    """A value with the reasons why it is not settled, also where they are worked out apart from it."""
+    value = view.value(ref)
+    if isinstance(value, Number) and value.ignorant and not value.reasons:
+        return replace(value, reasons=view.reasons_of(ref))
+    return value
 
 
 def _each(view: View, each: core.Each, ref: Ref) -> Options:
@@ -72,16 +104,25 @@ def _each(view: View, each: core.Each, ref: Ref) -> Options:
     elif not closed and verdict is (Verdict.HOLDS if every else Verdict.FAILS):
         verdict = Verdict.OPEN
     mask = {Verdict.HOLDS: 1, Verdict.FAILS: 2, Verdict.OPEN: 3}[verdict]
+    lines, taken = _rested(v for m in members for v in _read(view, inner, in_hand(view, ref, each.list, m)))
+    return Options(mask, (), lines, taken)
+
+
+def _read(view: View, cond: Cond, binding: Binding) -> Iterator[Number | Options]:
+    """What a condition reads, for the members in hand."""
+    for leaf, _, per in cond.reads:
+        yield view.value(leaf if per is None else Ref(leaf.name, binding[per]))
+
+
+def _rested(values: Iterable[Number | Options]) -> tuple[tuple[int, ...], float | None]:
+    """The lines that values rest on, and when the latest of them was taken."""
     lines: set[int] = set()
     taken: float | None = None
-    for member in members:
-        binding = in_hand(view, ref, each.list, member)
-        for leaf, _, per in inner.reads:
-            value = view.value(leaf if per is None else Ref(leaf.name, binding[per]))
-            lines.update(value.lines)
-            if value.taken is not None and (taken is None or value.taken > taken):
-                taken = value.taken
-    return Options(mask, (), tuple(sorted(lines)), taken)
+    for value in values:
+        lines.update(value.lines)
+        if value.taken is not None and (taken is None or value.taken > taken):
+            taken = value.taken
+    return tuple(sorted(lines)), taken
 
 
 def in_hand(view: View, ref: Ref, list_name: str, member: str) -> Binding:
@@ -107,30 +148,151 @@ def _count(view: View, count: core.Count, ref: Ref) -> Number:
     return Number(low, high)
 
 
-def _total(view: View, total: core.Sum) -> Number:
-    members, closed = view.members(total.list)
+class Picked(NamedTuple):
+    """A member that a sum, a highest or a lowest is over: surely, or if its condition turns out to hold."""
+
+    member: str
+    sure: bool
+    number: Number
+    binding: Binding
+
+
+class Lot(NamedTuple):
+    """The members that a sum, a highest or a lowest is over, and whether no further one may be listed.
+
+    `left` are those surely left out. `lines` and `taken` are what all this rests on.
+    """
+
+    picked: list[Picked]
+    left: list[str]
+    closed: bool
+    lines: tuple[int, ...]
+    taken: float | None
+
+
+def lot_of(view: View, derivation: core.Sum | core.Extreme, ref: Ref) -> Lot:
+    """What a sum, a highest or a lowest is taken over, as far as is known."""
+    members, closed = view.members(derivation.list)
+    inner = None if derivation.condition is None else view.program.inner[ref.name]
+    picked: list[Picked] = []
+    left: list[str] = []
+    values: list[Number | Options] = []
+    for member in members:
+        binding = in_hand(view, ref, derivation.list, member)
+        verdict = Verdict.HOLDS if inner is None else view.judge(inner, binding)
+        if inner is not None:
+            values.extend(_read(view, inner, binding))
+        if verdict is Verdict.FAILS:
+            left.append(member)
+            continue
+        number = view.number(derivation.item.bound(binding))
+        values.append(number)
+        picked.append(Picked(member, verdict is Verdict.HOLDS, number, binding))
+    return Lot(picked, left, closed, *_rested(values))
+
+
+def _doubts(
+    view: View, derivation: core.Sum | core.Extreme, ref: Ref, lot: Lot, picked: Iterable[Picked]
+) -> tuple[Reason, ...]:
+    """Why what is taken over these members is not settled."""
+    found: dict[Reason, None] = {}
+    for each in picked:
+        if not each.sure:
+            found.update(dict.fromkeys(view.reasons(view.program.inner[ref.name], each.binding)))
+        found.update(dict.fromkeys(each.number.reasons))
+    if not lot.closed:
+        found[Reason(Why.OPEN_LIST, derivation.list, that_is_all(view, derivation.list))] = None
+    return tuple(found)
+
+
+def _total(view: View, total: core.Sum, ref: Ref) -> Number:
+    lot = lot_of(view, total, ref)
     low = high = 0.0
     effects: dict[tuple[str, str], float] = {}
-    reasons: list[Reason] = []
-    lines: list[int] = []
-    for member in members:
-        number = view.number(total.item.bound({total.list: member}))
+    for each in lot.picked:
+        number = each.number
         if number.undefined:
-            return Number.nothing(*number.reasons)
+            return Number.nothing(*_doubts(view, total, ref, lot, [each]))
+        if not each.sure:
+            # Nothing, or its value with all of its tolerance: which of them is not known.
+            low += min(0.0, number.low - number.tolerance)
+            high += max(0.0, number.high + number.tolerance)
+            continue
         low += number.low
         high += number.high
         for source, effect in number.effects.items():
             effects[source] = effects.get(source, 0.0) + effect
-        reasons.extend(number.reasons)
-        lines.extend(number.lines)
-    if not closed:
-        reasons.append(Reason(Why.OPEN_LIST, total.list, that_is_all(view, total.list)))
+    if not lot.closed:
         high = math.inf
-        symbol = view.program.facts.get(total.item.name)
-        domain = symbol.domain if symbol is not None else None
-        if not (isinstance(domain, NumberDomain) and domain.low >= 0):
+        if _bounds(view, total.item)[0] < 0:
             low = -math.inf
-    return Number(low, high, effects, tuple(dict.fromkeys(reasons)), tuple(lines))
+    return Number(low, high, effects, _doubts(view, total, ref, lot, lot.picked), lot.lines, lot.taken)
+
+
+def _bounds(view: View, item: Ref) -> tuple[float, float]:
+    """Between which values the number of a member that is not listed yet must lie."""
+    fact = view.program.facts.get(item.name)
+    if fact is not None and isinstance(fact.domain, NumberDomain):
+        return fact.domain.low, fact.domain.high
+    return -math.inf, math.inf
+
+
+def _extreme(view: View, extreme: core.Extreme, ref: Ref) -> Number:
+    """The highest, or the lowest as the highest of the numbers turned round."""
+    lot = lot_of(view, extreme, ref)
+    sign = 1.0 if extreme.kind == "highest" else -1.0
+    sure = [each for each in lot.picked if each.sure]
+    if not sure or any(each.number.undefined for each in lot.picked):
+        doubtful = lot.picked if not sure else [each for each in lot.picked if each.number.undefined]
+        reasons = _doubts(view, extreme, ref, lot, doubtful)
+        return Number.nothing(*(reasons or (_none(extreme, lot),)))
+    found = contending(extreme, lot)
+    reasons = _doubts(view, extreme, ref, lot, found)
+    if len(found) == 1 and lot.closed:
+        return replace(found[0].number, reasons=reasons, lines=lot.lines, taken=lot.taken)
+    effects, apart = between([each.number.effects for each in found])
+    spans = [(_turned(each.number, sign), each.sure) for each in found]
+    low = max(span[0] for span, in_it in spans if in_it) - apart
+    high = max(span[1] for span, _ in spans) + apart
+    if not lot.closed:
+        least, most = _bounds(view, extreme.item)
+        most = most if sign > 0 else -least
+        # A member still to be listed shares no error with those that are.
+        high = max(high, most + math.fsum(abs(effect) for effect in effects.values()))
+    if sign < 0:
+        low, high = -high, -low
+    return Number(low, high, effects, reasons, lot.lines, lot.taken)
+
+
+def contending(derivation: core.Sum | core.Extreme, lot: Lot) -> list[Picked]:
+    """The members that a result rests on: all of a sum, or those that may be the highest or the lowest."""
+    if isinstance(derivation, core.Sum):
+        return lot.picked
+    sign = 1.0 if derivation.kind == "highest" else -1.0
+    sure = [each for each in lot.picked if each.sure and not each.number.undefined]
+    return [each for each in lot.picked if not any(_passes(one, each, sign) for one in sure)]
+
+
+def _none(extreme: core.Extreme, lot: Lot) -> Reason:
+    """Why there is no highest or lowest: no member, or none that meets the condition."""
+    if not lot.left or extreme.condition is None:
+        return Reason(Why.NONE, extreme.list)
+    return Reason(Why.NONE, extreme.list, f"none of {len(lot.left)} with {extreme.condition.text}")
+
+
+def _turned(number: Number, sign: float) -> tuple[float, float]:
+    return (number.low, number.high) if sign > 0 else (-number.high, -number.low)
+
+
+def _passes(one: Picked, other: Picked, sign: float) -> bool:
+    """Whether one number is surely beyond another; an error that both share cancels."""
+    gap = _turned(one.number, sign)[0] - _turned(other.number, sign)[1]
+    if gap <= 0:
+        return False
+    effects = dict(one.number.effects)
+    for source, effect in other.number.effects.items():
+        effects[source] = effects.get(source, 0.0) - effect
+    return gap > Number(0.0, 0.0, effects).tolerance
 
 
 def _readings(view: View, series: Ref, ref: Ref) -> Number:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-from stillair.calculator import OutOfRange
+from stillair.calculator import Calculator, Divisor, OutOfRange
 from stillair.condition import core
 from stillair.condition.core import Ref, leaves
 
@@ -13,14 +13,20 @@ from .program import Program
 
 __all__ = ["Closure", "closure_of"]
 
+INF = float("inf")
+
 
 class Closure(NamedTuple):
-    """`function` takes a list with a value for each of `leaves`; `choices` are what an option stands for."""
+    """`function` takes a list with a value for each of `leaves`; `choices` are what an option stands for.
+
+    Of an infinite value it gives the bound of the result, or raises OutOfRange.
+    """
 
     function: Callable[[Sequence[object]], float]
     leaves: tuple[Ref, ...]
     choices: tuple[Sequence[object] | None, ...]
     monotone: tuple[bool, ...]
+    divisors: tuple[Divisor, ...] = ()
 
 
 def closure_of(program: Program, formula: core.Formula) -> Closure:
@@ -34,6 +40,7 @@ def closure_of(program: Program, formula: core.Formula) -> Closure:
 def _closure(program: Program, expression: core.Expression) -> Closure:
     slots: dict[tuple[Ref, str], int] = {}
     choices: list[Sequence[object] | None] = []
+    divisors: list[Divisor] = []
 
     def slot(ref: Ref, column: str, choice: Sequence[object] | None) -> int:
         key = (ref, column)
@@ -74,17 +81,33 @@ def _closure(program: Program, expression: core.Expression) -> Closure:
                 return attribute
             case core.Operation():
                 left, right = build(node.left), build(node.right)
+                if node.operator == "/":
+                    inside = set(leaves(node.right))
+                    rests_on = frozenset(i for (ref, _), i in slots.items() if ref in inside)
+                    if rests_on:
+                        divisors.append((right, rests_on))  # type: ignore[arg-type]
                 return _operation(node.operator, left, right)
             case core.Apply():
                 parts = [build(argument) for argument in node.arguments]
                 built_in = {"abs": abs, "min": min, "max": max}.get(node.name)
-                function = built_in or program.calculators[node.name]
-                return lambda v: function(*[part(v) for part in parts])  # type: ignore[operator]
+                if built_in is None:
+                    return _calling(program.calculators[node.name], parts)
+                return lambda v: built_in(*[part(v) for part in parts])  # type: ignore[operator]
 
     function = build(expression)
     refs = tuple(ref for ref, _ in slots)
     monotone = tuple(_monotone(program, expression, ref) for ref in refs)
-    return Closure(function, refs, tuple(choices), monotone)  # type: ignore[arg-type]
+    return Closure(function, refs, tuple(choices), monotone, tuple(divisors))  # type: ignore[arg-type]
+
+
+def _calling(
+    calculator: Calculator, parts: Sequence[Callable[[Sequence[object]], object]]
+) -> Callable[[Sequence[object]], float]:
+    def call(v: Sequence[object]) -> float:
+        given = [part(v) for part in parts]
+        return calculator.limit(given) if INF in given or -INF in given else calculator(*given)
+
+    return call
 
 
 def _operation(
@@ -92,31 +115,43 @@ def _operation(
     left: Callable[[Sequence[object]], object],
     right: Callable[[Sequence[object]], object],
 ) -> Callable[[Sequence[object]], object]:
+    def settled(value: float) -> float:
+        # Infinity less infinity, or over it: nothing follows.
+        if value != value:
+            raise OutOfRange("two unknowns without a bound pull apart")
+        return value
+
+    def times(v: Sequence[object]) -> float:
+        product = left(v) * right(v)  # type: ignore[operator]
+        # Nothing of whatever it may be is nothing.
+        return product if product == product else 0.0
+
     def divide(v: Sequence[object]) -> float:
         divisor = right(v)
         if divisor == 0:
             raise OutOfRange("division by zero")
-        return left(v) / divisor  # type: ignore[operator, no-any-return]
+        return settled(left(v) / divisor)  # type: ignore[operator]
 
     match operator:
         case "+":
-            return lambda v: left(v) + right(v)  # type: ignore[operator]
+            return lambda v: settled(left(v) + right(v))  # type: ignore[operator]
         case "-":
-            return lambda v: left(v) - right(v)  # type: ignore[operator]
+            return lambda v: settled(left(v) - right(v))  # type: ignore[operator]
         case "*":
-            return lambda v: left(v) * right(v)  # type: ignore[operator]
+            return times
     return divide
 
 
 def _monotone(program: Program, node: core.Expression, ref: Ref) -> bool:
-    """Whether the expression is monotone in a reference, whatever the others are."""
+    """Whether the expression is monotone in a reference, whatever the others are.
+
+    A quotient is so in what it divides by as long as that keeps from zero, for which its `divisors` are.
+    """
     match node:
         case core.Operation():
             sides = [_mentions(node.left, ref), _mentions(node.right, ref)]
             if all(sides):
                 return node.operator in "+-" and _affine(node.left, ref) and _affine(node.right, ref)
-            if node.operator == "/" and sides[1]:
-                return False
             return _monotone(program, node.left if sides[0] else node.right, ref)
         case core.Apply():
             inside = [i for i, a in enumerate(node.arguments) if _mentions(a, ref)]

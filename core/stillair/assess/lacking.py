@@ -12,7 +12,7 @@ from stillair.condition.tree import open_tests
 from stillair.possible import Number, Options
 from stillair.verdict import Reason, Verdict, Why
 
-from .derived import bind, in_hand, that_is_all
+from .derived import bind, contending, in_hand, lot_of, that_is_all
 from .grades import rules_of
 from .program import NO_BINDING, Binding, Cond, bound
 from .waits import lasting
@@ -163,6 +163,8 @@ def missing_of(view: View, ref: Ref) -> Iterator[Ref]:
     elif name in program.waits:
         wait = program.waits[name]
         state = view.wait(name)
+        if wait.lasts is not None and state.required is None:
+            yield from missing_of(view, Ref(wait.lasts))
         if state.started is None:
             for trigger in wait.since:
                 members = [None] if trigger.per is None else view.members(trigger.per)[0]
@@ -183,9 +185,12 @@ def missing_of(view: View, ref: Ref) -> Iterator[Ref]:
             case core.Each() | core.Count():
                 for member in view.members(derivation.list)[0]:
                     yield from view.missing(program.inner[name], in_hand(view, ref, derivation.list, member))
-            case core.Sum():
-                for member in view.members(derivation.list)[0]:
-                    yield from missing_of(view, derivation.item.bound({derivation.list: member}))
+            case core.Sum() | core.Extreme():
+                for each in contending(derivation, lot_of(view, derivation, ref)):
+                    if not _settled(each.number):
+                        yield from missing_of(view, derivation.item.bound(each.binding))
+                    if not each.sure:
+                        yield from view.missing(program.inner[name], each.binding)
             case core.Near() | core.Spread() | core.Readings() | core.Entries() | core.SinceEvent():
                 inner = bind(derivation.ref, ref)
                 if inner.name in program.facts:
@@ -195,14 +200,15 @@ def missing_of(view: View, ref: Ref) -> Iterator[Ref]:
 def _missing_leaves(view: View, formula: core.Formula, ref: Ref) -> Iterator[Ref]:
     for leaf in leaves(formula.expression):
         inner = bind(leaf, ref)
-        value = view.value(inner)
-        settled = (
-            not value.mask & (value.mask - 1)
-            if isinstance(value, Options)
-            else not value.undefined and not value.ignorant
-        )
-        if not settled:
+        if not _settled(view.value(inner)):
             yield from missing_of(view, inner)
+
+
+def _settled(value: Number | Options) -> bool:
+    """Whether a value is one value, give or take its tolerance."""
+    if isinstance(value, Options):
+        return not value.mask & (value.mask - 1)
+    return not value.undefined and not value.ignorant
 
 
 def reasons(view: View, tests: Sequence[Test | Within], binding: Binding) -> Iterator[Reason]:

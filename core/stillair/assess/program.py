@@ -11,6 +11,7 @@ from stillair.calculator import Calculator, Catalogue
 from stillair.checklist import (
     ActivitySpec,
     Checklist,
+    ClueSpec,
     EventSpec,
     FactSpec,
     LimitSpec,
@@ -32,6 +33,7 @@ __all__ = [
     "Activity",
     "Asker",
     "Binding",
+    "Clue",
     "Cond",
     "Fact",
     "Impossible",
@@ -129,17 +131,23 @@ class Kind(NamedTuple):
 
 
 class Limit(NamedTuple):
+    """A limit with its value and the lowest it may be set to, both canonical."""
+
     spec: LimitSpec
     value: float
     unit: Unit
     text: str
+    lowest: float
 
 
 class Wait(NamedTuple):
+    """A wait of `duration` seconds, or of as long as the fact `lasts` says; then `duration` is 0."""
+
     spec: WaitSpec
     duration: float
     since: tuple[Trigger, ...]
     restarted_by: tuple[Trigger, ...]
+    lasts: str | None = None
 
     @property
     def witness(self) -> str | None:
@@ -188,6 +196,18 @@ class Activity(NamedTuple):
 class Place(NamedTuple):
     spec: PlaceSpec
     when: Cond | None
+
+
+class Clue(NamedTuple):
+    """A clue with its condition; `weighs` has the limit for each place, or for any of them under ""."""
+
+    spec: ClueSpec
+    when: Cond
+    weighs: Mapping[str, str]
+
+    def limit(self, place: str) -> str | None:
+        """The limit that says how many times likelier it makes a place; None where it says nothing of it."""
+        return self.weighs.get("" if self.spec.per is not None else place)
 
 
 class Impossible(NamedTuple):
@@ -246,6 +266,7 @@ class Program:
     places: dict[str, Place] = field(default_factory=dict)
     look: str | None = None
     """The fact that says what a look at a place gave: the first kept per place that has `counts when`."""
+    clues: dict[str, Clue] = field(default_factory=dict)
     impossible: list[Impossible] = field(default_factory=list)
     suspects: list[Suspect] = field(default_factory=list)
     derived: dict[str, Derivation] = field(default_factory=dict)
@@ -272,7 +293,7 @@ class Program:
     supporting: dict[str, list[str]] = field(default_factory=dict)
     """For each fact, the facts that count only on conditions resting on it."""
     starting: dict[str, list[str]] = field(default_factory=dict)
-    """For each fact, the waits that it starts or whose end it witnesses."""
+    """For each fact, the waits that it starts, whose length it says or whose end it witnesses."""
     closing: dict[str, frozenset[str]] = field(default_factory=dict)
     """For each step, the checks it asks that must follow an observation asked for by an earlier step."""
     quantified: frozenset[str] = frozenset()

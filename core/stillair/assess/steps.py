@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 
+from stillair.checklist import StepSpec
 from stillair.condition.core import Ref
 from stillair.verdict import Reason, Verdict, Why
 
@@ -106,7 +107,10 @@ class Steps:
                 end < len(steps) and steps[end].per == per and steps[end].checklist == steps[index].checklist
             ):
                 end += 1
-            for member in self.wanted.ordered(per):
+            members = self.wanted.ordered(per)
+            if not members:
+                yield from ((step, None) for step in steps[index:end] if self._unlisted(step) is not None)
+            for member in members:
                 for step in steps[index:end]:
                     yield step, member
             index = end
@@ -131,6 +135,11 @@ class Steps:
                     self.view.reasons(step.when, binding),
                 )
                 return StepState(spec.name, member, "not yet", permission, settled=True)
+        if step.per is not None and member is None:
+            # Nothing is listed yet: what is asked first is whether there is anything to list.
+            permission = self.gates.permission(spec.name)
+            status = {May.YES: "ready", May.NOT_YET: "not yet", May.NO: "stopped"}[permission.may]
+            return StepState(spec.name, None, status, permission, (), self._unlisted(step))
         waiting = False
         if spec.wait is not None:
             wait = self.view.wait(spec.wait.text).options
@@ -165,4 +174,21 @@ class Steps:
                 reasons = (Reason(Why.VOID, fact.name, because or "it would not count now"),)
             return StepState(spec.name, member, "held", Permission(May.NOT_YET, (), missing, reasons), wanted)
         status = "waiting" if waiting and not asks and confirmed else "ready"
+        if status == "waiting" and (reasons := self._endless(spec)):
+            return StepState(spec.name, member, "not yet", Permission(May.NOT_YET, (), (), reasons))
         return StepState(spec.name, member, status, permission, asks, listed)
+
+    def _unlisted(self, step: Step) -> str | None:
+        """The open list a step is kept by, empty so far, if its `when` can be judged without a member."""
+        if step.when is not None and step.when.kept:
+            return None
+        return self.wanted.unlisted(step)
+
+    def _endless(self, spec: StepSpec) -> tuple[Reason, ...]:
+        """Why a wait that has begun cannot end: how long it lasts cannot be had."""
+        assert spec.wait is not None
+        lasts = self.program.waits[spec.wait.text].lasts
+        state = self.view.wait(spec.wait.text)
+        if lasts is None or state.started is None or state.required is not None:
+            return ()
+        return state.options.reasons if self.wanted.settled(Ref(lasts)) else ()

@@ -53,6 +53,9 @@ class Stretches:
         for name in names:
             if name == "now" or isinstance(self._program.derived.get(name), core.SinceEvent):
                 return None
+            wait = self._program.waits.get(name)
+            if wait is not None and wait.lasts is not None:
+                return None  # when it is over depends on what was said of it, at every moment anew
             turns.update(self._entered.get(name, ()))
             turns.update(self._lapses(name))
         return sorted(turns)

@@ -167,8 +167,8 @@ class View:
             found = self.history.observations.get((ref.name, ref.member), ())
             return any(self.at - o.taken <= good_for < at - o.taken for o in found)
         if ref.name in self.program.waits:
-            ready_at = self.wait(ref.name).ready_at
-            return ready_at is not None and self.at < ready_at <= at
+            state = self.wait(ref.name)
+            return any(end is not None and self.at < end <= at for end in (state.soonest, state.ready_at))
         value = self.value(ref)
         return not (isinstance(value, Number) and value.undefined)
 

@@ -1,4 +1,8 @@
-"""Where a wait stands: not started, running, ready, or ready only if a witness says so."""
+"""Where a wait stands: not started, running, ready, or ready only if a witness says so.
+
+How long it lasts is written, or is what a fact says. While that fact is not known the wait is never ready;
+where it is known give or take something, the longest it may be counts.
+"""
 
 from __future__ import annotations
 
@@ -7,11 +11,11 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from stillair.condition.core import Ref
-from stillair.possible import Options
+from stillair.possible import Number, Options
 from stillair.verdict import Reason, Why
 
 from .history import Observation
-from .program import Trigger
+from .program import Trigger, Wait
 
 if TYPE_CHECKING:
     from .view import View
@@ -20,18 +24,28 @@ __all__ = ["WaitState", "lasting", "wait_state"]
 
 
 class WaitState(NamedTuple):
-    """A wait: when it started (None: not yet), when it can be ready, and what is still missing."""
+    """A wait: when it started (None: not yet), when it can be ready, and what is still missing.
+
+    `required` is how long it lasts, at the longest, in seconds; it and `ready_at` are None while that is not
+    known. `soonest` is when it would be over if it lasted the shortest time that is possible.
+    """
 
     name: str
     options: Options
     started: float | None
     ready_at: float | None
     restarted_by: str = ""
+    required: float | None = None
+    soonest: float | None = None
 
 
 def wait_state(view: View, name: str) -> WaitState:
     """Where a wait stands: begun by all it waits since, and again by what restarts it or was witnessed."""
     wait = view.program.waits[name]
+    length = _length(view, wait)
+    known = not (length.reasons or length.undefined or length.ignorant)
+    shortest, longest = length.span()
+    required = longest if known else None
     ready, running, not_started = 1, 2, 4
     started = -math.inf
     lines: list[int] = []
@@ -45,14 +59,14 @@ def wait_state(view: View, name: str) -> WaitState:
             if begun is None:
                 word = "with:" if trigger.mask is None else "when"
                 reason = Reason(Why.NOT_YET, name, f"starts {word} {trigger.text.replace('_', ' ')}")
-                return WaitState(name, Options(not_started, (reason,)), None, None)
+                return WaitState(name, Options(not_started, (reason,)), None, None, "", required)
             unsure.extend(begun.reasons)
             started = max(started, begun.since or -math.inf)
             lines.extend(begun.lines)
     if unsure:
         reason = Reason(Why.NOT_YET, name, "it is not shown that it has started")
         whole = Options(ready | running | not_started, (*dict.fromkeys(unsure), reason))
-        return WaitState(name, whole, None, None)
+        return WaitState(name, whole, None, None, "", required)
     restarted = ""
     for trigger in wait.restarted_by:
         happened = view.trigger_time(trigger, view.moment)
@@ -68,23 +82,39 @@ def wait_state(view: View, name: str) -> WaitState:
             if answer.value == "yes" and answer.taken > started:
                 started = answer.taken
                 restarted = "something ran or was opened"
-    ready_at = started + wait.duration
-    taken = started
+    lines.extend(length.lines)
+    state = WaitState(name, Options(running, (), tuple(lines), started), started, None, restarted)
+    if not known:
+        return state._replace(options=Options(ready | running, length.reasons, tuple(lines), started))
+    ready_at, soonest = started + longest, started + shortest
+    state = state._replace(ready_at=ready_at, required=longest, soonest=soonest)
+    if view.at < soonest:
+        return state
     if view.at < ready_at:
-        return WaitState(name, Options(running, (), tuple(lines), taken), started, ready_at, restarted)
+        reason = Reason(Why.NOT_YET, name, "it may be over, and surely is only after the longest it can take")
+        return state._replace(options=Options(ready | running, (reason,), tuple(lines), started))
+    # It was not known to be ready before it was known how long it lasts.
+    told = ready_at if length.taken is None else max(ready_at, length.taken)
     if witness is None:
-        return WaitState(name, Options(ready, (), tuple(lines), ready_at), started, ready_at, restarted)
+        return state._replace(options=Options(ready, (), tuple(lines), told))
     for answer in reversed(answers):
         if answer.taken < ready_at:
             break
         if answer.value == "no":
-            options = Options(ready, (), (*lines, answer.line), answer.taken)
-            return WaitState(name, options, started, ready_at, restarted)
+            options = Options(ready, (), (*lines, answer.line), max(answer.taken, told))
+            return state._replace(options=options)
         if answer.value is None:
             reason = Reason(Why.UNWATCHED, name, answer.why or "nobody watched")
-            return WaitState(name, Options(ready | running, (reason,)), started, ready_at, restarted)
+            return state._replace(options=Options(ready | running, (reason,)))
     reason = Reason(Why.NOT_ASKED, witness, "the time is up; has anything happened since?")
-    return WaitState(name, Options(ready | running, (reason,)), started, ready_at, restarted)
+    return state._replace(options=Options(ready | running, (reason,)))
+
+
+def _length(view: View, wait: Wait) -> Number:
+    """How long a wait lasts, in seconds."""
+    if wait.lasts is None:
+        return Number(wait.duration, wait.duration)
+    return view.number(Ref(wait.lasts))
 
 
 def _members(view: View, trigger: Trigger) -> tuple[Sequence[str | None], bool]:

@@ -6,6 +6,8 @@ in memory through the same entries, lines and assessment as a job.
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, tzinfo
@@ -16,7 +18,7 @@ from stillair import quantity
 from stillair.assess import Assessment, EntryError, May, Program, assess, read_fact, read_value
 from stillair.condition.core import NumberDomain, Ref
 from stillair.job import Line
-from stillair.possible import Options
+from stillair.possible import Number, Options
 from stillair.strict_yaml import plain, read_yaml
 
 __all__ = ["Miss", "Rehearsal", "ScenarioError", "play", "read_scenario"]
@@ -249,6 +251,7 @@ class _Player:
             "not asked": self._not_asked,
             "awaits": self._awaits,
             "facts": self._facts,
+            "calculations": self._calculations,
             "voided": self._voided,
             "suspects": self._suspects,
             "refuses": self._refuses,
@@ -361,6 +364,16 @@ class _Player:
             ref = read_fact(self.program, text, self._members())
             yield f"fact {text}", str(value), _shown(self.program, found, ref, str(value))
 
+    def _calculations(self, found: Assessment, wanted: Mapping[str, Any]) -> Iterable[tuple[str, Any, Any]]:
+        for text, value in wanted.items():
+            name, _, member = str(text).partition(" of ")
+            if name not in self.program.calculations:
+                raise ScenarioError(f"there is no calculation `{name}`")
+            number = found.view.value(Ref(name, member or None))
+            domain = self.program.symbols[name].domain
+            assert isinstance(number, Number) and isinstance(domain, NumberDomain)
+            yield f"calculation {text}", str(value), _calculated(number, domain, str(value))
+
     def _voided(self, found: Assessment, wanted: Sequence[str]) -> Iterable[tuple[str, Any, Any]]:
         for text in wanted:
             ref = read_fact(self.program, text, self._members())
@@ -426,3 +439,26 @@ def _shown(program: Program, found: Assessment, ref: Ref, wanted: str) -> str:
         return "known"
     read = quantity.read(wanted, domain.dimension, default=program.facts[ref.name].unit)
     return wanted if abs(read.value - value.low) <= 1e-9 * max(1.0, abs(value.low)) else str(value.low)
+
+
+def _calculated(number: Number, domain: NumberDomain, wanted: str) -> str:
+    """What a calculation gives, in the words of the expectation where it is that number, as far as written.
+
+    `open` is no number at all; `at least 5 oz` and `at most 5 oz` are one end, the other one not known.
+    """
+    if number.undefined:
+        return "open"
+    end = next((word for word in ("at least ", "at most ") if wanted.startswith(word)), "")
+    if wanted == "open":
+        return "known"
+    written = wanted.removeprefix(end)
+    read = quantity.read(written, domain.dimension)
+    digits = re.match(r"-?\d+(?:\.(\d+))?", written)
+    assert digits is not None, written
+    step = quantity.read(
+        re.sub(r"^-?[\d.]+", f"{10.0 ** -len(digits[1] or ''):.9f}", written), domain.dimension
+    ).value - quantity.read(re.sub(r"^-?[\d.]+", "0", written), domain.dimension).value
+    if (number.low == -math.inf, number.high == math.inf) != (end == "at most ", end == "at least "):
+        return f"{number.low} to {number.high}"
+    ends = {"at least ": (number.low,), "at most ": (number.high,), "": (number.low, number.high)}[end]
+    return wanted if all(abs(each - read.value) <= 0.5001 * step for each in ends) else str(ends)

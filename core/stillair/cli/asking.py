@@ -144,9 +144,12 @@ class Asking:
         """Each running wait: when it is ready, what is left, how far it is."""
         for wait in found.running():
             title = found.program.waits[wait.name].spec.title
-            assert wait.started is not None and wait.ready_at is not None
+            assert wait.started is not None
             again = f" (started again: {wait.restarted_by})" if wait.restarted_by else ""
-            if found.at < wait.ready_at:
+            if wait.ready_at is None:
+                why = self._words(found).reasons(wait.options.reasons)
+                self.screen.say(f"{title}: how long it lasts is not known – {why}{again}")
+            elif found.at < wait.ready_at:
                 share = (found.at - wait.started) / (wait.ready_at - wait.started)
                 ready = self.session.said(wait.ready_at)
                 self.screen.say(f"{title}: ready at {ready}, {time_left(wait.ready_at - found.at)}{again}")

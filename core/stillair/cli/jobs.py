@@ -124,4 +124,6 @@ def _say_jobs(screen: Screen, found: Sequence[Mapping[str, object]], closed: int
         for wait in waits:
             left = wait["left_s"]
             said = f"{time_left(left)} left" if isinstance(left, float) else "the time is up"
+            if wait["required_s"] is None:
+                said = "how long it lasts is not known"
             screen.say(f"{wait['title']}: {said}", "  wait: ")

@@ -168,6 +168,8 @@ def _undone(words: Wording, checklist: str | None) -> list[str]:
 
 def _tell_waits(session: Session, found: Assessment, screen: Screen) -> None:
     for wait in found.running():
-        assert wait.ready_at is not None
         title = session.program.waits[wait.name].spec.title
-        screen.say(f"{title}: ready at {session.said(wait.ready_at)}", "still running: ")
+        ready = "how long it lasts is not known"
+        if wait.ready_at is not None:
+            ready = f"ready at {session.said(wait.ready_at)}"
+        screen.say(f"{title}: {ready}", "still running: ")

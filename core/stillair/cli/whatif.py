@@ -160,7 +160,9 @@ def _waits(words: Wording) -> Mapping[str, str]:
     found = {}
     for name, state in words.found.waits.items():
         word = "ready" if state.options.mask == 1 else "not started" if state.started is None else "running"
-        if word == "running" and state.ready_at is not None and words.found.at >= state.ready_at:
+        if word == "running" and state.ready_at is None:
+            word = "running, and how long it lasts is not known"
+        elif word == "running" and state.ready_at is not None and words.found.at >= state.ready_at:
             word = "the time is up, its question is open"
         found[name] = word
     return found

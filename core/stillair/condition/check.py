@@ -94,7 +94,7 @@ class Checker:
 
     def _derive(self, derivation: Derivation, node: Node) -> Ref:
         lists = sorted({ref.member for ref in refs_in(derivation) if ref.member and ref.member[0] == "@"})
-        if isinstance(derivation, core.Each | core.Count | core.Sum):
+        if isinstance(derivation, core.Each | core.Count | core.Sum | core.Extreme):
             lists = [name for name in lists if name != "@" + derivation.list]
         if len(lists) > 1:
             # A derived fact is kept for the members of one list at most.
@@ -481,19 +481,8 @@ class Checker:
                             node, f"`{node.option}` is not an option of `{name.name}`", help, "SA304"
                         )
                 return _Typed(NUMBER, core.Value(self._derive(core.Entries(ref, node.option, text), node)))
-            case "sum":
-                self._known_list(name.name, name)
-                assert node.inner is not None
-                self._here = (*self._here, name.name)
-                try:
-                    item = self._typings(node.inner)[0]
-                    ref = self._number_ref(item, node.inner)
-                finally:
-                    self._here = self._here[:-1]
-                if item.dimension.point is not None:
-                    raise self._error(node, f"{item.dimension.name} cannot be summed", None, "SA303")
-                total = core.Sum(name.name, ref, item.dimension, text)
-                return _Typed(item.dimension, core.Value(self._derive(total, node)))
+            case "sum" | "highest" | "lowest":
+                return self._over_members(node)
             case "latest":
                 ref, symbol = self._ref(name)
                 return self._value(ref, symbol, node)
@@ -508,6 +497,32 @@ class Checker:
                 ref, _ = self._ref(name)
                 return _Typed(DURATION, core.Value(self._derive(core.SinceEvent(ref, text), node)))
         raise AssertionError(node.kind)
+
+    def _over_members(self, node: syntax.Aggregate) -> _Typed:
+        """The sum, the highest or the lowest of a number over the members of a list."""
+        text, name = self._said(node), node.named.name
+        self._known_list(name, node.named)
+        assert node.inner is not None
+        self._here = (*self._here, name)
+        try:
+            item = self._typings(node.inner)[0]
+            ref = self._number_ref(item, node.inner)
+            having = None if node.having is None else self._condition(node.having)
+        finally:
+            self._here = self._here[:-1]
+        derivation: core.Sum | core.Extreme
+        if node.kind == "sum":
+            if item.dimension.point is not None:
+                raise self._error(
+                    node,
+                    f"{item.dimension.name} cannot be summed",
+                    "`highest of …` and `lowest of …` take it",
+                    "SA303",
+                )
+            derivation = core.Sum(name, ref, item.dimension, text, having)
+        else:
+            derivation = core.Extreme(node.kind, name, ref, item.dimension, text, having)
+        return _Typed(item.dimension, core.Value(self._derive(derivation, node)))
 
     def _nearest(self, node: syntax.Nearest) -> tuple[Ref, Domain]:
         ref, symbol = self._ref(node.fact)

@@ -21,6 +21,7 @@ __all__ = [
     "Each",
     "Either",
     "Expression",
+    "Extreme",
     "Fixed",
     "Formula",
     "Near",
@@ -246,12 +247,27 @@ class Count(NamedTuple):
 
 
 class Sum(NamedTuple):
-    """The sum of a derived number over the members of a list."""
+    """The sum of a number over the members of a list, or over those that meet the condition."""
 
     list: str
     item: Ref
     dimension: Dimension
     text: str
+    condition: Condition | None = None
+
+
+class Extreme(NamedTuple):
+    """The highest or lowest of a number over the members of a list, or over those that meet the condition.
+
+    `kind` is "highest" or "lowest". Over no member it is not a number.
+    """
+
+    kind: str
+    list: str
+    item: Ref
+    dimension: Dimension
+    text: str
+    condition: Condition | None = None
 
 
 class Readings(NamedTuple):
@@ -302,7 +318,7 @@ class Near(NamedTuple):
     text: str
 
 
-Derivation = Formula | Each | Count | Sum | Readings | Entries | Spread | SinceEvent | Near
+Derivation = Formula | Each | Count | Sum | Extreme | Readings | Entries | Spread | SinceEvent | Near
 
 
 def leaves(expression: Expression) -> Iterator[Ref]:
@@ -325,8 +341,10 @@ def refs_in(derivation: Derivation) -> Iterator[Ref]:
             yield from leaves(derivation.expression)
         case Each() | Count():
             yield from refs_of(derivation.condition)
-        case Sum():
+        case Sum() | Extreme():
             yield derivation.item
+            if derivation.condition is not None:
+                yield from refs_of(derivation.condition)
         case Near():
             yield derivation.ref
             if derivation.anchor is not None:

@@ -136,13 +136,16 @@ class Quantified(Node):
 
 @dataclass(frozen=True, slots=True)
 class Aggregate(Node):
-    """`count of X [with (…)]`, `entries of F`, `sum of E over LIST`, `latest F`, `spread of …`, `since E`."""
+    """`count of X [with (…)]`, `entries of F`, `sum of E over LIST [with (…)]`, `highest of` and `lowest of`
+    the same, `latest F`, `spread of …`, `since E`.
+    """
 
     kind: str
     named: Name
     inner: Node | None = None
     window: Node | None = None
     option: str | None = None
+    having: Node | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +206,8 @@ GRAMMAR = r"""
     | ENTRIES_OF NAME _OF option                  -> aggregate_member
     | ENTRIES_OF NAME _AS option                  -> entries_as
     | ENTRIES_OF NAME                             -> aggregate
-    | SUM_OF primary _OVER NAME                   -> aggregate_over
+    | over_members _OVER NAME _WITH "(" disjunction ")" -> aggregate_over_with
+    | over_members _OVER NAME                     -> aggregate_over
     | LATEST NAME                                 -> aggregate
     | SPREAD_OF NAME _OVER primary                -> aggregate_window
     | SINCE NAME                                  -> aggregate
@@ -212,6 +216,7 @@ GRAMMAR = r"""
     | FIRST name _AFTER name _WITHIN primary      -> nearest
     | FIRST name _AFTER name                      -> nearest
     | "(" disjunction ")"
+over_members: (SUM_OF | HIGHEST_OF | LOWEST_OF) primary
 name: NAME
 ?path: NAME                                       -> plain_name
      | NAME _OF option                            -> member_name
@@ -241,6 +246,8 @@ ANY.9: /any(?![\w-])/
 COUNT_OF.10: /count\s+of(?![\w-])/
 ENTRIES_OF.10: /entries\s+of(?![\w-])/
 SUM_OF.10: /sum\s+of(?![\w-])/
+HIGHEST_OF.10: /highest\s+of(?![\w-])/
+LOWEST_OF.10: /lowest\s+of(?![\w-])/
 SPREAD_OF.10: /spread\s+of(?![\w-])/
 LATEST.9: /latest(?![\w-])/
 SINCE.9: /since(?![\w-])/
@@ -377,8 +384,11 @@ def _build(tree: Any, text: str, room: int) -> Node:
             return Aggregate(start, end, str(parts[0]).split()[0], subject)
         case "aggregate":
             return Aggregate(start, end, str(parts[0]).split()[0], _leaf(parts[1]))
-        case "aggregate_over":
-            return Aggregate(start, end, "sum", _leaf(parts[2]), node(1))
+        case "aggregate_over" | "aggregate_over_with":
+            word, item = parts[0].children
+            over = str(word).split()[0]
+            having = node(2) if len(parts) > 2 else None
+            return Aggregate(start, end, over, _leaf(parts[1]), _build(item, text, room - 1), having=having)
         case "aggregate_window":
             return Aggregate(start, end, "spread", _leaf(parts[1]), None, node(2))
         case "nearest":

@@ -20,13 +20,23 @@ def calculations(wording: Wording) -> Part | None:
     found = []
     told: list[Working] = []
     view = wording.found.view
+    entered = {fact for fact, _ in view.history.observations}
+    idle = []
     for name, (formula, per, about) in wording.program.calculations.items():
+        facts = wording.program.supports.get(name, frozenset()) & wording.program.facts.keys()
+        if facts and not facts & entered:
+            idle.append(Code(name))
+            continue
         members: Sequence[str | None] = [None] if per is None else view.members(per)[0]
         for member in members:
             ref = Ref(name, member)
             done = working(wording, view, formula, ref, wording.name(ref))
             told.append(done)
             found.append(_calculation(wording, done, about))
+    if idle:
+        first, *others = idle
+        more = [piece for code in others for piece in (", ", code)]
+        found.append(Item(line("Nothing was entered that these rest on: ", first, *more, ".")))
     if not found:
         return None
     behind = items(_calculators(wording, told))
@@ -55,7 +65,8 @@ def _calculation(wording: Wording, done: Working, about: str | None) -> Item:
         under.append(Item(line(Code(done.doubt), " at 95 %")))
     if done.number.undefined or done.reasons:
         reasons = list(dict.fromkeys(wording.reason(r) for r in done.reasons))
-        under.append(Item(line("Not known: "), items(Item(line(reason)) for reason in reasons)))
+        word = "Not known: " if done.number.undefined else "Not settled: "
+        under.append(Item(line(word), items(Item(line(reason)) for reason in reasons)))
     if done.number.lines:
         under.append(Item(line(f"Rests on {lines_said(done.number.lines)}.")))
     return Item(line(Code(f"{done.result}"), " – ", Code(done.expression)), tuple(under))

@@ -59,7 +59,12 @@ def _wait(wording: Wording, name: str) -> Iterator[Item]:
         held = runs.get(state.started)
         if held is None or (held[1] is None and ready is not None):
             runs[state.started] = (state.restarted_by, ready)
-    required = duration(wait.duration)
+    now = found.waits[name]
+    if now.started in runs and now.options.mask != 1:
+        runs[now.started] = (now.restarted_by, None)  # said to last longer since
+    required = duration(now.required) if now.required is not None else "a time that is not known"
+    if wait.lasts is not None:
+        required += f" (by {wording.name(Ref(wait.lasts))})"
     title = prose(wait.spec.title)
     if not runs:
         starts = ", ".join(said_trigger(t) for t in wait.since)
@@ -72,7 +77,7 @@ def _wait(wording: Wording, name: str) -> Iterator[Item]:
             said = f"broken off {wording.clock(ended[started])} after {duration(ended[started] - started)}"
         else:
             said = f"not ready: {duration(found.at - started)} so far"
-            if found.at - started >= wait.duration:
+            if now.required is not None and found.at - started >= now.required:
                 said = (
                     f"{duration(found.at - started)} by the clock, and nobody has said that nothing happened"
                 )

@@ -1,4 +1,4 @@
-"""Places: what was seen, what each look that counts rests on, which are void, and what was not reached."""
+"""Places: what was seen, what each look that counts rests on, what was not reached, how likely each is."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from stillair.assess import Observation, PlaceState
 from stillair.assess.program import Fact
+from stillair.because import clue_says, share
 from stillair.condition.core import Ref
 from stillair.job import Line as Entry
 from stillair.verdict import Reason, Verdict, Why
@@ -37,8 +38,9 @@ class _Look:
 def places(wording: Wording, entries: Sequence[Entry]) -> Part | None:
     """None without places. The looks that rest on checks stand in tables, the others in lists."""
     found = wording.found
-    if not wording.program.places or not found.places:
-        return None
+    likely = tuple(_likely(wording))
+    if not found.places:
+        return Part("Places", likely) if likely else None
     looks = [look for state in found.places for look in _looks(wording, state)]
     blocks: list[Block] = []
     plain = [s for s in found.places if s.observation is not None and s.status not in ("not reached", "void")]
@@ -65,6 +67,7 @@ def places(wording: Wording, entries: Sequence[Entry]) -> Part | None:
     if not unreached:
         blocks.append(line("No place was given up as not reached."))
     _list(blocks, "Not looked at:", wording, entries, [s for s in found.places if s.status == "not looked"])
+    blocks += likely
     return Part("Places", tuple(blocks))
 
 
@@ -87,6 +90,24 @@ def _place(wording: Wording, entries: Sequence[Entry], state: PlaceState) -> Ite
 
 def _title(wording: Wording, place: str) -> str:
     return wording.program.places[place].spec.title
+
+
+def _likely(wording: Wording) -> Iterator[Block]:
+    """How likely each place is now, and by which clues; nothing where no clue was written."""
+    if not wording.program.clues or not wording.program.places:
+        return
+    yield line(Strong("How likely each place is, by the clues so far:"))
+    yield line(
+        "Beliefs are judgement: shares of 100, not a measurement. What a look gave is not counted in, "
+        "and the order of search is its author's."
+    )
+    yield items(
+        Item(
+            line(Strong(_title(wording, place)), f": {share(belief.now)}"),
+            tuple(Item(line(prose(clue_says(wording, each)))) for each in belief.weighed),
+        )
+        for place, belief in wording.found.beliefs.items()
+    )
 
 
 # -- looks that rest on checks -------------------------------------------------------------------------------

@@ -125,8 +125,10 @@ class _Reader:
         state = self.view.wait(name)
         title = prose(self.wording.program.waits[name].spec.title)
         clock = self.wording.clock
-        if state.started is None or state.ready_at is None:
+        if state.started is None:
             return f"{title}: not started"
+        if state.ready_at is None:
+            return f"{title}: how long it lasts is not known"
         if state.options.mask == 1:
             return f"{title}: ready {clock(state.options.taken or state.ready_at)}"
         if self.view.at < state.ready_at:

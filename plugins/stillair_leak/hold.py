@@ -1,0 +1,64 @@
+"""A standing pressure test: what temperature alone does to it, and what leak it shows."""
+
+from __future__ import annotations
+
+from stillair.calculator import OutOfRange
+from stillair_refrigerants.vapour import GAS_CONSTANT
+
+__all__ = ["expected", "leak_rate", "smallest_leak"]
+
+#: Pa. Above it nitrogen is not taken as ideal (judgement; field tests end near 4 MPa).
+HIGHEST = 6e6
+#: K, -40 and 160 °F: no circuit under test is colder or hotter (judgement).
+COLDEST, HOTTEST = 233.15, 344.2611111111111
+
+
+def expected(start: float, start_temperature: float, end_temperature: float, atmosphere: float) -> float:
+    """Gauge pressure, Pa, of a tight circuit after it went from one temperature to the other, K."""
+    if not atmosphere >= 0:
+        raise OutOfRange("the pressure of the atmosphere is below a perfect vacuum")
+    _refuse_unlike_ideal(start + atmosphere, start_temperature, end_temperature)
+    return (start + atmosphere) * end_temperature / start_temperature - atmosphere
+
+
+def leak_rate(
+    molar_mass: float,
+    start: float,
+    start_temperature: float,
+    end: float,
+    end_temperature: float,
+    volume: float,
+    time: float,
+) -> float:
+    """kg/s lost from `volume` m3 in `time` s, corrected for temperature; kg/mol, Pa absolute, K.
+
+    Negative where gas came in.
+    """
+    _refuse_unlike_ideal(start, start_temperature, end_temperature)
+    _refuse_unlike_ideal(end, start_temperature, end_temperature)
+    lost = start / start_temperature - end / end_temperature
+    return lost * molar_mass / GAS_CONSTANT * _volume_a_second(volume, time)
+
+
+def smallest_leak(molar_mass: float, change: float, temperature: float, volume: float, time: float) -> float:
+    """kg/s that change the pressure by `change` Pa, the least that can be told, in `time` s."""
+    if not change >= 0:
+        raise OutOfRange("the change of pressure that can be told is negative")
+    _refuse_unlike_ideal(HIGHEST, temperature)
+    return change * molar_mass / (GAS_CONSTANT * temperature) * _volume_a_second(volume, time)
+
+
+def _refuse_unlike_ideal(pressure: float, *temperatures: float) -> None:
+    if not 0 < pressure <= HIGHEST:
+        raise OutOfRange("the pressure is not between a perfect vacuum and 6 MPa absolute (870 psia)")
+    for temperature in temperatures:
+        if not COLDEST <= temperature <= HOTTEST:
+            raise OutOfRange("the temperature is not between -40 and 160 °F: check number and unit")
+
+
+def _volume_a_second(volume: float, time: float) -> float:
+    if not volume > 0:
+        raise OutOfRange("the volume under test is not above 0")
+    if not time > 0:
+        raise OutOfRange("no time has passed between the two readings")
+    return volume / time
