@@ -22,7 +22,7 @@ __all__ = ["suspicions"]
 def suspicions(program: Program, history: History, view: View) -> list[Suspicion]:
     """Entries that cannot be, and entries that fit what is expected only in another unit.
 
-    An entry made again with the same value is taken as confirmed.
+    An entry made again with the same value is taken as confirmed, but not of a safety fact that cannot be.
     """
     found: dict[int, Suspicion] = {}
     for impossible in program.impossible:
@@ -30,7 +30,8 @@ def suspicions(program: Program, history: History, view: View) -> list[Suspicion
             for name in impossible.facts:
                 observation = _latest(history, view, name)
                 if observation is not None:
-                    again = _confirmed_again(history, observation)
+                    # What people's safety hangs on is not settled by saying it twice.
+                    again = not program.facts[name].spec.safety and _confirmed_again(history, observation)
                     suspicion = Suspicion(Ref(name), observation, impossible.slip, confirmed=again)
                     found.setdefault(observation.line, suspicion)
     for suspect in program.suspects:
