@@ -423,10 +423,28 @@ def _shifted(point: Sequence[object], shifts: Mapping[int, float], sign: float) 
     return moved
 
 
+#: Spans simulated before: the same function at the same point with the same errors gives the same draws.
+_SPANS: dict[object, tuple[float, float] | None] = {}
+MOST_SPANS = 512
+"""Spans remembered before they are forgotten together (judgement: a few jobs' worth)."""
+
+
 def _simulated(
     function: Function, point: list[object], sources: Mapping[ErrorSource, Mapping[int, float]]
 ) -> tuple[float, float] | None:
     """The central 95 % of the result when each source of error is normal; None if it leaves the range."""
+    where = tuple(value if isinstance(value, float | str) else id(value) for value in point)
+    key = (function, where, tuple(tuple(shifts.items()) for shifts in sources.values()))
+    if key not in _SPANS:
+        if len(_SPANS) >= MOST_SPANS:
+            _SPANS.clear()
+        _SPANS[key] = _simulate(function, point, sources)
+    return _SPANS[key]
+
+
+def _simulate(
+    function: Function, point: list[object], sources: Mapping[ErrorSource, Mapping[int, float]]
+) -> tuple[float, float] | None:
     import random  # not needed for the first question of a guided job
 
     draw = random.Random(20_000).gauss
