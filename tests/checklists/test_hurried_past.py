@@ -149,6 +149,7 @@ class Visit:
             self.write("open", checklist=name)
         self.write("listed", list="source")
         self.write("event", event="detector_on")
+        self.write("event", event="recovery_stopped")
         self.write("member", list="test_part", member="coil", label="Coil")
         self.write("listed", list="test_part")
         pressures = (("part_design", "coil", 450), ("test_target", None, 300), ("relief_setting", None, 330))
@@ -588,7 +589,11 @@ class Terminal:
             return
         self.note("elevation=0 ft", "static_pressure=0 psig", "static_high=0 psig", "service_valves=open")
         self.note("part_design of coil=450 psig", "test_target=300 psig", "relief_setting=330 psig")
-        for fact in ("recovery_level", "rebound", "recovered_first"):
+        self.note(said("recovery_level", None, kept["recovery_level", None]))
+        self.note("--event", "recovery_stopped")
+        self.clock.at += 6 * 60
+        self.note(said("area_monitor", None, kept["area_monitor", None]))
+        for fact in ("rebound", "recovered_first"):
             self.note(said(fact, None, kept[fact, None]))
 
     @staticmethod
