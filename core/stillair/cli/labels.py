@@ -68,7 +68,7 @@ def fits(program: Program, ref: Ref) -> str:
     domain = fact.domain
     if isinstance(domain, NumberDomain):
         if domain.dimension.name == "moment":
-            return "a time such as 9:40"
+            return "a date such as 2026-04-15, or a time today such as 9:40"
         unit = fact.unit.symbol if fact.unit is not None else "1"
         said = "a number" if unit == "1" else f"a number in {unit}"
         between = fact.spec.between
