@@ -165,6 +165,19 @@ _ROWS: Mapping[str, tuple[_Row, ...]] = {
         ("g/m3", _MILLI, ()),
         ("lb/Mcf", _POUND / (1000 * _FOOT**3), ("lb/1000 ft3", "lb/1000 cu ft")),
     ),
+    "mass per length": (
+        ("oz/ft", _OUNCE / _FOOT, ("oz per ft", "ounces per foot")),
+        ("lb/ft", _POUND / _FOOT, ()),
+        ("g/m", _MILLI, ("g per m",)),
+        ("kg/m", 1, ()),
+    ),
+    "pressure rate": (
+        ("micron/min", _MMHG / 1000 / _MINUTE, ("microns/min", "micron per minute")),
+        ("psi/h", _PSI / _HOUR, ("psi/hr",)),
+        ("psi/min", _PSI / _MINUTE, ()),
+        ("mbar/h", Fraction(100, _HOUR), ()),
+        ("Pa/s", 1, ()),
+    ),
     "speed": (
         ("ft/min", _FOOT / _MINUTE, ("fpm",)),
         ("ft/s", _FOOT, ("fps",)),
@@ -206,6 +219,12 @@ _ROWS: Mapping[str, tuple[_Row, ...]] = {
         ("kW", 1000, ()),
         ("Btu/h", _BTU / _HOUR, ("Btuh", "Btu/hr")),
         ("ton", 12_000 * _BTU / _HOUR, ("tons", "tons of refrigeration")),
+    ),
+    "airflow per capacity": (
+        ("cfm/ton", _FOOT**3 / _MINUTE / (12_000 * _BTU / _HOUR), ("cfm per ton",)),
+        ("L/s/kW", Fraction(1, 1_000_000), ()),
+        ("m3/h/kW", Fraction(1, _HOUR * 1000), ()),
+        ("m3/s/W", 1, ()),
     ),
     "energy": (
         ("J", 1, ()),
