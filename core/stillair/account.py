@@ -456,6 +456,7 @@ def _calculator(each: Calculator) -> Account:
         "inputs": {
             name: {
                 "quantity": given.dimension,
+                "series": given.series,
                 "catalogue": given.catalogue,
                 "options": list(given.options),
                 "default": given.default,
@@ -517,6 +518,7 @@ def instruments(wording: Wording, now: float) -> Account:
                 "offset": each.offset,
                 "repeat": each.repeat,
                 "resolution": each.resolution,
+                "of_reading": each.of_reading,
                 "checked": each.checked,
                 "check_due": each.due(),
                 "overdue": each.overdue(now, wording.zone),

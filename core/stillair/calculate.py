@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from stillair import quantity
 from stillair.calculator import Calculator, Catalogue, Entry, Input, OutOfRange, propagate
 from stillair.fault import did_you_mean
 from stillair.possible import Number, Options
-from stillair.quantity import DIMENSIONS, QuantityError, Unit
+from stillair.quantity import DIMENSIONS, Dimension, QuantityError, Unit
 from stillair.verdict import Reason, Why
 from stillair.wording import number, precise, with_tolerance
 
@@ -77,7 +77,19 @@ def calculate(
     given: list[Given] = []
     values: list[Number | Options] = []
     choices: list[Sequence[object] | None] = []
+    monotone: list[bool] = []
+    taken: list[tuple[int, tuple[float, ...]]] = []
     for name, wanted in calculator.inputs.items():
+        if wanted.series is not None:
+            times, reads, amounts = _readings(calculator, name, wanted, typed.get(name))
+            given.extend(reads)
+            taken.append((len(values), times))
+            values.extend(amounts)
+            choices.extend([None] * len(amounts))
+            monotone.extend([False] * len(amounts))
+            continue
+        taken.append((len(values), ()))
+        monotone.append(name in (*calculator.rises_with, *calculator.falls_with))
         if wanted.dimension is not None:
             each, amount = _amount(calculator, name, wanted, typed.get(name))
             given.append(each)
@@ -89,24 +101,64 @@ def calculate(
             values.append(options)
             choices.append(entries)
     unit = quantity.find_unit(calculator.unit, DIMENSIONS[calculator.output])
-    monotone = [name in (*calculator.rises_with, *calculator.falls_with) for name in calculator.inputs]
-    found = propagate(lambda v: calculator(*v), values, choices, monotone, calculator.name)
+
+    def function(flat: Sequence[object]) -> float:
+        return calculator(
+            *([(t, flat[at + i]) for i, t in enumerate(times)] if times else flat[at] for at, times in taken)
+        )
+
+    found = propagate(function, values, choices, monotone, calculator.name)
     reasons = tuple(r.text for r in found.reasons if r.why is Why.OUTSIDE)
     result = f"{calculator.name} = {number(found, unit)}"
-    steps = _working(calculator, given, values, choices, found, unit)
+    steps = _working(calculator, function, given, values, choices, found, unit)
     return Calculated(calculator, tuple(given), found, unit, result, tuple(steps), reasons)
+
+
+def _readings(
+    calculator: Calculator, name: str, wanted: Input, text: str | None
+) -> tuple[tuple[float, ...], list[Given], list[Number]]:
+    """A series as typed: `0 min: 310 micron; 2 min: 530`. A unit left out is that of the first reading."""
+    assert wanted.series is not None
+    example = calculator.examples[0].inputs.get(name, "…")
+    way = f'write {name}="{example}"'
+    if text is None or not text.strip(" ;"):
+        raise CalculateError(f"`{name}` is missing: {_wants(wanted)}", way)
+    times: list[float] = []
+    given: list[Given] = []
+    amounts: list[Number] = []
+    for part in text.strip(" ;").split(";"):
+        when, colon, value = part.partition(":")
+        if not colon:
+            raise CalculateError(f"`{name}`: `{part.strip()}` is not TIME: READING", way)
+        try:
+            time = quantity.read(when, DIMENSIONS["duration"]).value
+        except QuantityError as error:
+            raise CalculateError(f"`{name}`: {error}", error.help) from None
+        if times and time <= times[-1]:
+            raise CalculateError(f"`{name}`: `{when.strip()}` does not come after the reading before it", way)
+        label = f"{name} at {' '.join(when.split())}"
+        each, amount = _number(label, value, DIMENSIONS[wanted.series], given[0].unit if given else None)
+        times.append(time)
+        given.append(each)
+        amounts.append(amount)
+    return tuple(time - times[0] for time in times), given, amounts
 
 
 def _amount(calculator: Calculator, name: str, wanted: Input, text: str | None) -> tuple[Given, Number]:
     assert wanted.dimension is not None
-    dimension = DIMENSIONS[wanted.dimension]
     said = wanted.default if text is None else text
     if said is None:
         example = calculator.examples[0].inputs.get(name, "…")
         raise CalculateError(f"`{name}` is missing: {_wants(wanted)}", f'write {name}="{example}"')
-    parts = _TOLERANCE.split(said.strip(), maxsplit=1)
+    each, amount = _number(name, said, DIMENSIONS[wanted.dimension])
+    return (each if text is not None else replace(each, typed=None)), amount
+
+
+def _number(name: str, text: str, dimension: Dimension, usual: Unit | None = None) -> tuple[Given, Number]:
+    """A number as typed, with the tolerance that may follow it."""
+    parts = _TOLERANCE.split(text.strip(), maxsplit=1)
     try:
-        read = quantity.read(parts[0], dimension)
+        read = quantity.read(parts[0], dimension, default=usual)
         tolerance = 0.0
         if len(parts) == 2:
             difference = quantity.difference_of(dimension)
@@ -156,6 +208,8 @@ def _choice(
 def _wants(wanted: Input) -> str:
     if wanted.dimension is not None:
         return f"a number with its unit ({wanted.dimension})"
+    if wanted.series is not None:
+        return f"readings with their times ({wanted.series})"
     if wanted.catalogue is not None:
         return f"an entry of the catalogue `{wanted.catalogue}`"
     return " or ".join(wanted.options)
@@ -163,6 +217,7 @@ def _wants(wanted: Input) -> str:
 
 def _working(
     calculator: Calculator,
+    function: Callable[[Sequence[object]], float],
     given: Sequence[Given],
     values: Sequence[Number | Options],
     choices: Sequence[Sequence[object] | None],
@@ -184,12 +239,12 @@ def _working(
         for case in combined:
             said = ", ".join(_said(each, point) for each, point in zip(given, case, strict=True))
             try:
-                steps.append(f"{calculator.name}({said}) = {precise(calculator(*case), unit)}")
+                steps.append(f"{calculator.name}({said}) = {precise(function(case), unit)}")
             except OutOfRange as error:
                 steps.append(f"{calculator.name}({said}): {error}")
     shifted = [each for each in given if each.tolerance]
     if shifted and not found.undefined and found.shape is None:
-        steps.extend(_spread(calculator, given, combined, found, unit))
+        steps.extend(_spread(function, given, combined, found, unit))
     if not found.undefined:
         if found.low != found.high:
             low, high = found.span()
@@ -199,7 +254,7 @@ def _working(
 
 
 def _spread(
-    calculator: Calculator,
+    function: Callable[[Sequence[object]], float],
     given: Sequence[Given],
     cases: Sequence[Sequence[object]],
     found: Number,
@@ -219,7 +274,7 @@ def _spread(
                 base = point[index]
                 assert isinstance(base, float)
                 point[index] = base + sign * each.tolerance
-                pair.append((calculator(*point), precise(base + sign * each.tolerance, each.unit)))
+                pair.append((function(point), precise(base + sign * each.tolerance, each.unit)))
             ends.append(pair)
         effect = found.effects.get(("stated", each.name), 0.0)
         pair = min(ends, key=lambda p: abs((p[0][0] - p[1][0]) / 2 - effect))

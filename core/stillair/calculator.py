@@ -21,6 +21,7 @@ __all__ = [
     "Example",
     "Input",
     "OutOfRange",
+    "Readings",
     "Source",
     "between",
     "calculator",
@@ -83,17 +84,22 @@ class Catalogue:
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """What a calculator takes: a dimension by name, an entry of a catalogue, or one of some options."""
+    """What a calculator takes: a dimension, a series, an entry of a catalogue, or one of some options.
+
+    A `series` of a dimension is given as `Readings`: what was read, each with its time, oldest first.
+    """
 
     dimension: str | None = None
+    series: str | None = None
     catalogue: str | None = None
     options: tuple[str, ...] = ()
     default: str | None = None
     about: str = ""
 
     def __post_init__(self) -> None:
-        if (self.dimension is not None) + (self.catalogue is not None) + bool(self.options) != 1:
-            raise ValueError("an input has one of: dimension, catalogue, options")
+        said = (self.dimension, self.series, self.catalogue, self.options or None)
+        if len([each for each in said if each is not None]) != 1:
+            raise ValueError("an input has one of: dimension, series, catalogue, options")
 
 
 class Example(NamedTuple):
@@ -243,6 +249,8 @@ DRAWS = 20_000
 NORMAL_95 = 1.959963984540054
 
 Value = Number | Options
+#: Readings of a series: seconds after the first, and the canonical value.
+Readings = Sequence[tuple[float, float]]
 Function = Callable[[Sequence[object]], float]
 #: What a function divides by, and the inputs this rests on, by their number.
 Divisor = tuple[Function, frozenset[int]]

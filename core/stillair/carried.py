@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 
 from stillair import quantity
-from stillair.assess import Observation, Program
+from stillair.assess import Instrument, Observation, Program
+from stillair.assess.program import Kind
 from stillair.condition.core import Ref
 from stillair.quantity import DIMENSIONS, QuantityError, Unit
 from stillair.wording import Wording, duration, in_unit
@@ -28,6 +29,7 @@ class Carried:
     offset: float | None
     repeat: float | None
     resolution: float | None
+    of_reading: float | None
     unit: str | None
     tolerances: str
     checked: str | None
@@ -100,7 +102,7 @@ def carried(wording: Wording) -> list[Carried]:
             elif kind is not None:
                 without.setdefault(kind, []).append(observation.line)
     items = [
-        _carried(wording, s, i.kind, True, (i.offset, i.repeat, i.resolution), i.checked, used.get(s, []))
+        _carried(wording, s, i.kind, True, i, i.checked, used.get(s, []))
         for s, i in history.instruments.items()
     ]
     for serial in sorted(set(used) - set(history.instruments)):
@@ -115,25 +117,27 @@ def _carried(
     serial: str | None,
     kind_name: str | None,
     declared: bool,
-    given: tuple[float, float, float] | None,
+    given: Instrument | Kind | None,
     checked: str | None,
     lines: list[int],
 ) -> Carried:
     kind = wording.program.kinds.get(kind_name or "")
-    if given is None and kind is not None:
-        given = (kind.offset, kind.repeat, kind.resolution)
+    given = given or kind
     unit = _unit(wording, kind_name) if kind is not None else None
     offset: float | None = None
     repeat: float | None = None
     resolution: float | None = None
     tolerances = "tolerances not known"
     if given is not None and unit is not None:
-        offset, repeat, resolution = (in_unit(value, unit) for value in given)
+        amounts = (given.offset, given.repeat, given.resolution)
+        offset, repeat, resolution = (in_unit(value, unit) for value in amounts)
         parts = [
             f"{name} ±{quantity.show(value, unit)}"
-            for name, value in zip(("offset", "repeat", "resolution"), given, strict=True)
+            for name, value in zip(("offset", "repeat", "resolution"), amounts, strict=True)
             if value
         ]
+        if given.of_reading:
+            parts.append(f"±{100 * given.of_reading:g} % of the reading")
         tolerances = ", ".join(parts) or "no tolerance declared"
     return Carried(
         serial,
@@ -143,6 +147,7 @@ def _carried(
         offset,
         repeat,
         resolution,
+        given.of_reading if given is not None else None,
         unit.symbol if unit is not None else None,
         tolerances,
         checked,

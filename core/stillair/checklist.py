@@ -146,6 +146,7 @@ class InstrumentSpec(NamedTuple):
     offset: Text | None
     repeat: Text | None
     resolution: Text | None
+    of_reading: Text | None
     check_every: Text | None
     source: str | None
 

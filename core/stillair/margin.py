@@ -347,7 +347,7 @@ def _group(wording: Wording, source: tuple[str, str]) -> str:
         observation = wording.observation_of(int(who))
         if observation is not None:
             return _instrument_of(wording, observation)
-    return who
+    return who.removeprefix("scale of ")
 
 
 def _instrument_of(wording: Wording, observation: Observation) -> str:

@@ -118,6 +118,7 @@ class InstrumentShape(Shape):
     offset: Words | None = None
     repeat: Words | None = None
     resolution: Words | None = None
+    of_reading: Words | None = None
     check_every: Words | None = None
     source: Prose | None = None
 

@@ -12,7 +12,8 @@ from .verdict import Reason, Verdict
 __all__ = ["NO_EFFECTS", "UNSURE", "Number", "Options", "Region", "Source", "judge_mask", "judge_span"]
 
 #: Where an error comes from: ("repeat", line number) for one reading alone, ("offset", serial) for all
-#: readings of one instrument, ("stated", line or name) for a tolerance given without an instrument,
+#: readings of one instrument, ("scale", serial) for a share of what it reads, which all its readings have in
+#: common, ("stated", line or name) for a tolerance given without an instrument,
 #: ("curve", name and lines) for what a curved function adds that no straight effect of its inputs gives.
 Source = tuple[str, str]
 

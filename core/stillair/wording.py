@@ -377,6 +377,8 @@ class Wording:
 
     def source(self, kind: str, who: str) -> str:
         """Where an error comes from, in words."""
+        if who.startswith("scale of "):
+            return who
         if kind in ("offset", UNSURE):
             return f"offset of {who}"
         if kind == "repeat" and who.isdigit():

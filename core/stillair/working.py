@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from stillair import quantity
 from stillair.assess import View
-from stillair.assess.derived import contending, lot_of
+from stillair.assess.derived import contending, lot_of, read_in_order
 from stillair.calculator import Entry, OutOfRange
 from stillair.condition import core
 from stillair.condition.core import Ref
@@ -20,6 +20,7 @@ from stillair.wording import Wording, exact, number, precise
 
 __all__ = ["Working", "members_put_in", "working"]
 
+_MINUTES = quantity.find_unit("min")
 _JOINED = re.compile(r" [-+*/] ")
 _MOST_CASES = 4
 """Cases written out one by one where an option is not decided; of more, only the span is said (judgement)."""
@@ -215,6 +216,8 @@ class _Cases:
                 if node.catalogue is not None:
                     return self.wording.program.catalogues[node.catalogue].entry(option), option
                 return option, option
+            case core.Series():
+                return self._series(self._bind(node.ref))
             case core.Column():
                 option = self._option(node.ref)
                 domain = self.wording.options_of(self._bind(node.ref))
@@ -246,6 +249,19 @@ class _Cases:
                     return value, shown
                 return value, f"({said})"
         raise _Unsettled
+
+    def _series(self, ref: Ref) -> tuple[object, str]:
+        found = read_in_order(self.view, ref)
+        if isinstance(found, Reason):
+            raise _Unsettled
+        unit, zone = self.wording.unit(ref), self.wording.zone
+        begun = found[0].taken
+        said = "; ".join(
+            f"{quantity.show((o.taken - begun), _MINUTES)} {precise(float(o.value or 0.0), unit, zone)}"
+            for o in found
+        )
+        self.written.append(f"{self.wording.name(ref)}: {said}")
+        return [(o.taken - begun, float(o.value or 0.0)) for o in found], self.wording.name(ref)
 
     def _apply(self, node: core.Apply) -> tuple[float, str]:
         parts = []

@@ -286,8 +286,12 @@ class _Compiler:
             0.0 if text is None else self._read(text, difference.name, None) or 0.0
             for text in (spec.offset, spec.repeat, spec.resolution)
         ]
+        share = 0.0 if spec.of_reading is None else self._read(spec.of_reading, "fraction", None) or 0.0
+        if share and dimension.name in ("temperature", "moment"):
+            help = "give `offset` or `repeat`"
+            self._fault(spec.of_reading, f"no share can be taken of a {dimension.name}", help, "SA303")
         self.program.kinds[spec.name] = Kind(
-            spec.name, spec.title, amounts[0], amounts[1], amounts[2], dimension.name
+            spec.name, spec.title, amounts[0], amounts[1], amounts[2], dimension.name, share
         )
 
     def _list_of(self, text: Text | None) -> str | None:

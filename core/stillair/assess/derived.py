@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -13,7 +13,7 @@ from stillair.condition.core import NumberDomain, OptionDomain, Ref
 from stillair.possible import Number, Options
 from stillair.verdict import Reason, Verdict, Why, all_of, any_of
 
-from .formula import closure_of
+from .formula import Closure, closure_of
 from .history import Observation, end_of
 from .program import Binding, Cond
 from .standing import doubt, newest_first, reading, trigger_time, unusable, whole
@@ -31,6 +31,7 @@ __all__ = [
     "derived",
     "in_hand",
     "lot_of",
+    "read_in_order",
     "that_is_all",
 ]
 
@@ -75,10 +76,52 @@ def calculated(view: View, formula: core.Formula, ref: Ref, about: str) -> Numbe
         assert isinstance(named, Number)
         return named if named.reasons or not named.undefined else replace(named, reasons=(_outside(about),))
     compiled = closure_of(view.program, formula)
+    if compiled.series:
+        return _of_series(view, compiled, ref, about)
     values = [_reasoned(view, bind(leaf, ref)) for leaf in compiled.leaves]
-    return propagate(
-        compiled.function, values, compiled.choices, compiled.monotone, about, compiled.divisors
-    )
+    return propagate(compiled.function, values, compiled.choices, compiled.monotone, about, compiled.divisors)
+
+
+def read_in_order(view: View, series: Ref) -> list[Observation] | Reason:
+    """The readings of a series that stand, oldest first; or why it is not known which do."""
+    found: list[Observation] = []
+    for observation, doubtful in newest_first(view, series):
+        if doubtful is not None:
+            return doubtful
+        found.append(observation)
+    return found[::-1] or Reason(Why.NOT_ASKED, str(series))
+
+
+def _of_series(view: View, compiled: Closure, ref: Ref, about: str) -> Number:
+    """The value of a formula that takes whole series: each reading enters with its own tolerance."""
+    values: list[Number | Options] = []
+    choices: list[Sequence[object] | None] = []
+    monotone: list[bool] = []
+    places: list[tuple[int, tuple[float, ...]]] = []
+    for index, leaf in enumerate(compiled.leaves):
+        inner = bind(leaf, ref)
+        if index not in compiled.series:
+            places.append((len(values), ()))
+            values.append(_reasoned(view, inner))
+            choices.append(compiled.choices[index])
+            monotone.append(compiled.monotone[index])
+            continue
+        found = read_in_order(view, inner)
+        if isinstance(found, Reason):
+            return Number.nothing(found)
+        fact = view.program.facts[inner.name]
+        places.append((len(values), tuple(o.taken - found[0].taken for o in found)))
+        values.extend(reading(view, fact, o) for o in found)
+        choices.extend([None] * len(found))
+        monotone.extend([False] * len(found))
+
+    def gathered(flat: Sequence[object]) -> float:
+        given: list[object] = []
+        for first, times in places:
+            given.append([(t, flat[first + i]) for i, t in enumerate(times)] if times else flat[first])
+        return compiled.function(given)
+
+    return propagate(gathered, values, choices, monotone, about)
 
 
 def _outside(about: str) -> Reason:

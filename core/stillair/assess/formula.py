@@ -19,6 +19,8 @@ INF = float("inf")
 class Closure(NamedTuple):
     """`function` takes a list with a value for each of `leaves`; `choices` are what an option stands for.
 
+    Where `series` says so, the value is the readings of the leaf, each with its time.
+
     Of an infinite value it gives the bound of the result, or raises OutOfRange.
     """
 
@@ -27,6 +29,7 @@ class Closure(NamedTuple):
     choices: tuple[Sequence[object] | None, ...]
     monotone: tuple[bool, ...]
     divisors: tuple[Divisor, ...] = ()
+    series: frozenset[int] = frozenset()
 
 
 def closure_of(program: Program, formula: core.Formula) -> Closure:
@@ -41,6 +44,7 @@ def _closure(program: Program, expression: core.Expression) -> Closure:
     slots: dict[tuple[Ref, str], int] = {}
     choices: list[Sequence[object] | None] = []
     divisors: list[Divisor] = []
+    series: set[int] = set()
 
     def slot(ref: Ref, column: str, choice: Sequence[object] | None) -> int:
         key = (ref, column)
@@ -69,6 +73,10 @@ def _closure(program: Program, expression: core.Expression) -> Closure:
                     found = [catalogue.entry(name) for name in node.domain.names]
                 chosen = slot(node.ref, "option", found)
                 return lambda v: v[chosen]
+            case core.Series():
+                readings = slot(node.ref, "series", None)
+                series.add(readings)
+                return lambda v: v[readings]
             case core.Column():
                 column = slot(node.ref, node.attribute, node.values)
                 name = node.attribute.replace("_", " ")
@@ -97,7 +105,7 @@ def _closure(program: Program, expression: core.Expression) -> Closure:
     function = build(expression)
     refs = tuple(ref for ref, _ in slots)
     monotone = tuple(_monotone(program, expression, ref) for ref in refs)
-    return Closure(function, refs, tuple(choices), monotone, tuple(divisors))  # type: ignore[arg-type]
+    return Closure(function, refs, tuple(choices), monotone, tuple(divisors), frozenset(series))  # type: ignore[arg-type]
 
 
 def _calling(

@@ -46,7 +46,10 @@ class Observation(NamedTuple):
 
 
 class Instrument(NamedTuple):
-    """Tolerances canonical: `offset` is shared by all its readings, `repeat` belongs to each."""
+    """Tolerances canonical: `offset`, and `of_reading` as a share, are common to all its readings.
+
+    `repeat` belongs to each.
+    """
 
     serial: str
     kind: str
@@ -56,6 +59,7 @@ class Instrument(NamedTuple):
     checked: str | None
     line: int
     declared: Moment
+    of_reading: float = 0.0
 
 
 Key = tuple[str, str | None]
@@ -261,13 +265,13 @@ def _take(
             serial = str(body["serial"])
             kind_name = str(body["kind"])
             usual = program.kinds.get(kind_name)
-            offset, repeat, resolution = (
+            offset, repeat, resolution, of_reading = (
                 _number(body[name] if body.get(name) is not None else getattr(usual, name, 0.0))
-                for name in ("offset", "repeat", "resolution")
+                for name in ("offset", "repeat", "resolution", "of_reading")
             )
             instrument = Instrument(
                 serial, kind_name, offset, repeat, resolution, _text(body.get("checked")), line.n,
-                (taken, order),
+                (taken, order), of_reading,
             )  # fmt: skip
             history.instruments[serial] = instrument
             history.declared.setdefault(serial, []).append(instrument)

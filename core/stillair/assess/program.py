@@ -120,7 +120,10 @@ class Fact(NamedTuple):
 
 
 class Kind(NamedTuple):
-    """A kind of instrument with the tolerances assumed until a serial is declared, canonical."""
+    """A kind of instrument with the tolerances assumed until a serial is declared, canonical.
+
+    `of_reading` is a share of what is read, shared by all its readings as `offset` is.
+    """
 
     name: str
     title: str
@@ -128,6 +131,7 @@ class Kind(NamedTuple):
     repeat: float
     resolution: float
     dimension: str
+    of_reading: float = 0.0
 
 
 class Limit(NamedTuple):

@@ -188,15 +188,21 @@ def reading(view: View, fact: Fact, observation: Observation) -> Number:
     instrument = view.history.instrument(observation.instrument, observation.moment)
     if kind is None or (instrument is not None and instrument.kind != kind.name):
         instrument = None
-    offset = repeat = resolution = 0.0
+    offset = repeat = resolution = share = 0.0
     who = observation.instrument or (f"the {kind.title}" if kind else "")
     if instrument is not None:
         offset, repeat, resolution = instrument.offset, instrument.repeat, instrument.resolution
+        share = instrument.of_reading
     elif kind is not None:
         offset, repeat, resolution = kind.offset, kind.repeat, kind.resolution
+        share = kind.of_reading
         who = observation.instrument or f"{kind.name} of line {observation.line}"
     if offset:
         effects["offset" if observation.instrument else UNSURE, who] = offset
+    if share and observation.value:
+        # As one scale for all readings: of two, what they have in common cancels in the difference.
+        scale = f"scale of {who}"
+        effects["scale" if observation.instrument else UNSURE, scale] = share * abs(observation.value)
     own = math.hypot(repeat, resolution / 2, fact.tolerance)
     if own:
         effects["repeat", str(observation.line)] = own

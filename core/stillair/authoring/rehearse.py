@@ -206,6 +206,10 @@ class _Player:
                 body[name] = quantity.read(str(given[name]), dimension).value
             else:
                 body[name] = getattr(kind, name)
+        if kind.of_reading or "of reading" in given:
+            fraction = quantity.DIMENSIONS["fraction"]
+            said = given.get("of reading")
+            body["of_reading"] = quantity.read(str(said), fraction).value if said else kind.of_reading
         if "checked" in given:
             body["checked"] = str(given["checked"])
         self._add("instrument", body)
@@ -455,9 +459,12 @@ def _calculated(number: Number, domain: NumberDomain, wanted: str) -> str:
     read = quantity.read(written, domain.dimension)
     digits = re.match(r"-?\d+(?:\.(\d+))?", written)
     assert digits is not None, written
-    step = quantity.read(
-        re.sub(r"^-?[\d.]+", f"{10.0 ** -len(digits[1] or ''):.9f}", written), domain.dimension
-    ).value - quantity.read(re.sub(r"^-?[\d.]+", "0", written), domain.dimension).value
+    step = (
+        quantity.read(
+            re.sub(r"^-?[\d.]+", f"{10.0 ** -len(digits[1] or ''):.9f}", written), domain.dimension
+        ).value
+        - quantity.read(re.sub(r"^-?[\d.]+", "0", written), domain.dimension).value
+    )
     if (number.low == -math.inf, number.high == math.inf) != (end == "at most ", end == "at least "):
         return f"{number.low} to {number.high}"
     ends = {"at least ": (number.low,), "at most ": (number.high,), "": (number.low, number.high)}[end]

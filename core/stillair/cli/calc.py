@@ -89,8 +89,11 @@ def _document(screen: Screen, each: Calculator) -> None:
         screen.say(each.about)
     screen.say(each.formula, "formula: ")
     for name, given in each.inputs.items():
-        kind = given.dimension or (f"from the catalogue {given.catalogue}" if given.catalogue else "")
-        said = kind or " or ".join(given.options)
+        said = given.dimension or " or ".join(given.options)
+        if given.series is not None:
+            said = f"readings of {given.series}, as TIME: READING; TIME: READING; …"
+        elif given.catalogue is not None:
+            said = f"from the catalogue {given.catalogue}"
         if given.default is not None:
             said += f", {given.default} unless given"
         screen.say(f"{name}: {said}" + (f" ({given.about})" if given.about else ""), "input: ")

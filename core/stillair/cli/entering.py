@@ -305,6 +305,13 @@ def declare_instrument(
             body[name] = quantity.read(given[name], dimension).value if given.get(name) else usual
         except quantity.QuantityError as error:
             raise EntryError(f"{name} of {serial}: {error}", error.help) from None
+    if known.of_reading or given.get("of reading"):
+        fraction = quantity.DIMENSIONS["fraction"]
+        try:
+            typed = given.get("of reading")
+            body["of_reading"] = quantity.read(typed, fraction).value if typed else known.of_reading
+        except quantity.QuantityError as error:
+            raise EntryError(f"of reading, of {serial}: {error}", error.help) from None
     if checked:
         body["checked"] = checked
     return session.write("instrument", body)

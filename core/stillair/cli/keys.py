@@ -158,7 +158,8 @@ class Keys:
         known = found.history.instruments.get(serial)
         if known is None:
             screen.say("How far may it be off? Enter takes what is usual for its kind.")
-            given = {name: screen.ask(f"{name}: ") for name in ("offset", "repeat", "resolution")}
+            asked = ["offset", "repeat", "resolution", *(["of reading"] if kind.of_reading else [])]
+            given = {name: screen.ask(f"{name}: ") for name in asked}
             checked = None
             if check_every(found.program, kind.name) is not None:
                 checked = screen.ask("checked on (2026-01-31; Enter: not known): ") or None

@@ -385,6 +385,9 @@ class Checker:
             )
         arguments: list[core.Expression] = []
         for (name, wanted), argument in zip(inputs, node.arguments, strict=False):
+            if wanted.series is not None:
+                arguments.append(self._series_argument(argument, name, wanted.series))
+                continue
             if wanted.dimension is None:
                 arguments.append(self._option_argument(argument, name, wanted.options, wanted.catalogue))
                 continue
@@ -431,6 +434,18 @@ class Checker:
                 return core.Chosen(ref, domain, catalogue)
         raise self._error(
             node, f"`{name}` is not given as {catalogue or ' or '.join(allowed)}", None, "SA303"
+        )
+
+    def _series_argument(self, node: Node, name: str, dimension: str) -> core.Expression:
+        node = self._unpacked(node)
+        if isinstance(node, syntax.Name) and node.name in self.scope.symbols:
+            ref, symbol = self._ref(node)
+            domain = symbol.domain
+            fact = symbol.kind == "fact" and symbol.series
+            if fact and isinstance(domain, NumberDomain) and domain.dimension == DIMENSIONS[dimension]:
+                return core.Series(ref)
+        raise self._error(
+            node, f"`{name}` takes a series", f"name a fact with `nature: series` and `quantity: {dimension}`"
         )
 
     def _column(self, node: syntax.Attribute) -> _Typed:

@@ -31,6 +31,7 @@ __all__ = [
     "OptionDomain",
     "Readings",
     "Ref",
+    "Series",
     "SinceEvent",
     "Spread",
     "Sum",
@@ -187,6 +188,12 @@ class Chosen(NamedTuple):
     catalogue: str | None
 
 
+class Series(NamedTuple):
+    """The readings of a fact that stand, oldest first, given to a calculator that takes a series."""
+
+    ref: Ref
+
+
 class Fixed(NamedTuple):
     """An option written in the text."""
 
@@ -215,7 +222,7 @@ class Apply(NamedTuple):
     arguments: tuple[Expression, ...]
 
 
-Expression = Union[Number, Value, Chosen, Fixed, Column, Operation, Apply]  # noqa: UP007 - recursive
+Expression = Union[Number, Value, Chosen, Series, Fixed, Column, Operation, Apply]  # noqa: UP007 - recursive
 
 
 # -- derived facts ---------------------------------------------------------------------------------------
@@ -324,7 +331,7 @@ Derivation = Formula | Each | Count | Sum | Extreme | Readings | Entries | Sprea
 def leaves(expression: Expression) -> Iterator[Ref]:
     """Every reference of an expression, in order, with repeats."""
     match expression:
-        case Value() | Chosen() | Column():
+        case Value() | Chosen() | Series() | Column():
             yield expression.ref
         case Operation():
             yield from leaves(expression.left)

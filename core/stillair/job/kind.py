@@ -158,6 +158,7 @@ KINDS: Mapping[str, Mapping[str, Field]] = MappingProxyType(
             "offset": Field(_TOLERANCE),
             "repeat": Field(_TOLERANCE),
             "resolution": Field(_TOLERANCE),
+            "of_reading": Field(_TOLERANCE, required=False),
             "checked": Field(_DATE, required=False),
         },
         "done": {"step": _name, "of": _of, "why": _why},
