@@ -561,11 +561,20 @@ class ManifestShape(Shape):
     version: Words
     title: Prose
     joins: Name | None = None
+    one_of: Name | None = None
     engine: Words
     plugins: dict[Reference, Words] = {}
     checklists: tuple[Words, ...]
     licence: Prose | None = None
     about: Prose | None = None
+
+    @model_validator(mode="after")
+    def _is_one_of_what_joins(self) -> Self:
+        if self.one_of is not None and self.joins is None:
+            raise flaw(
+                "SA208", "`one of` belongs to a pack that joins another", help="add `joins`", key="one of"
+            )
+        return self
 
     @model_validator(mode="after")
     def _has_checklists(self) -> Self:

@@ -23,8 +23,8 @@ pack: {name}
 version: 1.0.0
 title: A part of it
 joins: {joins}
-engine: ">=0.1"
-checklists: [between.yaml]
+{one_of}engine: ">=0.1"
+checklists: [between-{name}.yaml]
 """
 CHECKLIST = """\
 checklist: {name}
@@ -51,8 +51,11 @@ def base(tmp_path: Path) -> Path:
     return write(tmp_path / "base", BASE, ("opening", "", "one"), ("closing", "", "two"))
 
 
-def part(tmp_path: Path, name: str = "part", joins: str = "base", before: str = "closing") -> Path:
-    return write(tmp_path / name, PART.format(name=name, joins=joins), ("between", before, f"in_{name}"))
+def part(
+    tmp_path: Path, name: str = "part", joins: str = "base", before: str = "closing", one_of: str = ""
+) -> Path:
+    manifest = PART.format(name=name, joins=joins, one_of=f"one of: {one_of}\n" if one_of else "")
+    return write(tmp_path / name, manifest, (f"between-{name}", before, f"in_{name}"))
 
 
 def installed(*packs: Path) -> Plugins:
@@ -65,7 +68,7 @@ def program(*packs: Path) -> Program:
 
 def test_a_checklist_comes_before_the_one_it_names(base: Path, tmp_path: Path) -> None:
     steps = list(program(base, part(tmp_path)).steps)
-    assert steps == ["see-opening", "see-between", "see-closing"]
+    assert steps == ["see-opening", "see-between-part", "see-closing"]
 
 
 def test_a_checklist_that_is_not_there_is_a_fault_with_its_place(base: Path, tmp_path: Path) -> None:
@@ -74,7 +77,7 @@ def test_a_checklist_that_is_not_there_is_a_fault_with_its_place(base: Path, tmp
     (fault,) = raised.value.faults
     assert "there is no checklist `closng`" in str(fault)
     assert "closing" in (fault.help or "")
-    assert "between.yaml:2" in str(fault)
+    assert "between-part.yaml:2" in str(fault)
 
 
 def test_the_one_work_is_taken_with_what_joins_it(base: Path, tmp_path: Path) -> None:
@@ -87,14 +90,35 @@ def test_either_name_takes_both(base: Path, tmp_path: Path, wanted: list[str]) -
     assert sorted(choose(installed(base, part(tmp_path)), wanted)) == ["base", "part"]
 
 
-def test_of_several_that_join_one_is_named(base: Path, tmp_path: Path) -> None:
+def test_of_several_of_a_kind_one_is_named(base: Path, tmp_path: Path) -> None:
     """Nobody guesses which equipment stands there."""
-    both = installed(base, part(tmp_path), part(tmp_path, "other"))
-    with pytest.raises(StillairError, match="several packs are installed"):
-        choose(both, [])
-    with pytest.raises(StillairError, match="several packs join `base`"):
-        choose(both, ["base"])
+    both = installed(base, part(tmp_path, one_of="machine"), part(tmp_path, "other", one_of="machine"))
+    for wanted in ([], ["base"]):
+        with pytest.raises(StillairError, match="several packs that join `base` are `one of: machine`"):
+            choose(both, wanted)
     assert sorted(choose(both, ["other"])) == ["base", "other"]
+
+
+def test_what_joins_and_is_not_one_of_a_kind_is_always_taken(base: Path, tmp_path: Path) -> None:
+    """Two laws and a machine: the job takes all of them."""
+    laws = part(tmp_path, "law"), part(tmp_path, "other-law")
+    found = installed(base, *laws, part(tmp_path, "machine", one_of="machine"))
+    for wanted in ([], ["base"], ["law"], ["machine"]):
+        assert sorted(choose(found, wanted)) == ["base", "law", "machine", "other-law"]
+
+
+def test_what_joins_a_pack_that_joins_is_taken_too(base: Path, tmp_path: Path) -> None:
+    found = installed(base, part(tmp_path), part(tmp_path, "outer", joins="part"))
+    for wanted in ([], ["outer"], ["base"]):
+        assert sorted(choose(found, wanted)) == ["base", "outer", "part"]
+
+
+def test_only_what_joins_can_be_one_of_a_kind(tmp_path: Path) -> None:
+    lonely = write(
+        tmp_path / "lonely", BASE + "one of: machine\n", ("opening", "", "one"), ("closing", "", "two")
+    )
+    with pytest.raises(StillairError, match="`one of` belongs to a pack that joins another"):
+        read_pack(lonely, plugins={})
 
 
 def test_what_is_joined_must_be_there(tmp_path: Path) -> None:
@@ -104,6 +128,7 @@ def test_what_is_joined_must_be_there(tmp_path: Path) -> None:
 
 def test_a_name_declared_in_both_is_refused(base: Path, tmp_path: Path) -> None:
     """What joins a pack cannot put a fact of its own in the place of another."""
-    thief = write(tmp_path / "thief", PART.format(name="thief", joins="base"), ("between", "closing", "one"))
+    manifest = PART.format(name="thief", joins="base", one_of="")
+    thief = write(tmp_path / "thief", manifest, ("between-thief", "closing", "one"))
     with pytest.raises(StillairError, match="`one`"):
         program(base, thief)

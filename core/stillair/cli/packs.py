@@ -14,6 +14,7 @@ __all__ = ["choose", "differences", "encoded", "found_again", "recorded_in", "te
 
 _PACK = r"^pack:\s*([a-z][a-z0-9_-]*)"
 _JOINS = r"^joins:\s*([a-z][a-z0-9_-]*)"
+_ONE_OF = r"^one of:\s*([a-z][a-z0-9_-]*)"
 _VERSION = r"^version:\s*[\"']?([^\s\"'#]+)"
 
 
@@ -82,9 +83,9 @@ def differences(recorded: Mapping[str, Mapping[str, str]], plugins: Plugins) -> 
 
 
 def choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]:
-    """The texts of the packs wanted, by name, each with the pack it joins or the one pack that joins it.
+    """The texts of the packs wanted, by name, each with the pack it joins and the packs that join it.
 
-    With none wanted, the only work that is installed.
+    Of packs that join as `one of` a kind, one is taken. With none wanted, the only work that is installed.
     """
     from stillair.pack import MANIFEST, gather
 
@@ -93,8 +94,7 @@ def choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]
         texts = gather(folder)
         installed[_name_in(texts[MANIFEST], folder)] = texts
     if not wanted:
-        joined = {_joined_by(texts) for texts in installed.values()}
-        works = sorted(name for name in installed if name not in joined)
+        works = sorted(name for name, texts in installed.items() if _joined_by(texts) is None)
         if len(works) != 1:
             message, help = "no pack is installed", "install one, or name its folder with --pack"
             if works:
@@ -121,30 +121,43 @@ def choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]
 
 
 def _complete(chosen: dict[str, dict[str, str]], installed: Mapping[str, dict[str, str]]) -> None:
-    """Add the pack that each chosen one joins; where nothing chosen joins a pack, the one that does."""
-    for name, texts in list(chosen.items()):
-        other = _joined_by(texts)
+    """Add the pack that each chosen one joins, and what joins it: all that do, and one of each kind."""
+    for name in (waiting := list(chosen)):
+        other = _joined_by(chosen[name])
         if other is not None and other not in chosen:
             if other not in installed:
                 near = did_you_mean(other, installed) or "install it, or name its folder with --pack"
                 message = f"the pack `{name}` joins `{other}`, which is not installed"
                 raise StillairError(Fault("SA401", message, "--pack", help=near))
             chosen[other] = installed[other]
-    joined = {_joined_by(texts) for texts in chosen.values()}
-    for name in sorted(chosen):
-        joiners = sorted(n for n, texts in installed.items() if _joined_by(texts) == name)
-        if name not in joined and joiners:
+            waiting.append(other)
+    for name in (waiting := sorted(chosen)):
+        kinds: dict[str, list[str]] = {}
+        for joiner, texts in sorted({**installed, **chosen}.items()):
+            if _joined_by(texts) == name:
+                kinds.setdefault(_said(_ONE_OF, texts) or f"={joiner}", []).append(joiner)
+        for kind, joiners in kinds.items():
+            if chosen.keys() & set(joiners):
+                continue
             if len(joiners) > 1:
-                help = f"--pack NAME: {', '.join(joiners)}"
-                raise StillairError(Fault("SA401", f"several packs join `{name}`", "--pack", help=help))
+                message = f"several packs that join `{name}` are `one of: {kind}`"
+                raise StillairError(
+                    Fault("SA401", message, "--pack", help=f"--pack NAME: {', '.join(joiners)}")
+                )
             chosen[joiners[0]] = installed[joiners[0]]
+            waiting.append(joiners[0])
 
 
 def _joined_by(texts: Mapping[str, str]) -> str | None:
-    """The pack that a pack joins, found without the YAML reader as its name is."""
+    """The pack that a pack joins."""
+    return _said(_JOINS, texts)
+
+
+def _said(pattern: str, texts: Mapping[str, str]) -> str | None:
+    """What the manifest of a pack says under a key, found without the YAML reader as its name is."""
     from stillair.pack import MANIFEST
 
-    found = re.search(_JOINS, texts[MANIFEST], re.MULTILINE)
+    found = re.search(pattern, texts[MANIFEST], re.MULTILINE)
     return found[1] if found else None
 
 
