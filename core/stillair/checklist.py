@@ -374,6 +374,8 @@ class Checklist(NamedTuple):
     facts: tuple[FactSpec, ...]
     events: tuple[EventSpec, ...]
     limits: tuple[LimitSpec, ...]
+    conditions: tuple[tuple[Text, Text], ...]
+    """Conditions with a name: the name, and what it says."""
     calculations: tuple[CalculationSpec, ...]
     activities: tuple[ActivitySpec, ...]
     waits: tuple[WaitSpec, ...]
@@ -401,6 +403,8 @@ class Checklist(NamedTuple):
         ):
             for spec in specs:
                 yield kind, spec.name, spec.where
+        for name, _ in self.conditions:
+            yield "condition", name.text, name
         for rule in self.rules:
             if rule.finding is not None:
                 yield "finding", rule.finding.text, rule.finding

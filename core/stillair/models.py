@@ -503,6 +503,7 @@ class ChecklistShape(Shape):
     facts: dict[Name, FactShape] = {}
     events: dict[Name, EventShape] = {}
     limits: dict[Name, LimitShape] = {}
+    conditions: dict[Name, Words] = {}
     calculate: dict[Name, Annotated[CalculationShape, _under("is")]] = {}
     activities: dict[Name, ActivityShape] = {}
     waits: dict[Name, WaitShape] = {}
@@ -536,6 +537,7 @@ class ChecklistShape(Shape):
             facts=tuple(fact.spec(where) for where, fact in self.facts.items()),
             events=_each(EventSpec, self.events),
             limits=_each(LimitSpec, self.limits),
+            conditions=tuple(self.conditions.items()),
             calculations=_each(CalculationSpec, self.calculate),
             activities=_each(ActivitySpec, self.activities),
             waits=_each(WaitSpec, self.waits),

@@ -110,6 +110,7 @@ class _Compiler:
         self._declare(checklists)
         self._calculations(checklists)
         self.program.look = self._look(checklists)
+        self._conditions(checklists)
         for checklist in checklists:
             self._details(checklist)
         for name, derivation in program.derived.items():
@@ -186,6 +187,7 @@ class _Compiler:
                 scope.lists[each.name] = None if each.open else tuple(m.name for m in each.members)
             for limit in checklist.limits:
                 self._limit(limit)
+            scope.conditions.update((name.text, said.text) for name, said in checklist.conditions)
             for kind in checklist.instruments:
                 self._kind(kind)
         for checklist in checklists:
@@ -305,6 +307,26 @@ class _Compiler:
 
     # -- conditions --------------------------------------------------------------------------------------
 
+    def _conditions(self, checklists: Iterable[Checklist]) -> None:
+        """Check each named condition where it is written: what uses a faulty one is not at fault itself."""
+        for checklist in checklists:
+            for name, said in checklist.conditions:
+                try:
+                    self.checker.condition(name.text)
+                except ConditionError:
+                    self._cond(said)
+                    self.scope.conditions[name.text] = "never"
+
+    def _words(self, text: str) -> set[str]:
+        """Every word of a text, and of the named conditions in it."""
+        found: set[str] = set()
+        waiting = [text]
+        while waiting:
+            new = set(re.findall(r"[A-Za-z][A-Za-z0-9_]*", waiting.pop())) - found
+            found |= new
+            waiting += [self.scope.conditions[name] for name in new & self.scope.conditions.keys()]
+        return found
+
     def _calculations(self, checklists: Iterable[Checklist]) -> None:
         waiting = [spec for c in checklists for spec in c.calculations]
         while waiting:
@@ -312,7 +334,7 @@ class _Compiler:
             later = []
             progress = False
             for spec in waiting:
-                used = set(re.findall(r"[A-Za-z][A-Za-z0-9_]*", spec.expression.text))
+                used = self._words(spec.expression.text)
                 if used & names:
                     later.append(spec)
                     continue

@@ -44,12 +44,15 @@ class Scope:
     limits: dict[str, tuple[float, Dimension]] = field(default_factory=dict)
     packs: dict[str, frozenset[str]] = field(default_factory=dict)
     """The names each pack declares, for `pack.name`."""
+    conditions: dict[str, str] = field(default_factory=dict)
+    """The texts of conditions that have a name."""
     calculators: Mapping[str, Calculator] = field(default_factory=dict)
     catalogues: Mapping[str, Catalogue] = field(default_factory=dict)
 
     def names(self) -> Iterator[str]:
         yield from self.symbols
         yield from self.limits
+        yield from self.conditions
         yield from self.calculators
 
 
@@ -70,6 +73,8 @@ class Checker:
         self._text = ""
         self._here: tuple[str, ...] = ()
         self._judged: str | None = None
+        self._within: tuple[str, ...] = ()
+        """The named conditions that are being checked, the outermost first."""
 
     # -- entry points ------------------------------------------------------------------------------------
 
@@ -135,6 +140,8 @@ class Checker:
                 inner = self._inside(node.list, node.inner)
                 ref = self._derive(core.Each(node.quantifier, node.list, inner, self._said(node)), node)
                 return core.Test(ref, 1, 2, YES_NO, self._said(node))
+            case syntax.Name() if node.name in self.scope.conditions and node.member is None:
+                return self._named(node)
             case syntax.Name():
                 symbol = self.scope.symbols.get(node.name)
                 self._no_event(symbol, node)
@@ -144,6 +151,22 @@ class Checker:
                     )
                 self._ref(node)
         raise self._error(node, "this is a number, not a condition", "compare it: <, <=, >, >=")
+
+    def _named(self, node: syntax.Name) -> Condition:
+        """What a named condition says, as if it were written here."""
+        if node.name in self._within:
+            circle = " → ".join([*self._within[self._within.index(node.name) :], node.name])
+            raise self._error(node, f"`{node.name}` depends on itself", circle, "SA307")
+        text, within = self._text, self._within
+        self._text, self._within = self.scope.conditions[node.name], (*within, node.name)
+        try:
+            return self._condition(parse(self._text))
+        except ConditionError as error:
+            if within:
+                raise
+            raise self._error(node, error.message, error.help, error.code) from None
+        finally:
+            self._text, self._within = text, within
 
     def _inside(self, list_name: str, node: Node) -> Condition:
         self._here = (*self._here, list_name)
@@ -572,6 +595,10 @@ class Checker:
             help = did_you_mean(node.name, self.scope.names())
             if "-" in node.name:
                 help = "put spaces around a minus"
+            if node.name in self.scope.conditions:
+                raise self._error(
+                    node, f"`{node.name}` is a condition, not a fact", "write it alone", "SA302"
+                )
             raise ConditionError(
                 f"`{node.name}` is not defined", node.start, node.start + len(node.name), help, "SA301"
             )
