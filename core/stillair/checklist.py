@@ -5,6 +5,7 @@ Nothing here imports the reader, so that a compiled checklist runs without it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -15,7 +16,9 @@ __all__ = [
     "BUILT_IN_EVENTS",
     "BUILT_IN_LISTS",
     "GRADES",
+    "NAMED_IN",
     "ActivitySpec",
+    "BalanceSpec",
     "CalculationSpec",
     "Checklist",
     "ClueSpec",
@@ -35,6 +38,7 @@ __all__ = [
     "Run",
     "StepSpec",
     "Suspect",
+    "TellOwner",
     "Text",
     "WaitSpec",
 ]
@@ -187,6 +191,10 @@ class FactSpec(NamedTuple):
     how: str | None
     caution: str | None
     counts_when: CountsWhen | None
+    due: bool = False
+    """A day on which somebody looks again."""
+    left_open: bool = False
+    """What it says is left open for the next visit."""
 
     @property
     def is_personal(self) -> bool:
@@ -283,6 +291,32 @@ class PoweredSpec(NamedTuple):
     caution: str | None
 
 
+#: A number named in a text: `{weighed_in}`.
+NAMED_IN = re.compile(r"\{([A-Za-z][A-Za-z0-9_]*)\}")
+
+
+class TellOwner(NamedTuple):
+    """What a rule tells the owner: under which part of the letter, in what words.
+
+    `say` may hold numbers by name, `{weighed_in}`; `open` is what is not known while the rule is open.
+    """
+
+    part: str
+    say: str
+    open: str | None
+
+
+class BalanceSpec(NamedTuple):
+    """What went in and what came out: names of numbers with what they are called."""
+
+    name: str
+    where: Text
+    title: str
+    into: tuple[tuple[Text, str], ...]
+    out_of: tuple[tuple[Text, str], ...]
+    about: str | None
+
+
 class RuleSpec(NamedTuple):
     """Condition to finding, caution or stop: exactly one of `finding`, `caution`, `stop` is given.
 
@@ -303,6 +337,7 @@ class RuleSpec(NamedTuple):
     why: str | None
     source: str | None
     while_: bool
+    owner: TellOwner | None = None
 
 
 class PlaceOrder(NamedTuple):
@@ -386,6 +421,7 @@ class Checklist(NamedTuple):
     ways: tuple[tuple[str, Text], ...]
     """(`level` or `rises`, condition): when places are taken in that order instead of as for what sinks."""
     clues: tuple[ClueSpec, ...]
+    balances: tuple[BalanceSpec, ...]
     impossible: tuple[Impossible, ...]
     suspect: tuple[Suspect, ...]
     cautions: tuple[str, ...]

@@ -10,6 +10,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationIn
 from stillair.checklist import (
     GRADES,
     ActivitySpec,
+    BalanceSpec,
     CalculationSpec,
     Checklist,
     ClueSpec,
@@ -27,6 +28,7 @@ from stillair.checklist import (
     RuleSpec,
     StepSpec,
     Suspect,
+    TellOwner,
     Text,
     WaitSpec,
 )
@@ -149,6 +151,19 @@ class FactShape(Shape):
     how: Prose | None = None
     caution: Prose | None = None
     counts_when: Annotated[CountsWhenShape, _under("is")] | None = None
+    due: Flag = False
+    left_open: Flag = False
+
+    @model_validator(mode="after")
+    def _is_a_day(self) -> Self:
+        if self.due and (self.quantity is None or self.quantity.text != "moment"):
+            raise flaw(
+                "SA208", "`due` belongs to a fact with `quantity: moment`", help="remove it", key="due"
+            )
+        if self.left_open and self.kind != "text":
+            help = "remove it, or make it `kind: text`"
+            raise flaw("SA208", "`left open` belongs to a fact with `kind: text`", help=help, key="left open")
+        return self
 
     @model_validator(mode="after")
     def _has_one_domain(self) -> Self:
@@ -324,6 +339,16 @@ class PoweredShape(Shape):
         return _named(self, PoweredSpec, "state", name=self.state.text, where=self.state)
 
 
+#: The parts of the letter to the owner, in its order.
+OWNER_PARTS = ("found", "done", "not checked", "choice", "next", "safety")
+
+
+class TellOwnerShape(Shape):
+    part: choice(*OWNER_PARTS)  # type: ignore[valid-type]
+    say: Prose
+    open_: Prose | None = None
+
+
 class RuleShape(Shape):
     rule: Identifier
     finding: Name | None = None
@@ -337,6 +362,7 @@ class RuleShape(Shape):
     why: Prose | None = None
     source: Prose | None = None
     while_: Flag = False
+    owner: TellOwnerShape | None = None
 
     @model_validator(mode="after")
     def _concludes_one_thing(self) -> Self:
@@ -386,7 +412,9 @@ class RuleShape(Shape):
         return self
 
     def spec(self) -> RuleSpec:
-        return _named(self, RuleSpec, "rule", name=self.rule.text, where=self.rule)
+        told = self.owner
+        owner = TellOwner(told.part, told.say, told.open_) if told is not None else None
+        return _named(self, RuleSpec, "rule", name=self.rule.text, where=self.rule, owner=owner)
 
 
 class PlaceOrderShape(Shape):
@@ -465,6 +493,31 @@ class ClueShape(Shape):
         return _named(self, ClueSpec, "clue", name=self.clue.text, where=self.clue)
 
 
+class BalanceShape(Shape):
+    balance: Identifier
+    title: Prose
+    in_: dict[Reference, Prose] = {}
+    out: dict[Reference, Prose] = {}
+    about: Prose | None = None
+
+    @model_validator(mode="after")
+    def _weighs_something(self) -> Self:
+        for key, given in (("in", self.in_), ("out", self.out)):
+            if not given:
+                raise flaw("SA212", f"{{here}} has nothing under `{key}`", help="name a number", key=key)
+        return self
+
+    def spec(self) -> BalanceSpec:
+        return BalanceSpec(
+            self.balance.text,
+            self.balance,
+            self.title,
+            tuple(self.in_.items()),
+            tuple(self.out.items()),
+            self.about,
+        )
+
+
 class ImpossibleShape(Shape):
     when: Words
     slip: Prose
@@ -513,6 +566,7 @@ class ChecklistShape(Shape):
     places: tuple[PlaceShape, ...] = ()
     order_of_places: Annotated[WaysShape | None, Field(alias="order of places")] = None
     clues: tuple[ClueShape, ...] = ()
+    balances: tuple[BalanceShape, ...] = ()
     impossible: tuple[ImpossibleShape, ...] = ()
     suspect: tuple[SuspectShape, ...] = ()
     cautions: tuple[Prose, ...] = ()
@@ -547,6 +601,7 @@ class ChecklistShape(Shape):
             places=tuple(place.spec() for place in self.places),
             ways=self._ways(),
             clues=tuple(clue.spec() for clue in self.clues),
+            balances=tuple(balance.spec() for balance in self.balances),
             impossible=tuple(each.record(Impossible) for each in self.impossible),
             suspect=tuple(each.record(Suspect) for each in self.suspect),
             cautions=self.cautions,

@@ -124,6 +124,7 @@ def _declared(checklist: Checklist) -> Iterator[tuple[str, str, str, Text]]:
         ("rule", checklist.rules),
         ("place", checklist.places),
         ("clue", checklist.clues),
+        ("balance", checklist.balances),
         ("activity", checklist.activities),
         ("instrument", checklist.instruments),
         ("powered state", checklist.powered),

@@ -5,7 +5,9 @@ from __future__ import annotations
 from stillair.calculator import OutOfRange
 from stillair_refrigerants.vapour import GAS_CONSTANT
 
-__all__ = ["expected", "leak_rate", "smallest_leak"]
+from . import nitrogen
+
+__all__ = ["expected", "expected_real", "leak_rate", "smallest_leak", "time_needed"]
 
 #: Pa. Above it nitrogen is not taken as ideal (judgement; field tests end near 4 MPa).
 HIGHEST = 6e6
@@ -19,6 +21,14 @@ def expected(start: float, start_temperature: float, end_temperature: float, atm
         raise OutOfRange("the pressure of the atmosphere is below a perfect vacuum")
     _refuse_unlike_ideal(start + atmosphere, start_temperature, end_temperature)
     return (start + atmosphere) * end_temperature / start_temperature - atmosphere
+
+
+def expected_real(start: float, start_temperature: float, end_temperature: float, atmosphere: float) -> float:
+    """The same of nitrogen as it is: at constant density, by its equation of state."""
+    ideal = expected(start, start_temperature, end_temperature, atmosphere) + atmosphere
+    density = nitrogen.density(start + atmosphere, start_temperature)
+    before, after = (nitrogen.compressibility(density, k) for k in (start_temperature, end_temperature))
+    return ideal * after / before - atmosphere
 
 
 def leak_rate(
@@ -46,6 +56,13 @@ def smallest_leak(molar_mass: float, change: float, temperature: float, volume: 
         raise OutOfRange("the change of pressure that can be told is negative")
     _refuse_unlike_ideal(HIGHEST, temperature)
     return change * molar_mass / (GAS_CONSTANT * temperature) * _volume_a_second(volume, time)
+
+
+def time_needed(molar_mass: float, leak: float, change: float, temperature: float, volume: float) -> float:
+    """Seconds in which a leak, kg/s, changes the pressure by `change` Pa, the least that can be told."""
+    if not leak > 0:
+        raise OutOfRange("the leak is not above 0: no hold is long enough to show none")
+    return smallest_leak(molar_mass, change, temperature, volume, 1.0) / leak
 
 
 def _refuse_unlike_ideal(pressure: float, *temperatures: float) -> None:

@@ -19,6 +19,7 @@ ANSWERS: dict[str, object] = {
     "caller_alarm": "no", "told_off": "yes", "topped_on": START - 97 * DAY, "amount": 24 * OZ,
     "gas_added": "same", "filled_full": "no", "last_full_on": START - 460 * DAY, "alarm_signs": "no",
     "standing_water": "dry", "certificate": "yes", "equipment": "split", "hindrance": "nothing",
+    "came_for": "search",
     "refrigerant": "R-410A", "in_circuit": "one_gas", "thermostat_as_found": "off", "fan_as_found": "auto",
     "damper_as_found": "none", "locked": "yes", "discharge_time": 300.0, "tester_before": "yes",
     "dead": "yes", "tester_after": "yes",

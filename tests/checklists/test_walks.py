@@ -15,7 +15,8 @@ PSI = 6894.757293168361
 #: Answers that let a job go on, given nineteen times of twenty.
 USUAL = {
     "alarm_signs": "no", "standing_water": "dry", "certificate": "yes", "equipment": "split",
-    "hindrance": "nothing", "in_circuit": "one_gas", "tester_before": "yes", "tester_after": "yes",
+    "hindrance": "nothing", "came_for": "search",
+    "in_circuit": "one_gas", "tester_before": "yes", "tester_after": "yes",
     "locked": "yes", "dead": "yes", "blower": "stopped", "fan_setting": "auto",
 }  # fmt: skip
 MEASURED = {

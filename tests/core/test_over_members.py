@@ -501,9 +501,7 @@ def test_what_is_known_from_one_side_is_said_so_with_its_reason() -> None:
     assert told.state == "at least 28.00 oz/yr ± 0.71 oz/yr"
     assert told.working is not None
     assert told.working.result == "rate is at least 28.00 oz/yr ± 0.71 oz/yr"
-    assert told.working.steps[0] == (
-        "if lost is 28 oz and no more: yearly(28 oz, 365 d) = 28 oz/yr"
-    )
+    assert told.working.steps[0] == ("if lost is 28 oz and no more: yearly(28 oz, 365 d) = 28 oz/yr")
     assert any("list not closed" in said for said in told.says)
     assert any("top_up" in said or "top-ups" in said for said in told.says)
     says = judgement_of_rule(words, "leaks", None).says

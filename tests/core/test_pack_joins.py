@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from stillair.assess import Program, compile_packs
+from stillair.assess import Program, assess, compile_packs
+from stillair.assess.states import May
 from stillair.cli.packs import choose
 from stillair.fault import StillairError
 from stillair.hooks import Plugins
@@ -132,3 +133,55 @@ def test_a_name_declared_in_both_is_refused(base: Path, tmp_path: Path) -> None:
     thief = write(tmp_path / "thief", manifest, ("between-thief", "closing", "one"))
     with pytest.raises(StillairError, match="`one`"):
         program(base, thief)
+
+
+POWERED = """\
+checklist: switching
+title: Switching on
+lists:
+  source: {title: Sources, members: {one: One}}
+facts:
+  locked: {ask: Locked?, kind: yes-no, per: source, safety: true}
+powered:
+  - state: spin
+    title: Spinning
+    frees: [one]
+    of: source
+    gate: locked of one is yes
+    steps: [{steps}]
+    at most: 60 s
+    proof: [locked is yes]
+"""
+
+
+def spinning(base: Path, tmp_path: Path, steps: str) -> Program:
+    """The base with a part that declares a powered state over steps of the base."""
+    folder = tmp_path / "spin"
+    folder.mkdir()
+    manifest = PART.format(name="spin", joins="base", one_of="").replace("between-spin", "switching")
+    (folder / "manifest.yaml").write_text(manifest, encoding="utf-8")
+    (folder / "switching.yaml").write_text(POWERED.replace("{steps}", steps), encoding="utf-8")
+    return program(base, folder)
+
+
+def test_a_powered_state_may_hold_steps_of_another_checklist(base: Path, tmp_path: Path) -> None:
+    """What keeps them off is its gate, wherever they are written."""
+    made = spinning(base, tmp_path, "see-closing")
+    assert made.steps["see-closing"].powered == "spin"
+    assert made.steps["see-opening"].powered is None
+    assert assess(made, [], 0.0).permission("see-closing").may is May.NOT_YET
+    assert assess(made, [], 0.0).permission("see-opening").may is May.YES
+
+
+@pytest.mark.parametrize(
+    ("steps", "said"),
+    [
+        ("see-closng", "there is no step `see-closng`"),
+        ("see-closing, see-closing", "lies inside the powered state `spin` already"),
+    ],
+)
+def test_a_step_inside_a_powered_state_is_there_and_there_once(
+    base: Path, tmp_path: Path, steps: str, said: str
+) -> None:
+    with pytest.raises(StillairError, match=said):
+        spinning(base, tmp_path, steps)

@@ -198,8 +198,11 @@ class Maker:
             Fact("p2", self.pick(OPTIONS), "fixed", "lb"),
             Fact("q2", None, "state", "lb"),
             Fact(
-                oracle.LENGTH, None, self.pick(("fixed", "state", "series")),
-                good_for=self.age(0.3), void_after=self.voids(),
+                oracle.LENGTH,
+                None,
+                self.pick(("fixed", "state", "series")),
+                good_for=self.age(0.3),
+                void_after=self.voids(),
             ),
         ]
         base = World(tuple(facts), events, lists)
@@ -509,7 +512,6 @@ class Conditions:
             return ("calculated", "k1")
         return pick(self.reachable(True))
 
-
     def over(self, name: str) -> Condition:
         """A sum, a highest or a lowest over a list, of members that are often picked by what is open."""
         pick, chance = self.maker.pick, self.maker.chance
@@ -522,7 +524,6 @@ class Conditions:
         elif chance(0.5):
             having = ("is", ("fact", {"la": "p1", "lb": "p2"}[name], "@" + name), ("a",))
         return (pick(("sum", "highest", "lowest")), name, item, having)
-
 
     def over_alone(self) -> Condition:
         """One comparison of a sum, a highest or a lowest, or of what is worked out from it."""

@@ -33,7 +33,7 @@ def leak() -> tuple[Rehearsal, str]:
 def test_a_real_trail_has_every_part_and_every_line(leak: tuple[Rehearsal, str]) -> None:
     played, trail = leak
     parts = re.findall(r"^## (.*)$", trail, re.MULTILINE)
-    assert (len(parts), parts[0], parts[-1]) == (13, "What this is, and what it is not", "Signatures")
+    assert (len(parts), parts[0], parts[-1]) == (14, "What this is, and what it is not", "Signatures")
     assert all(f"**Line {each.n}**" in trail for each in played.lines)
     assert "root of the sum of the squares" in trail
 
@@ -52,8 +52,11 @@ def test_no_sentence_has_more_than_thirty_words(leak: tuple[Rehearsal, str]) -> 
 
 
 def test_every_number_of_a_reading_has_a_unit(leak: tuple[Rehearsal, str]) -> None:
-    """Each value said with a tolerance names the unit on both sides of the ±."""
-    pairs = re.findall(r"(-?[0-9.]+) ?([^\s0-9]\S*)? ± ([0-9.]+) ?([^\s0-9,;:`)]+)?", leak[1])
+    """Each value said with a tolerance names the unit on both sides of the ±; money aside."""
+    said = "\n".join(
+        each for each in leak[1].splitlines() if "cost_of" not in each and "owner_costs" not in each
+    )
+    pairs = re.findall(r"(-?[0-9.]+) ?([^\s0-9]\S*)? ± ([0-9.]+) ?([^\s0-9,;:`)]+)?", said)
     assert len(pairs) > 20
     assert [pair for pair in pairs if not pair[1] or not pair[3]] == []
 

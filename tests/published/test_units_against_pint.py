@@ -24,6 +24,8 @@ EVERY_UNIT = [
 ]
 
 PINT_SPELLING = {
+    "micron/min": "mmHg / 1000 / minute",
+    "cfm/ton": "foot**3 / minute / (12000 Btu_it / hour)",
     "psig": "psi",
     "psia": "psi",
     "barg": "bar",

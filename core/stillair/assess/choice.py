@@ -27,7 +27,7 @@ class Choice:
         self.suspicions = suspicions
 
     def _running(self) -> set[str]:
-        """The waits whose time is not up, or may not be: how long they last is still to be asked."""
+        """The waits that something rests on and whose time is not up, or may not be."""
         found = set()
         for name, wait in self.program.waits.items():
             state = self.view.wait(name)
@@ -36,7 +36,7 @@ class Choice:
             if state.ready_at is None:
                 if wait.lasts is not None and not self.wanted.settled(Ref(wait.lasts)):
                     found.add(name)
-            elif self.at < state.ready_at:
+            elif self.at < state.ready_at and self.wanted.needs_wait(name):
                 found.add(name)
         return found
 
@@ -114,18 +114,19 @@ class Choice:
         return Action("finished")
 
     def _inside(self) -> Action | None:
-        """The step for which a powered state was begun, if it is still to be done."""
+        """What is still to be done, asked or awaited inside a powered state that has begun."""
+        waiting: Action | None = None
         for step in self.program.steps.values():
-            if step.powered is None or self.wanted.is_skipped(step, None):
+            if step.powered is None or not self.gates.powered_on(step.powered):
                 continue
-            may = self.gates.permission(step.spec.name).may
-            if (
-                self.gates.powered_on(step.powered)
-                and not self.wanted.confirmed(step, None)
-                and may is May.YES
-            ):
-                return Action("do", step.spec.name, why=step.spec.why or "")
-        return None
+            state = self.steps.state(step, None)
+            if state.status == "ready":
+                return self._doing(step, state)
+            if state.status == "waiting" and waiting is None:
+                waiting = self._waiting(step, state)
+                if waiting.kind != "wait":
+                    return waiting
+        return waiting
 
     def _can_ask_again(self, ref: Ref) -> bool:
         """Whether a fact that is needed afresh can be asked now, though the step that asks it is done."""

@@ -11,6 +11,8 @@ from stillair import quantity
 from stillair.calculator import Calculator, Catalogue
 from stillair.checklist import (
     BUILT_IN_EVENTS,
+    NAMED_IN,
+    BalanceSpec,
     Checklist,
     ClueSpec,
     FactSpec,
@@ -38,7 +40,7 @@ from stillair.condition.core import (
 from stillair.condition.merge import merged
 from stillair.condition.syntax import ConditionError
 from stillair.fault import Fault, StillairError, did_you_mean
-from stillair.quantity import DIMENSIONS, QuantityError, Unit
+from stillair.quantity import DIMENSIONS, Dimension, QuantityError, Unit
 
 from .program import (
     FINDING,
@@ -99,6 +101,8 @@ class _Compiler:
         self.scope = Scope(calculators=calculators, catalogues=catalogues)
         self.checker = Checker(self.scope, self.program.derived)
         self.depends: dict[str, set[str]] = {}
+        self.inside: dict[str, str] = {}
+        """The powered state that each step inside one belongs to."""
         self._said: dict[tuple[str, str | None, str | None], Cond] = {}
 
     def run(self) -> Program:
@@ -111,6 +115,7 @@ class _Compiler:
         self._calculations(checklists)
         self.program.look = self._look(checklists)
         self._conditions(checklists)
+        self._inside(checklists)
         for checklist in checklists:
             self._details(checklist)
         for name, derivation in program.derived.items():
@@ -307,6 +312,20 @@ class _Compiler:
 
     # -- conditions --------------------------------------------------------------------------------------
 
+    def _inside(self, checklists: Iterable[Checklist]) -> None:
+        """Which steps lie inside a powered state, in whatever checklist they are declared."""
+        declared = {step.name for checklist in checklists for step in checklist.steps}
+        for checklist in checklists:
+            for powered in checklist.powered:
+                for text in powered.steps:
+                    if text.text not in declared:
+                        help = did_you_mean(text.text, declared)
+                        self._fault(text, f"there is no step `{text}`", help, "SA301")
+                    elif text.text in self.inside:
+                        message = f"`{text}` lies inside the powered state `{self.inside[text.text]}` already"
+                        self._fault(text, message, None, "SA205")
+                    self.inside[text.text] = powered.name
+
     def _conditions(self, checklists: Iterable[Checklist]) -> None:
         """Check each named condition where it is written: what uses a faulty one is not at fault itself."""
         for checklist in checklists:
@@ -400,14 +419,12 @@ class _Compiler:
             self._wait(wait, checklist)
         for activity in checklist.activities:
             program.activities[activity.name] = Activity(_lean(activity), self._cond(activity.gate))
-        inside: dict[str, str] = {}
         for powered in checklist.powered:
             at_most = self._read(powered.at_most, "duration", None) or 0.0
             gate = self._needed(powered.gate)
             program.powered[powered.name] = Powered(_lean(powered), gate, at_most, self._proof(powered))
-            inside.update({text.text: powered.name for text in powered.steps})
         for step in checklist.steps:
-            self._step(step, checklist, inside.get(step.name))
+            self._step(step, checklist, self.inside.get(step.name))
         for rule in checklist.rules:
             self._rule(rule, checklist)
         for place in checklist.places:
@@ -416,6 +433,8 @@ class _Compiler:
             program.ways[way] = self._needed(text)
         for clue in checklist.clues:
             self._clue(clue)
+        for balance in checklist.balances:
+            self._balance(balance)
         for impossible in checklist.impossible:
             facts = tuple(t.text for t in impossible.facts)
             self._of_no_list(impossible.facts)
@@ -675,6 +694,39 @@ class _Compiler:
             if text.text not in known:
                 self._fault(text, f"there is no activity `{text}`", did_you_mean(text.text, known), "SA301")
 
+        if spec.owner is not None:
+            for told in (spec.owner.say, spec.owner.open or ""):
+                for name in NAMED_IN.findall(told):
+                    self._number_for_a_text(name, spec.where)
+
+    def _balance(self, spec: BalanceSpec) -> None:
+        first: Dimension | None = None
+        for text, _ in (*spec.into, *spec.out_of):
+            dimension = self._number_for_a_text(text.text, text)
+            if dimension is None:
+                continue
+            first = first or dimension
+            if dimension.point is not None or dimension != first:
+                message = f"`{text}` is a {dimension.name}"
+                help = "a balance is of one kind of quantity, counted from no point"
+                self._fault(text, message, help, "SA303")
+        self.program.balances[spec.name] = _lean(spec)
+
+    def _number_for_a_text(self, name: str, where: Text) -> Dimension | None:
+        """The dimension of a fact or calculation that is a number by itself, and not kept per a list."""
+        symbol = self.scope.symbols.get(name)
+        if symbol is None or symbol.kind not in ("fact", "calculation"):
+            known = [n for n, s in self.scope.symbols.items() if isinstance(s.domain, NumberDomain)]
+            self._fault(where, f"there is no number `{name}`", did_you_mean(name, known), "SA301")
+        elif not isinstance(symbol.domain, NumberDomain):
+            self._fault(where, f"`{name}` is not a number", "name a fact or calculation that is one", "SA303")
+        elif symbol.per is not None:
+            help = f"make a calculation of it, such as `sum of {name} over {symbol.per}`"
+            self._fault(where, f"`{name}` is kept per {symbol.per}", help, "SA302")
+        else:
+            return symbol.domain.dimension
+        return None
+
     # -- order -------------------------------------------------------------------------------------------
 
     def _order(self) -> None:
@@ -743,6 +795,7 @@ class _Compiler:
                 program.starting.setdefault(name, []).append(wait.spec.name)
 
     def _closing(self) -> None:
+        """The steps that make a check which must follow a fact: those after the last that asks the fact."""
         program = self.program
         order = list(program.steps.values())
         for check, derived in program.later.items():
@@ -752,11 +805,12 @@ class _Compiler:
                 for cond in (fact.counts, *fact.place_counts.values())
                 if cond is not None and any(ref.name in derived for ref, _ in cond.slots)
             }
-            asking = [index for index, step in enumerate(order) if judged & set(step.asks)]
-            for step in order[max(asking, default=len(order)) + 1 :]:
-                if check in step.asks:
-                    held = program.closing.get(step.spec.name, frozenset())
-                    program.closing[step.spec.name] = held | {check}
+            for name in judged:
+                last = max((i for i, step in enumerate(order) if name in step.asks), default=len(order))
+                for step in order[last + 1 :]:
+                    if check in step.asks:
+                        held = program.closing.get(step.spec.name, frozenset())
+                        program.closing[step.spec.name] = held | {check}
 
     def _link(self) -> None:
         """For each name, what rests on it, and whether for the same member of a list only."""

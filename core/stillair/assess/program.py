@@ -10,6 +10,7 @@ from typing import NamedTuple
 from stillair.calculator import Calculator, Catalogue
 from stillair.checklist import (
     ActivitySpec,
+    BalanceSpec,
     Checklist,
     ClueSpec,
     EventSpec,
@@ -271,6 +272,7 @@ class Program:
     look: str | None = None
     """The fact that says what a look at a place gave: the first kept per place that has `counts when`."""
     clues: dict[str, Clue] = field(default_factory=dict)
+    balances: dict[str, BalanceSpec] = field(default_factory=dict)
     impossible: list[Impossible] = field(default_factory=list)
     suspects: list[Suspect] = field(default_factory=list)
     derived: dict[str, Derivation] = field(default_factory=dict)

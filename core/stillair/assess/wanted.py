@@ -161,7 +161,7 @@ class Wanted:
         """Whether what the step does has been done, as far as it needs saying."""
         spec = step.spec
         done = [each for each in self.history.done.get((spec.name, member), ()) if each[0] <= self.at]
-        if step.powered is not None:
+        if step.powered is not None and not step.asks:
             begun = self.gates.begun(step.powered)
             return begun is not None and any(each >= begun for each in done)
         if spec.marks:

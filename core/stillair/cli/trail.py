@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from stillair.trail import Document, as_of, make, to_json, write
+from stillair.trail import Document, as_of, letter, make, to_json, write
 from stillair.wording import Wording
 
 from . import Mistake
@@ -40,18 +40,25 @@ def document(session: Session, at: float | None = None) -> Document:
     default="markdown",
     help="markdown (as kept), html (one page), text (for a terminal), json (with the whole assessment).",
 )
+@click.option(
+    "--for",
+    "reader",
+    type=click.Choice(["record", "owner"]),
+    default="record",
+    help="record (all of it), owner (one page in plain words).",
+)
 @click.option("--at", metavar="TIME", help="As of that moment, by what had been entered then.")
 @click.option("--out", metavar="FILE", help="Write it into a new file instead of showing it.")
 @click.pass_obj
-def trail(settings: Settings, job: str, form: str, at: str | None, out: str | None) -> None:
-    """Write the trail of JOB: what was asked, observed and decided, why, and what was not.
+def trail(settings: Settings, job: str, form: str, reader: str, at: str | None, out: str | None) -> None:
+    """Write the trail of JOB: what was asked, observed and decided, why, and what was not; or the letter.
 
     As of its close, or of the last entry of an open job, unless --at says otherwise. The same job gives
     the same trail.
     """
     with Session.load(job, settings.plugin_dirs, by=settings.by, clock=settings.clock) as session:
         moment = session.at(at) if at is not None else None
-        made = document(session, moment)
+        made = document(session, moment) if reader == "record" else _letter(session, moment)
         if form == "json":
             from stillair import account
 
@@ -74,6 +81,12 @@ def trail(settings: Settings, job: str, form: str, at: str | None, out: str | No
         raise Mistake(f"`{out}` is there already", "name a new file")
     place.write_text(text, encoding="utf-8", newline="\n")
     click.echo(place.as_posix())
+
+
+def _letter(session: Session, at: float | None) -> Document:
+    moment = as_of(session.lines) if at is None else at
+    found = session.assess(moment, None if at is None else at)
+    return letter(found, session.lines, job_zone(session.lines))
 
 
 def _rendered(made: Document, form: str, session: Session) -> str:

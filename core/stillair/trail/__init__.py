@@ -14,10 +14,13 @@ from stillair.hooks import Plugins, View
 from stillair.job import Line as Entry
 from stillair.wording import Wording
 
+from .ahead import ahead
+from .balances import balances
 from .calculations import calculations, limits
 from .document import Document, Part, Raw, escape, to_json, write
 from .findings import findings
 from .introduction import as_of, introduction
+from .letter import letter
 from .people import signatures, who_with_what
 from .periods import periods
 from .places import places
@@ -28,7 +31,7 @@ from .stops import cautions
 from .undecided import undecided
 from .versions import versions
 
-__all__ = ["Document", "as_of", "escape", "make", "markdown", "prose", "to_json", "write"]
+__all__ = ["Document", "as_of", "escape", "letter", "make", "markdown", "prose", "to_json", "write"]
 
 
 def make(
@@ -56,6 +59,8 @@ def make(
         undecided(wording),
         places(wording, lines),
         who_with_what(wording, lines),
+        *balances(wording),
+        ahead(wording),
         calculations(wording),
         limits(wording),
         periods(wording),

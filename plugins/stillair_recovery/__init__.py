@@ -1,0 +1,17 @@
+"""To what level a circuit is recovered, and how much a cylinder takes."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stillair.hooks import hookimpl
+
+if TYPE_CHECKING:
+    from stillair.calculator import Calculator
+
+
+@hookimpl
+def stillair_calculators() -> list[Calculator]:
+    from .calculators import CALCULATORS
+
+    return list(CALCULATORS)
