@@ -34,7 +34,7 @@ STANDARD_AIR = Source(
     unit="°F",
     formula="superheat = suction line temperature - dew temperature at the suction pressure",
     sources=(RA3, SATURATION),
-    valid="between the ends of the table of that refrigerant; below 0 there is liquid in the line, or a slip",
+    valid="in the table of that refrigerant, line at -60 to 300 °F; below 0 there is liquid in it, or a slip",
     rises_with=("temperature",),
     falls_with=("pressure",),
     examples=(
@@ -45,6 +45,7 @@ STANDARD_AIR = Source(
 )
 def superheat(refrigerant: Entry, pressure: float, temperature: float) -> float:
     """How far above its dew point the suction line is; below 0 there is liquid in it, or a slip."""
+    air.refuse_unlike_line(temperature, "suction line")
     return temperature - saturation.temperature(refrigerant.name, pressure, "dew")
 
 
@@ -60,7 +61,7 @@ def superheat(refrigerant: Entry, pressure: float, temperature: float) -> float:
     unit="°F",
     formula="subcooling = bubble temperature at the liquid pressure - liquid line temperature",
     sources=(RA3, SATURATION),
-    valid="between the ends of the table of that refrigerant; below 0 there is vapour in the line, or a slip",
+    valid="in the table of that refrigerant, line at -60 to 300 °F; below 0 there is vapour in it, or a slip",
     rises_with=("pressure",),
     falls_with=("temperature",),
     examples=(
@@ -79,6 +80,7 @@ def superheat(refrigerant: Entry, pressure: float, temperature: float) -> float:
 )
 def subcooling(refrigerant: Entry, pressure: float, temperature: float) -> float:
     """How far below its bubble point the liquid line is; below 0 there is vapour in it, or a slip."""
+    air.refuse_unlike_line(temperature, "liquid line")
     return saturation.temperature(refrigerant.name, pressure, "bubble") - temperature
 
 
@@ -259,13 +261,13 @@ def target_split(return_dry_bulb: float, return_wet_bulb: float) -> float:
     inputs={
         "heat": Input("power", about="given to the air, such as by a furnace: its input less its losses"),
         "temperature_rise": Input("temperature difference", about="supply less return"),
-        "atmosphere": Input("absolute pressure", about="of the air at that place"),
+        "atmosphere": Input("absolute pressure", about="of the air at that place, 45 to 110 kPa"),
     },
     output="volume flow",
     unit="cfm",
     formula="airflow = heat / (1.08 x temperature rise x atmosphere / 14.696 psia), in Btu/h and °F",
     sources=(STANDARD_AIR,),
-    valid="sensible heat only; steady, all of the air measured",
+    valid="sensible heat only; steady, all of the air measured, warmed by 1 to 200 °F",
     rises_with=("heat",),
     falls_with=("temperature_rise", "atmosphere"),
     examples=(
@@ -296,7 +298,7 @@ def airflow_sensible(heat: float, temperature_rise: float, atmosphere: float) ->
     unit="°F",
     formula="mixed = main x (1 - share) + other x share",
     sources=(Source("1. conservation of energy, at one specific heat"),),
-    valid="dry bulb, at one pressure",
+    valid="dry bulb, at one pressure, -60 to 300 °F",
     rises_with=("main", "other"),
     examples=(
         Example({"main": "76 °F", "other": "56 °F", "other_share": "15 %"}, "73 °F", within="0.01 °F"),

@@ -78,6 +78,8 @@ def annex_1_equivalent(refrigerant: Entry, charge: float) -> float:
         raise OutOfRange(f"{refrigerant.name} is not a gas of Annex I")
     # The column counts an HFO as 1 (40 CFR Part 84); its HFC potentials are those of Annex I.
     assert isinstance(hfo, float | int)
+    if not charge >= 0:
+        raise OutOfRange("the charge is below nothing")
     return charge * (counted - hfo)
 
 

@@ -33,4 +33,6 @@ def limit(name: str) -> float:
 
 def room(name: str, charge: float) -> float:
     """The least volume, m3, that takes a charge, kg, without passing the limit."""
+    if not charge >= 0:
+        raise OutOfRange("the charge is below nothing")
     return charge / limit(name)

@@ -11,7 +11,7 @@ __all__ = ["CALCULATORS"]
 REFRIGERANT = Input(catalogue="refrigerant")
 GAS = Input(catalogue="test_gas")
 LEAK = Input("mass flow")
-ATMOSPHERE = Input("absolute pressure", about="of the air at that place")
+ATMOSPHERE = Input("absolute pressure", about="of the air at that place, 45 to 110 kPa")
 TEST_PRESSURE = Input("absolute pressure", about="in the circuit while it is tested")
 LEAK_PRESSURE = Input("absolute pressure", about="in the circuit when the leak has the rate spoken of")
 
@@ -60,7 +60,7 @@ EVENLY = "spread evenly at -60 to 150 °F; near the floor or the leak it may be 
     "rolling: added over the previous 365 d / full charge, since does not enter; "
     "physical: added / full charge x 365 d / since",
     sources=(LEAK_RATE, Source("2. physical: definition of a mean rate")),
-    valid="up to one full charge, and where the circuit was full after the addition before",
+    valid="up to one full charge, from a day on, and where the circuit was full after the addition before",
     rises_with=("added",),
     falls_with=("full_charge", "since"),
     examples=(
@@ -97,8 +97,8 @@ def leak_rate_from_history(added: float, full_charge: float, since: float, metho
     unit="g/yr",
     formula="loss = added / since, a year of 365 d",
     sources=(Source("1. definition of a mean rate; 40 CFR 82.152 counts 365 days to a year"),),
-    valid="where the circuit was as full before as after; hoses alone lose 0.5 to 1 oz each time (common "
-    "practice)",
+    valid="from a day on, where the circuit was as full before as after; hoses alone lose 0.5 to 1 oz each "
+    "time (common practice)",
     rises_with=("added",),
     falls_with=("since",),
     examples=(
@@ -212,7 +212,8 @@ def pressure_factor(test_pressure: float, leak_pressure: float, atmosphere: floa
     formula="mass = y p V M / (R T), with y = (w / M) / (w / M + (1 - w) / 28.0134 g/mol), "
     "w the share by mass",
     sources=(IDEAL_GAS, MOLAR_MASSES),
-    valid="where the trace does not condense; a volume known to 30 % gives a mass known to 30 %",
+    valid="where the trace does not condense, up to 870 psia (6 MPa); a volume known to 30 % gives a mass "
+    "known to 30 %",
     rises_with=("pressure", "volume", "share"),
     falls_with=("temperature",),
     examples=(
@@ -252,7 +253,7 @@ def trace_gas_mass(
         Source("1. ideal gas and Dalton's law; judgement: good to about a tenth of the share below 150 psia"),
         MOLAR_MASSES,
     ),
-    valid="a dry circuit, nothing but vapour before the nitrogen",
+    valid="a dry circuit, nothing but vapour before the nitrogen, up to 870 psia (6 MPa)",
     rises_with=("refrigerant_pressure",),
     falls_with=("total_pressure",),
     examples=(
@@ -450,7 +451,7 @@ def vapour_charge_mass(refrigerant: Entry, pressure: float, temperature: float, 
     unit="mbar·L/s",
     formula="throughput = leak / M x R T, T the reference temperature; 0 and 20 °C differ by 7 %",
     sources=(IDEAL_GAS, MOLAR_MASSES),
-    valid="any reference temperature above absolute zero, always stated beside the result",
+    valid="a reference temperature of -60 to 150 °F, always stated beside the result",
     rises_with=("leak", "reference"),
     examples=(
         Example(
@@ -476,7 +477,7 @@ def leak_rate_convert(refrigerant: Entry, leak: float, reference: float) -> floa
     unit="g/yr",
     formula="leak = throughput x M / (R T), T the reference temperature",
     sources=(IDEAL_GAS, MOLAR_MASSES),
-    valid="any reference temperature above absolute zero",
+    valid="a reference temperature of -60 to 150 °F",
     rises_with=("throughput",),
     falls_with=("reference",),
     examples=(
@@ -714,7 +715,7 @@ def hold_leak_rate(
     unit="g/yr",
     formula="smallest leak = change x M V / (R T x time)",
     sources=(IDEAL_GAS, Source("2. 40 CFR 1065.644, with both temperatures the same")),
-    valid="-40 to 160 °F; leaks below it pass the hold unseen",
+    valid="a change above 0, a minute or more, -40 to 160 °F; leaks below it pass the hold unseen",
     rises_with=("change", "volume"),
     falls_with=("temperature", "time"),
     examples=(
@@ -804,8 +805,8 @@ def hold_expected_pressure_real(
     unit="h",
     formula="time = change x M V / (R T x leak)",
     sources=(IDEAL_GAS, Source("2. 40 CFR 1065.644, with both temperatures the same")),
-    valid="-40 to 160 °F; no better than the leak is known: one of refrigerant, through leak_to_other_gas, "
-    "is good to a factor of 3 (judgement); the wait for the gas to settle comes on top",
+    valid="a change above 0, -40 to 160 °F; no better than the leak is known: one of refrigerant, through "
+    "leak_to_other_gas, is good to a factor of 3 (judgement); the wait for the gas to settle comes on top",
     rises_with=("change", "volume"),
     falls_with=("leak", "temperature"),
     examples=(

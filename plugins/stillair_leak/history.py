@@ -9,14 +9,16 @@ __all__ = ["METHODS", "YEAR", "lost_a_year", "share_a_year"]
 #: s. 40 CFR 82.152 counts 365 days to a year, and so do leak rates in g/yr.
 YEAR = 365 * 86400.0
 METHODS = ("annualising", "rolling", "physical")
+#: s. 40 CFR 82.152 counts in days; what is added twice within one day is one filling (judgement).
+SHORTEST = 86400.0
 
 
 def share_a_year(added: float, full_charge: float, since: float, method: str) -> float:
     """Share of the full charge lost in a year; kg, kg, s.
 
-    OutOfRange without a full charge or a time, and for more added than the circuit holds.
+    OutOfRange without a full charge, within a day, and for more added than the circuit holds.
     """
-    _refuse_no_time(since)
+    _refuse_too_soon(since)
     _refuse_negative(added)
     if not full_charge > 0:
         raise OutOfRange("the full charge is not above 0, so no share of it can be named")
@@ -33,14 +35,19 @@ def share_a_year(added: float, full_charge: float, since: float, method: str) ->
 
 def lost_a_year(added: float, since: float) -> float:
     """kg/s lost on average over `since` s, if `added` kg put back exactly what was lost."""
-    _refuse_no_time(since)
+    _refuse_too_soon(since)
     _refuse_negative(added)
     return added / since
 
 
-def _refuse_no_time(since: float) -> None:
+def _refuse_too_soon(since: float) -> None:
     if not since > 0:
         raise OutOfRange("no time has passed since the last addition: check both dates")
+    if since < SHORTEST:
+        raise OutOfRange(
+            "less than a day since the addition before is one filling and no rate: count both as one, or "
+            "check both dates"
+        )
 
 
 def _refuse_negative(added: float) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from stillair.calculator import OutOfRange
+from stillair_refrigerants.atmosphere import refuse_unlike_air
 from stillair_refrigerants.vapour import GAS_CONSTANT
 
 from . import nitrogen
@@ -13,12 +14,13 @@ __all__ = ["expected", "expected_real", "leak_rate", "smallest_leak", "time_need
 HIGHEST = 6e6
 #: K, -40 and 160 °F: no circuit under test is colder or hotter (judgement).
 COLDEST, HOTTEST = 233.15, 344.2611111111111
+#: s: in less nobody reads gauge and thermometer twice (judgement).
+SHORTEST = 60.0
 
 
 def expected(start: float, start_temperature: float, end_temperature: float, atmosphere: float) -> float:
     """Gauge pressure, Pa, of a tight circuit after it went from one temperature to the other, K."""
-    if not atmosphere >= 0:
-        raise OutOfRange("the pressure of the atmosphere is below a perfect vacuum")
+    refuse_unlike_air(atmosphere)
     _refuse_unlike_ideal(start + atmosphere, start_temperature, end_temperature)
     return (start + atmosphere) * end_temperature / start_temperature - atmosphere
 
@@ -52,17 +54,26 @@ def leak_rate(
 
 def smallest_leak(molar_mass: float, change: float, temperature: float, volume: float, time: float) -> float:
     """kg/s that change the pressure by `change` Pa, the least that can be told, in `time` s."""
-    if not change >= 0:
-        raise OutOfRange("the change of pressure that can be told is negative")
-    _refuse_unlike_ideal(HIGHEST, temperature)
-    return change * molar_mass / (GAS_CONSTANT * temperature) * _volume_a_second(volume, time)
+    return _mass(molar_mass, change, temperature) * _volume_a_second(volume, time)
 
 
 def time_needed(molar_mass: float, leak: float, change: float, temperature: float, volume: float) -> float:
     """Seconds in which a leak, kg/s, changes the pressure by `change` Pa, the least that can be told."""
     if not leak > 0:
         raise OutOfRange("the leak is not above 0: no hold is long enough to show none")
-    return smallest_leak(molar_mass, change, temperature, volume, 1.0) / leak
+    _refuse_no_volume(volume)
+    return _mass(molar_mass, change, temperature) * volume / leak
+
+
+def _mass(molar_mass: float, change: float, temperature: float) -> float:
+    """kg that change the pressure of each m3 by `change` Pa."""
+    if not 0 < change <= HIGHEST:
+        raise OutOfRange(
+            "the change that can be told is not above 0, up to 6 MPa (870 psi): no gauge tells a change of "
+            "nothing"
+        )
+    _refuse_unlike_ideal(HIGHEST, temperature)
+    return change * molar_mass / (GAS_CONSTANT * temperature)
 
 
 def _refuse_unlike_ideal(pressure: float, *temperatures: float) -> None:
@@ -74,8 +85,12 @@ def _refuse_unlike_ideal(pressure: float, *temperatures: float) -> None:
 
 
 def _volume_a_second(volume: float, time: float) -> float:
+    _refuse_no_volume(volume)
+    if not time >= SHORTEST:
+        raise OutOfRange("less than a minute between the two readings shows nothing: check number and unit")
+    return volume / time
+
+
+def _refuse_no_volume(volume: float) -> None:
     if not volume > 0:
         raise OutOfRange("the volume under test is not above 0")
-    if not time > 0:
-        raise OutOfRange("no time has passed between the two readings")
-    return volume / time

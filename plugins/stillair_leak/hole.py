@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from stillair.calculator import OutOfRange
 from stillair_refrigerants import catalogue
+from stillair_refrigerants.atmosphere import refuse_unlike_air
 
 from . import viscosity
 
@@ -20,8 +21,7 @@ HIGHEST = 20e6
 
 def pressure_factor(test_pressure: float, leak_pressure: float, atmosphere: float) -> float:
     """By how much a hole leaks more at the test pressure than at the leak's own; all Pa absolute."""
-    if not atmosphere >= 0:
-        raise OutOfRange("the pressure of the atmosphere is below a perfect vacuum")
+    refuse_unlike_air(atmosphere)
     for pressure, called in ((test_pressure, "test"), (leak_pressure, "leak's own")):
         if not pressure > atmosphere:
             raise OutOfRange(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from stillair.calculator import OutOfRange
 from stillair_refrigerants import catalogue
+from stillair_refrigerants.atmosphere import refuse_unlike_air
 from stillair_refrigerants.vapour import GAS_CONSTANT
 
 __all__ = ["OXYGEN", "concentration", "full", "oxygen_left"]
@@ -23,8 +24,7 @@ def full(name: str, volume: float, temperature: float, atmosphere: float) -> flo
         raise OutOfRange("the volume of the space is not above 0")
     if not COLDEST <= temperature <= HOTTEST:
         raise OutOfRange("the temperature is not between -60 and 150 °F")
-    if not atmosphere > 0:
-        raise OutOfRange("the pressure of the atmosphere is not above 0")
+    refuse_unlike_air(atmosphere)
     return atmosphere * volume * catalogue.molar_mass(name) / (GAS_CONSTANT * temperature)
 
 

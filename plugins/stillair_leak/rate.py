@@ -6,6 +6,8 @@ from stillair.calculator import OutOfRange
 from stillair_refrigerants import catalogue
 from stillair_refrigerants.vapour import GAS_CONSTANT
 
+from .pool import COLDEST, HOTTEST
+
 __all__ = ["from_mass_flow", "to_mass_flow"]
 
 
@@ -20,6 +22,9 @@ def to_mass_flow(name: str, throughput: float, reference: float) -> float:
 
 
 def _specific(name: str, reference: float) -> float:
-    if not reference > 0:
-        raise OutOfRange("the reference temperature is not above absolute zero")
+    if not COLDEST <= reference <= HOTTEST:
+        raise OutOfRange(
+            "the reference temperature is not between -60 and 150 °F: 0, 20 and 25 °C are in use, check "
+            "number and unit"
+        )
     return GAS_CONSTANT * reference / catalogue.molar_mass(name)

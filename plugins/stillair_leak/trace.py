@@ -6,6 +6,8 @@ from stillair.calculator import OutOfRange
 from stillair_refrigerants import catalogue, saturation
 from stillair_refrigerants.vapour import GAS_CONSTANT, NITROGEN
 
+from .hold import HIGHEST
+
 __all__ = ["mass", "share_by_mass"]
 
 
@@ -19,6 +21,7 @@ def mass(name: str, pressure: float, volume: float, temperature: float, share: f
         raise OutOfRange(f"a share of {100 * share:.4g} % is not between 0 and 100 %")
     if not (pressure > 0 and volume > 0):
         raise OutOfRange("the test pressure or the volume is not above 0")
+    _refuse_too_dense(pressure)
     molar_mass = catalogue.molar_mass(name)
     moles = share / molar_mass
     part = moles / (moles + (1 - share) / NITROGEN)
@@ -34,5 +37,14 @@ def share_by_mass(name: str, refrigerant: float, total: float) -> float:
         raise OutOfRange(
             "the pressure of the refrigerant alone must lie between vacuum and the total pressure"
         )
+    _refuse_too_dense(total)
     part = refrigerant * catalogue.molar_mass(name)
     return part / (part + (total - refrigerant) * NITROGEN)
+
+
+def _refuse_too_dense(pressure: float) -> None:
+    if pressure > HIGHEST:
+        raise OutOfRange(
+            "the pressure is above 6 MPa absolute (870 psia), where nitrogen is no longer taken as an ideal "
+            "gas and no circuit is tested: check number and unit"
+        )

@@ -20,7 +20,10 @@ DENSITIES = Source(
     "liquid_specific_gravity; liquid from tables made with CoolProp 8.0.0"
 )
 PRESSURES = Source("2. Saturation pressures: tables made with CoolProp 8.0.0")
-CYLINDERS = "cylinders for gas that is liquid at 130 °F, so not R-744; a stricter label or law comes first"
+CYLINDERS = (
+    "cylinders up to 1000 lb of water, for gas that is liquid at 130 °F, so not R-744; a stricter label or "
+    "law comes first"
+)
 
 
 @calculator(
@@ -146,7 +149,7 @@ def class_pressure(refrigerant: Entry) -> float:
         "refrigerant": REFRIGERANT,
         "full_charge": Input("mass", about="of the appliance"),
         "machine": Input(options=level.MACHINES, about="made before, or on and since, 15 November 1993"),
-        "atmosphere": Input("absolute pressure", about="of the air at that place"),
+        "atmosphere": Input("absolute pressure", about="of the air at that place, 45 to 110 kPa"),
     },
     output="absolute pressure",
     unit="inHg",

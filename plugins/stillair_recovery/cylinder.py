@@ -15,6 +15,8 @@ WATER = 997.048
 AT_77, AT_130, AT_131 = map(saturation.node_temperature, (77, 130, 131))
 #: 49 CFR 173.301 and 173.304a: at 131 °F (55 °C) at most 5/4 of the marked service pressure.
 OVER_SERVICE = 1.25
+#: kg: 1,000 lb of water, the largest of the welded cylinders in use (49 CFR 178.51 and 178.61, from memory).
+LARGEST = 1000 * 0.45359237
 
 
 def greatest(name: str, water_capacity: float, tare: float) -> float:
@@ -60,3 +62,5 @@ def _gravity(name: str, kelvin: float) -> float:
 def _refuse_unmarked(water_capacity: float) -> None:
     if not water_capacity > 0:
         raise OutOfRange("the water capacity is not above 0: read it on the collar, behind WC")
+    if not water_capacity <= LARGEST:
+        raise OutOfRange("no cylinder holds more than 1000 lb of water: read the collar again, behind WC")

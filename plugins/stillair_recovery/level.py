@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from stillair.calculator import OutOfRange
 from stillair_refrigerants import saturation
+from stillair_refrigerants.atmosphere import refuse_unlike_air
 
 __all__ = ["MACHINES", "class_pressure", "level"]
 
@@ -32,8 +33,7 @@ def level(pressure_class: str, full_charge: float, machine: str, atmosphere: flo
     """Pa absolute to reach, and never above the air around: what is higher would be let out."""
     if not full_charge > 0:
         raise OutOfRange("the full charge is not above 0")
-    if not atmosphere > 0:
-        raise OutOfRange("the pressure of the atmosphere is not above 0")
+    refuse_unlike_air(atmosphere)
     if pressure_class == "low":
         return min(LOW, atmosphere)
     inches = TABLE_1[pressure_class, full_charge >= LARGE][MACHINES.index(machine)]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from stillair.calculator import Calculator, Entry, Example, Input, OutOfRange, Source, calculator
 
-from . import atmosphere, liquid, saturation, vapour
+from . import liquid, saturation, vapour
+from .atmosphere import pressure_at, refuse_unlike_air
 
 __all__ = ["CALCULATORS"]
 
@@ -18,6 +19,9 @@ TABLES = Source(
     "state of a pure refrigerant, the mixture model of a blend's parts by mass; see its confidence"
 )
 HANDBOOK = Source("Compared with ASHRAE Handbook Fundamentals 2017, chapter 29, Table 8")
+AIR = "an atmosphere of 45 to 110 kPa absolute"
+#: Pa. Above what a full nitrogen cylinder holds (2640 psig, from memory) nothing in this work is read.
+HIGHEST = 20e6
 FROM_TABLE = "between the ends of the table of that refrigerant: -60 to 150 °F, R-744 to 87 °F"
 
 
@@ -97,7 +101,7 @@ def glide(refrigerant: Entry, pressure: float) -> float:
     unit="psia",
     formula="absolute pressure = gauge pressure + pressure of the atmosphere",
     sources=(Source("definition of gauge pressure"),),
-    valid="where the result is above a perfect vacuum",
+    valid=f"where the result is above a perfect vacuum, up to 20 MPa absolute; {AIR}",
     rises_with=("gauge", "atmosphere"),
     examples=(
         Example({"gauge": "118.8 psig", "atmosphere": "14.696 psia"}, "133.496 psia", within="0.001 psi"),
@@ -106,8 +110,10 @@ def glide(refrigerant: Entry, pressure: float) -> float:
 )
 def absolute_pressure(gauge: float, atmosphere: float) -> float:
     """A gauge reading as absolute pressure."""
+    refuse_unlike_air(atmosphere)
     if gauge + atmosphere <= 0:
         raise OutOfRange("the gauge pressure is below a perfect vacuum at this atmosphere")
+    _refuse_too_high(gauge + atmosphere)
     return gauge + atmosphere
 
 
@@ -117,7 +123,7 @@ def absolute_pressure(gauge: float, atmosphere: float) -> float:
     unit="psig",
     formula="gauge pressure = absolute pressure - pressure of the atmosphere",
     sources=(Source("definition of gauge pressure"),),
-    valid="any absolute pressure",
+    valid=f"from a perfect vacuum to 20 MPa absolute; {AIR}",
     rises_with=("absolute",),
     falls_with=("atmosphere",),
     examples=(
@@ -126,7 +132,16 @@ def absolute_pressure(gauge: float, atmosphere: float) -> float:
 )
 def gauge_pressure(absolute: float, atmosphere: float) -> float:
     """An absolute pressure as a gauge at that place shows it."""
+    refuse_unlike_air(atmosphere)
+    if absolute < 0:
+        raise OutOfRange("the pressure is below a perfect vacuum")
+    _refuse_too_high(absolute)
     return absolute - atmosphere
+
+
+def _refuse_too_high(absolute: float) -> None:
+    if absolute > HIGHEST:
+        raise OutOfRange("the pressure is above 20 MPa absolute (2900 psia): check number and unit")
 
 
 @calculator(
@@ -152,7 +167,7 @@ def gauge_pressure(absolute: float, atmosphere: float) -> float:
 )
 def atmosphere_at_elevation(elevation: float) -> float:
     """The usual pressure of the atmosphere at an elevation."""
-    return atmosphere.pressure_at(elevation)
+    return pressure_at(elevation)
 
 
 @calculator(

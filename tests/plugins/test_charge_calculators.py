@@ -137,6 +137,9 @@ WEIGH = {"return_wet_bulb": "62 °F", "outdoor_dry_bulb": "100 °F"}
 COLD = {"return_wet_bulb": "63 °F", "outdoor_dry_bulb": "48 °F", "by": "chart"}
 DRY = {"return_wet_bulb": "45 °F", "outdoor_dry_bulb": "75 °F", "by": "chart"}
 LINE = {"nameplate": "10 oz", "length": "0 ft", "included": "25 ft", "rate": "0.6 oz/ft", "extras": "0 oz"}
+SUCTION = {"refrigerant": "R-22", "pressure": "83.2 psia", "temperature": "580 °F"}
+LIQUID = {"refrigerant": "R-22", "pressure": "250 psia", "temperature": "955 °F"}
+COIL = {"heat": "60000 Btu/h", "temperature_rise": "55 °F", "atmosphere": "150 psia"}
 HEATED = {"heat": "60000 Btu/h", "temperature_rise": "-5 °F", "atmosphere": "14.7 psia"}
 
 
@@ -153,7 +156,13 @@ HEATED = {"heat": "60000 Btu/h", "temperature_rise": "-5 °F", "atmosphere": "14
         ("line_set_charge", LINE, "nothing is left"),
         ("line_set_charge", {**LINE, "length": "3500 ft"}, "490 ft"),
         ("airflow_sensible", HEATED, "swapped"),
-        ("airflow_sensible", {**HEATED, "temperature_rise": "55 °F", "atmosphere": "1 psia"}, "dry land"),
+        ("airflow_sensible", COIL, "of the circuit"),
+        ("airflow_sensible", {**HEATED, "temperature_rise": "0.5 °F"}, "between 1 and 200 °F"),
+        ("airflow_sensible", {**HEATED, "temperature_rise": "201 °F"}, "between 1 and 200 °F"),
+        ("mixed_air", {"main": "76 °F", "other": "-459 °F", "other_share": "15 %"}, "the other air"),
+        ("mixed_air", {"main": "760 °F", "other": "56 °F", "other_share": "15 %"}, "the main air"),
+        ("superheat", SUCTION, "suction line"),
+        ("subcooling", LIQUID, "liquid line"),
         ("external_static", {"supply": "0.31 in w.c.", "return_side": "0.29 in w.c."}, "with its minus"),
         ("external_static", {"supply": "-0.31 in w.c.", "return_side": "-0.29 in w.c."}, "hoses swapped"),
         ("mixed_air", {"main": "76 °F", "other": "56 °F", "other_share": "115 %"}, "between 0 and 100 %"),

@@ -211,7 +211,7 @@ def test_a_rolling_sum_is_not_scaled_up_for_a_short_stretch() -> None:
     assert rates == {0.1}
 
 
-@given(added=st.floats(0, 50), charge=st.floats(50, 200), days=st.floats(0.1, 365))
+@given(added=st.floats(0, 50), charge=st.floats(50, 200), days=st.floats(1, 365))
 def test_within_a_year_annualising_is_the_plain_rate(added: float, charge: float, days: float) -> None:
     found = [
         c.leak_rate_from_history(added, charge, days * DAY, method) for method in ("annualising", "physical")
@@ -219,7 +219,7 @@ def test_within_a_year_annualising_is_the_plain_rate(added: float, charge: float
     assert found[0] == pytest.approx(found[1])
 
 
-@given(added=st.floats(0.001, 50), charge=st.floats(50, 200), days=st.floats(0.1, 3650))
+@given(added=st.floats(0.001, 50), charge=st.floats(50, 200), days=st.floats(1, 3650))
 def test_the_rate_in_mass_is_the_rate_in_shares_times_the_charge(
     added: float, charge: float, days: float
 ) -> None:
@@ -668,7 +668,8 @@ def test_real_nitrogen_moves_more_than_an_ideal_gas_either_way(
 
 
 def test_thin_nitrogen_is_an_ideal_gas() -> None:
-    both = [f(0.0, 255.0, 338.0, 1e3) for f in (c.hold_expected_pressure, c.hold_expected_pressure_real)]
+    start = 1e3 - ATM
+    both = [f(start, 255.0, 338.0, ATM) for f in (c.hold_expected_pressure, c.hold_expected_pressure_real)]
     assert both[0] == pytest.approx(both[1], abs=0.05)
 
 
@@ -689,10 +690,11 @@ def test_elevation_barely_matters_to_a_hold() -> None:
 
 def test_a_hold_in_a_vacuum_without_time_or_beyond_its_pressures_is_refused() -> None:
     nitrogen = test_gas("nitrogen")
-    with pytest.raises(OutOfRange, match="negative"):
-        c.hold_smallest_leak(nitrogen, -1.0, 293.15, 0.01, 3600.0)
-    with pytest.raises(OutOfRange, match="no time has passed"):
-        c.hold_leak_rate(nitrogen, 21 * ATM, 293.15, 20 * ATM, 293.15, 0.01, 0.0)
+    for seconds in (0.0, 59.0):
+        with pytest.raises(OutOfRange, match="less than a minute"):
+            c.hold_leak_rate(nitrogen, 21 * ATM, 293.15, 20 * ATM, 293.15, 0.01, seconds)
+        with pytest.raises(OutOfRange, match="less than a minute"):
+            c.hold_smallest_leak(nitrogen, 3e3, 293.15, 0.01, seconds)
     for expected in (c.hold_expected_pressure, c.hold_expected_pressure_real):
         with pytest.raises(OutOfRange, match="perfect vacuum"):
             expected(-15 * PSI, 293.15, 294.15, 14.7 * PSI)
@@ -700,6 +702,63 @@ def test_a_hold_in_a_vacuum_without_time_or_beyond_its_pressures_is_refused() ->
             expected(900 * PSI, 293.15, 294.15, ATM)
         with pytest.raises(OutOfRange, match="between -40 and 160 °F"):
             expected(300 * PSI, 293.15, fahrenheit(200), ATM)
+
+
+@pytest.mark.parametrize("change", [0.0, -1.0, 6.1e6])
+def test_no_gauge_tells_a_change_of_nothing(change: float) -> None:
+    """A change of zero would make a leak of zero the smallest seen, and no time enough to see one."""
+    nitrogen = test_gas("nitrogen")
+    with pytest.raises(OutOfRange, match="the change that can be told is not above 0"):
+        c.hold_smallest_leak(nitrogen, change, 293.15, 0.01, 3600.0)
+    with pytest.raises(OutOfRange, match="the change that can be told is not above 0"):
+        c.hold_time_needed(nitrogen, 1e-7, change, 293.15, 0.01)
+
+
+# --- what is typed in the wrong place
+
+
+@pytest.mark.parametrize("atmosphere", [0.0, 44.9e3, 111e3, 150 * PSI])
+def test_a_pressure_of_the_circuit_is_no_atmosphere(atmosphere: float) -> None:
+    """150 psia there would make 6 times the flammable limit look like 60 % of it."""
+    gas, nitrogen = refrigerant("R-454B"), test_gas("nitrogen")
+    calls = (
+        lambda: c.flammable_share(gas, 3.6, 2.0, 298.15, atmosphere),
+        lambda: c.mass_to_flammable_share(gas, 0.1, 2.0, 298.15, atmosphere),
+        lambda: c.pool_concentration(gas, 1e-6, 600.0, 2.0, 298.15, atmosphere),
+        lambda: c.pressure_factor(2e6, 1e6, atmosphere),
+        lambda: c.leak_from_other_gas(nitrogen, gas, 1e-7, 2e6, 1e6, atmosphere),
+        lambda: c.leak_to_other_gas(nitrogen, gas, 1e-7, 2e6, 1e6, atmosphere),
+        lambda: c.hold_expected_pressure(2e6, 300.0, 290.0, atmosphere),
+        lambda: c.hold_expected_pressure_real(2e6, 300.0, 290.0, atmosphere),
+    )
+    for call in calls:
+        with pytest.raises(OutOfRange, match="never of the circuit"):
+            call()
+
+
+@pytest.mark.parametrize("pressure", [6.01e6, 3147 * PSI])
+def test_a_trace_is_not_weighed_for_a_pressure_no_circuit_is_tested_at(pressure: float) -> None:
+    with pytest.raises(OutOfRange, match="870 psia"):
+        c.trace_gas_mass(refrigerant("R-22"), pressure, 0.01, 294.0, 0.05)
+    with pytest.raises(OutOfRange, match="870 psia"):
+        c.trace_gas_share(refrigerant("R-22"), 1e5, pressure)
+
+
+@pytest.mark.parametrize("since", [1e-3, 3600.0, DAY - 1])
+def test_what_is_added_twice_within_a_day_is_one_filling(since: float) -> None:
+    for method in ("annualising", "rolling", "physical"):
+        with pytest.raises(OutOfRange, match="one filling and no rate"):
+            c.leak_rate_from_history(0.1, 4.0, since, method)
+    with pytest.raises(OutOfRange, match="one filling and no rate"):
+        c.mass_lost_a_year(0.1, since)
+
+
+@pytest.mark.parametrize("reference", [0.0, 200.0, 400.0])
+def test_a_reference_temperature_is_one_of_a_room(reference: float) -> None:
+    with pytest.raises(OutOfRange, match="reference temperature is not between -60 and 150 °F"):
+        c.leak_rate_convert(refrigerant("R-134a"), 1e-9, reference)
+    with pytest.raises(OutOfRange, match="reference temperature is not between -60 and 150 °F"):
+        c.throughput_to_leak_rate(refrigerant("R-134a"), 1e-9, reference)
 
 
 # --- the plugin

@@ -115,6 +115,21 @@ def test_a_mile_up_the_same_gauge_reading_is_a_colder_refrigerant() -> None:
     assert 0.5 < 1.8 * (sea - mile) < 2.0
 
 
+@pytest.mark.parametrize("atmosphere", [0.0, 44e3, 150 * PSI])
+def test_a_pressure_of_the_circuit_is_no_atmosphere(atmosphere: float) -> None:
+    for calculator in (c.absolute_pressure, c.gauge_pressure):
+        with pytest.raises(OutOfRange, match="never of the circuit"):
+            calculator(100 * PSI, atmosphere)
+
+
+def test_no_pressure_in_this_work_is_above_that_of_a_full_cylinder() -> None:
+    for calculator in (c.absolute_pressure, c.gauge_pressure):
+        with pytest.raises(OutOfRange, match="above 20 MPa"):
+            calculator(20.5e6, 14.7 * PSI)
+    with pytest.raises(OutOfRange, match="below a perfect vacuum"):
+        c.gauge_pressure(-1.0, 14.7 * PSI)
+
+
 def test_a_gauge_cannot_read_below_a_perfect_vacuum() -> None:
     with pytest.raises(OutOfRange, match="below a perfect vacuum"):
         c.absolute_pressure(-15 * PSI, ATMOSPHERE)

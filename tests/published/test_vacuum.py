@@ -209,7 +209,7 @@ def test_the_worked_example_of_the_federal_text() -> None:
 
 # The formula of the same paragraph, V / R (p2 / T2 - p1 / T1) / (t2 - t1), which holds both ways: for one
 # temperature the throughput is it times R T.
-@given(volume=st.floats(1e-3, 1), first=st.floats(1, 1e3), more=st.floats(1, 1e3), time=st.floats(10, 1e4))
+@given(volume=st.floats(1e-3, 1), first=st.floats(1, 1e3), more=st.floats(1, 1e3), time=st.floats(60, 1e4))
 def test_the_formula_of_the_federal_text(volume: float, first: float, more: float, time: float) -> None:
     warm, gas = 293.15, 8.314462618
     moles = volume / gas * ((first + more) / warm - first / warm) / time
