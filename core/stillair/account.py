@@ -76,15 +76,18 @@ def moment(wording: Wording, at: float | None) -> str | None:
 
 
 def amount(value: Number, unit: Unit) -> Account:
-    """A number as value, low, high and tolerance in one unit; null where it has none."""
-    middle, low, high = span_of(value, unit)
+    """A number as value, low, high and tolerance in one unit; null where it has none.
+
+    While it may be several values, only low and high are given, tolerance included.
+    """
+    one, low, high = span_of(value, unit)
     tolerance = None
-    if middle is not None:
+    if one is not None:
         from stillair.quantity import difference_unit
 
         tolerance = in_unit(value.tolerance, difference_unit(unit))
     return {
-        "value": middle,
+        "value": one,
         "low": low,
         "high": high,
         "unit": unit.symbol,
@@ -414,7 +417,7 @@ def _working(done: Working) -> Account:
 def calculation(found: Calculated) -> Account:
     """The result of one calculator with its working and sources.
 
-    Where an option was not given, `low` and `high` cover all of them and `value` is their middle.
+    Where an option was not given, `low` and `high` cover all of them.
     """
     result = amount(found.number, found.unit)
     return {
@@ -434,6 +437,7 @@ def calculation(found: Calculated) -> Account:
         },
         **result,
         "undecided": [each.name for each in found.undecided],
+        "remarks": list(found.remarks),
         "reasons": list(found.reasons),
         "working": list(found.working),
         "formula": found.calculator.formula,
@@ -468,6 +472,7 @@ def _calculator(each: Calculator) -> Account:
         "unit": each.unit,
         "rises_with": list(each.rises_with),
         "falls_with": list(each.falls_with),
+        "remarks": [{"side": r.side, "bound": r.bound, "say": r.say} for r in each.remarks],
         "sources": [source.text for source in each.sources],
         "examples": [
             {"inputs": dict(e.inputs), "result": e.result, "within": e.within, "source": e.source or None}

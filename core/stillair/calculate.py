@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from stillair import quantity
 from stillair.calculator import Calculator, Catalogue, Entry, Input, OutOfRange, propagate
 from stillair.fault import did_you_mean
-from stillair.possible import Number, Options
-from stillair.quantity import DIMENSIONS, Dimension, QuantityError, Unit
-from stillair.verdict import Reason, Why
+from stillair.possible import Number, Options, Region, judge_span
+from stillair.quantity import DIMENSIONS, Dimension, Quantity, QuantityError, Unit
+from stillair.verdict import Reason, Verdict, Why
 from stillair.wording import number, precise, with_tolerance
 
 __all__ = ["CalculateError", "Calculated", "Given", "calculate"]
@@ -55,6 +55,7 @@ class Calculated:
     result: str
     working: tuple[str, ...]
     reasons: tuple[str, ...]
+    remarks: tuple[str, ...] = ()
 
     @property
     def undecided(self) -> tuple[Given, ...]:
@@ -68,7 +69,7 @@ def calculate(
     """The value for inputs as a person types them. CalculateError where one is missing or cannot be read.
 
     An option that is not given leaves all of them possible. A tolerance may follow a number, as in
-    `217 psig ± 3.5 psi`.
+    `217 psig ± 3.5 psi` or, of what has a zero of its own, `0.40 ft3 ± 30 %`.
     """
     for name in typed:
         if name not in calculator.inputs:
@@ -109,9 +110,30 @@ def calculate(
 
     found = propagate(function, values, choices, monotone, calculator.name)
     reasons = tuple(r.text for r in found.reasons if r.why is Why.OUTSIDE)
-    result = f"{calculator.name} = {number(found, unit)}"
+    result = f"{calculator.name} = {number(found, unit)}{_as_not_given(given, found)}"
     steps = _working(calculator, function, given, values, choices, found, unit)
-    return Calculated(calculator, tuple(given), found, unit, result, tuple(steps), reasons)
+    remarks = tuple(_remarks(calculator, found))
+    return Calculated(calculator, tuple(given), found, unit, result, tuple(steps), reasons, remarks)
+
+
+def _remarks(calculator: Calculator, found: Number) -> Iterator[str]:
+    """What the result means where it lies beyond a bound, or may."""
+    if found.undefined:
+        return
+    for remark in calculator.remarks:
+        edge = quantity.read(remark.bound, DIMENSIONS[calculator.output]).value
+        beyond = Region.comparison("<" if remark.side == "below" else ">", edge)
+        verdict = judge_span(*found.span(), beyond)
+        if verdict is not Verdict.FAILS:
+            yield f"{'it may be ' if verdict is Verdict.OPEN else ''}{remark}"
+
+
+def _as_not_given(given: Sequence[Given], found: Number) -> str:
+    """What a result that spans several values lacks to be one."""
+    lacking = [each.name for each in given if len(each.possible) > 1]
+    if not lacking or found.undefined or not found.ignorant:
+        return ""
+    return f", as {' and '.join(lacking)} {'is' if len(lacking) == 1 else 'are'} not given"
 
 
 def _readings(
@@ -160,7 +182,9 @@ def _number(name: str, text: str, dimension: Dimension, usual: Unit | None = Non
     try:
         read = quantity.read(parts[0], dimension, default=usual)
         tolerance = 0.0
-        if len(parts) == 2:
+        if len(parts) == 2 and (share := _share_of(parts[1], read)) is not None:
+            tolerance = share * abs(read.value)
+        elif len(parts) == 2:
             difference = quantity.difference_of(dimension)
             default = quantity.difference_unit(read.unit)
             tolerance = quantity.read(parts[1], difference, default=default).value
@@ -172,6 +196,17 @@ def _number(name: str, text: str, dimension: Dimension, usual: Unit | None = Non
     understood = with_tolerance(read.value, tolerance, read.unit)
     given = Given(name, text, understood, value=read.value, tolerance=tolerance, unit=read.unit)
     return given, Number(read.value, read.value, effects)
+
+
+def _share_of(text: str, read: Quantity) -> float | None:
+    """`30 %` of what was read, as a share; None where it is no such tolerance.
+
+    A share of a temperature or of a moment would depend on where its scale begins. Of a fraction, `5 % ± 1 %`
+    is from 4 to 6 %, as everywhere else.
+    """
+    if "%" not in text or read.dimension.name in ("fraction", "temperature", "moment"):
+        return None
+    return quantity.read(text, DIMENSIONS["fraction"]).value
 
 
 def _choice(

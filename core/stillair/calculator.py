@@ -22,6 +22,7 @@ __all__ = [
     "Input",
     "OutOfRange",
     "Readings",
+    "Remark",
     "Source",
     "between",
     "calculator",
@@ -111,6 +112,17 @@ class Example(NamedTuple):
     source: str = ""
 
 
+class Remark(NamedTuple):
+    """What a result `below` or `above` a bound means, such as too little oxygen."""
+
+    side: str
+    bound: str
+    say: str
+
+    def __str__(self) -> str:
+        return f"{self.side} {self.bound}: {self.say}"
+
+
 @dataclass(frozen=True, slots=True)
 class Calculator:
     """A typed function with what makes it trustworthy. Call it with canonical SI values."""
@@ -127,6 +139,7 @@ class Calculator:
     rises_with: tuple[str, ...] = ()
     falls_with: tuple[str, ...] = ()
     about: str = ""
+    remarks: tuple[Remark, ...] = ()
 
     def __post_init__(self) -> None:
         for name in (*self.rises_with, *self.falls_with):
@@ -136,6 +149,8 @@ class Calculator:
             raise ValueError(f"{self.name}: a calculator names its sources")
         if not self.examples:
             raise ValueError(f"{self.name}: a calculator has a worked example")
+        if any(remark.side not in ("below", "above") for remark in self.remarks):
+            raise ValueError(f"{self.name}: a remark is about what is below or above its bound")
 
     def __call__(self, *args: object, **kwargs: object) -> float:
         """The value, finite, in canonical SI; raises OutOfRange outside the valid range.
@@ -205,12 +220,14 @@ def calculator(
     examples: tuple[Example, ...],
     rises_with: tuple[str, ...] = (),
     falls_with: tuple[str, ...] = (),
+    remarks: tuple[Remark, ...] = (),
     name: str | None = None,
 ) -> Callable[[Callable[..., float]], Calculator]:
     """Declare a function as a calculator; the decorated name is the Calculator.
 
     `output` is the name of a dimension, `unit` the unit the result is shown in. `rises_with` and
-    `falls_with` name the inputs in which the function is monotone over its whole valid range.
+    `falls_with` name the inputs in which the function is monotone over its whole valid range. `remarks` say
+    what a result beyond a bound means; `calc` shows those that hold.
     """
 
     def declare(function: Callable[..., float]) -> Calculator:
@@ -227,6 +244,7 @@ def calculator(
             rises_with=rises_with,
             falls_with=falls_with,
             about=(function.__doc__ or "").strip(),
+            remarks=remarks,
         )
 
     return declare

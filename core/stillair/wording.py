@@ -98,16 +98,19 @@ def _side(upwards: bool, unit: Unit) -> str:
 
 
 def span_of(value: Number, unit: Unit) -> tuple[float | None, float | None, float | None]:
-    """Middle, low and high of a number in its unit, tolerance included; None where there is none."""
+    """Value, low and high of a number in its unit, tolerance included; None where there is none.
+
+    What may be several values has no one value: its middle would be read as if it were known.
+    """
     low, high = value.span()
     if value.undefined or math.isnan(low):
         return None, None, None
     ends = [None if math.isinf(v) else in_unit(v, unit) for v in (low, high)]
-    middle = None if None in ends else in_unit(value.middle, unit)
+    one = None if value.ignorant else in_unit(value.low, unit)
     first, second = ends
     if first is not None and second is not None and first > second:
         first, second = second, first
-    return middle, first, second
+    return one, first, second
 
 
 def in_unit(value: float, unit: Unit) -> float:

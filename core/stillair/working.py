@@ -69,7 +69,7 @@ def working(wording: Wording, view: View, formula: core.Formula, ref: Ref, name:
         wording.doubt(value, unit),
         value.reasons,
         tuple(f"{c.name}: {c.formula}" for c in calculators),
-        tuple(f"{c.name}: {c.valid}" for c in calculators),
+        tuple("; ".join((f"{c.name}: {c.valid}", *map(str, c.remarks))) for c in calculators),
         tuple(dict.fromkeys(s.text for c in calculators for s in c.sources)),
     )
 

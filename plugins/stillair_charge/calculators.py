@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stillair.calculator import Calculator, Entry, Example, Input, Source, calculator
+from stillair.calculator import Calculator, Entry, Example, Input, Remark, Source, calculator
 from stillair_refrigerants import saturation
 
 from . import air, chart, line_set
@@ -34,9 +34,10 @@ STANDARD_AIR = Source(
     unit="°F",
     formula="superheat = suction line temperature - dew temperature at the suction pressure",
     sources=(RA3, SATURATION),
-    valid="in the table of that refrigerant, line at -60 to 300 °F; below 0 there is liquid in it, or a slip",
+    valid="between the ends of the table of that refrigerant, a line at -60 to 300 °F",
     rises_with=("temperature",),
     falls_with=("pressure",),
+    remarks=(Remark("below", "0 °F", "there is liquid in the line, or a slip"),),
     examples=(
         Example(
             {"refrigerant": "R-22", "pressure": "83.2 psia", "temperature": "58 °F"}, "18 °F", within="0.1 °F"
@@ -61,9 +62,10 @@ def superheat(refrigerant: Entry, pressure: float, temperature: float) -> float:
     unit="°F",
     formula="subcooling = bubble temperature at the liquid pressure - liquid line temperature",
     sources=(RA3, SATURATION),
-    valid="in the table of that refrigerant, line at -60 to 300 °F; below 0 there is vapour in it, or a slip",
+    valid="between the ends of the table of that refrigerant, a line at -60 to 300 °F",
     rises_with=("pressure",),
     falls_with=("temperature",),
+    remarks=(Remark("below", "0 °F", "there is vapour in the line, or a slip"),),
     examples=(
         Example(
             {"refrigerant": "R-410A", "pressure": "354.7 psia", "temperature": "95.5 °F"},

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stillair.calculator import Calculator, Entry, Example, Input, OutOfRange, Source, calculator
+from stillair.calculator import Calculator, Entry, Example, Input, OutOfRange, Remark, Source, calculator
 
 from . import charge, detector, flammable, history, hold, hole, pool, rate, trace
 
@@ -135,6 +135,7 @@ def mass_lost_a_year(added: float, since: float) -> float:
     valid="for one leak; a total is split between the leaks suspected",
     rises_with=("leak", "tracer_share", "pressure_factor"),
     falls_with=("sensitivity",),
+    remarks=(Remark("below", "1", "silence of this detector proves nothing"),),
     examples=(
         Example(
             {
@@ -256,6 +257,13 @@ def trace_gas_mass(
     valid="a dry circuit, nothing but vapour before the nitrogen, up to 870 psia (6 MPa)",
     rises_with=("refrigerant_pressure",),
     falls_with=("total_pressure",),
+    remarks=(
+        Remark(
+            "above",
+            "5 %",
+            "too rich for a trace under nitrogen (ASHRAE Standard 15-1994, 10.1.2, interim text)",
+        ),
+    ),
     examples=(
         Example(
             {"refrigerant": "R-22", "refrigerant_pressure": "24.7 psia", "total_pressure": "139.7 psia"},
@@ -321,11 +329,15 @@ def pool_concentration(
     },
     output="fraction",
     unit="%",
-    formula="share of the LFL = mass / M x R T / (p V) / LFL by volume; above 100 % the limit is passed",
+    formula="share of the LFL = mass / M x R T / (p V) / LFL by volume",
     sources=(IDEAL_GAS, LIMITS),
     valid=EVENLY + "; not for a refrigerant without a known limit",
     rises_with=("mass", "temperature"),
     falls_with=("volume", "atmosphere"),
+    remarks=(
+        Remark("above", "10 %", "a hazardous atmosphere, nobody goes in (29 CFR 1910.146(b))"),
+        Remark("above", "100 %", "the lower flammable limit is passed"),
+    ),
     examples=(
         Example(
             {
@@ -391,6 +403,7 @@ def mass_to_flammable_share(
     sources=(Source("1. Dry air: ISO 2533:1975; U.S. Standard Atmosphere, 1976, Table 3 (20.9476 %)"),),
     valid="evenly mixed; near the floor there may be far less oxygen",
     falls_with=("displaced",),
+    remarks=(Remark("below", "19.5 %", "oxygen-deficient, nobody goes in (29 CFR 1910.146(b))"),),
     examples=(
         Example({"displaced": "0 %"}, "20.946 %", within="0.0001 %"),
         Example({"displaced": "7 %"}, "19.48 %", within="0.005 %"),
@@ -668,12 +681,14 @@ def hold_expected_pressure(
     },
     output="mass flow",
     unit="g/yr",
-    formula="loss = (start / start temperature - end / end temperature) x M V / (R x time), absolute; "
-    "negative where gas came in",
+    formula="loss = (start / start temperature - end / end temperature) x M V / (R x time), absolute",
     sources=(MOLAR_LEAK,),
     valid=FIXED,
     rises_with=("start", "end_temperature"),
     falls_with=("start_temperature", "end"),
+    remarks=(
+        Remark("below", "0 g/yr", "nothing was lost: gas came in, or a pressure or temperature was misread"),
+    ),
     examples=(
         Example(
             {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stillair.calculator import Calculator, Entry, Example, Input, OutOfRange, Source, calculator
+from stillair.calculator import Calculator, Entry, Example, Input, OutOfRange, Remark, Source, calculator
 
 from . import cylinder, level
 
@@ -56,12 +56,12 @@ def cylinder_limit(refrigerant: Entry, water_capacity: float, tare: float) -> fl
     },
     output="mass",
     unit="lb",
-    formula="room = tare + 0.8 x water capacity x the lower of 1 and the specific gravity at 77 °F - gross; "
-    "below 0 it is overfilled",
+    formula="room = tare + 0.8 x water capacity x the lower of 1 and the specific gravity at 77 °F - gross",
     sources=(GUIDELINE, DENSITIES),
     valid=CYLINDERS,
     rises_with=("water_capacity", "tare"),
     falls_with=("gross",),
+    remarks=(Remark("below", "0 lb", "overfilled"),),
     examples=(
         Example(
             {"refrigerant": "R-410A", "water_capacity": "26.2 lb", "tare": "17.0 lb", "gross": "31.4 lb"},
@@ -88,7 +88,7 @@ def cylinder_room(refrigerant: Entry, water_capacity: float, tare: float, gross:
     },
     output="fraction",
     unit="%",
-    formula="share = net / (water capacity x specific gravity at 130 °F); from 100 % on liquid bursts it",
+    formula="share = net / (water capacity x specific gravity at 130 °F)",
     sources=(
         Source("1. volume = mass / density; 49 CFR 173.304: at 131 °F the liquid must not fill the cylinder"),
         DENSITIES,
@@ -96,6 +96,7 @@ def cylinder_room(refrigerant: Entry, water_capacity: float, tare: float, gross:
     valid="all of it counted as liquid, which is the safe side; not R-744",
     rises_with=("net",),
     falls_with=("water_capacity",),
+    remarks=(Remark("above", "99.9 %", "liquid fills and bursts it"),),
     examples=(
         Example(
             {"refrigerant": "R-410A", "water_capacity": "47.7 lb", "net": "40.5 lb"}, "97.3 %", within="0.2 %"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stillair.calculator import Calculator, Example, Input, Readings, Source, calculator
+from stillair.calculator import Calculator, Example, Input, Readings, Remark, Source, calculator
 
 from . import shape, water
 
@@ -103,9 +103,10 @@ def vacuum_shape(readings: Readings) -> float:
     inputs={"readings": WATCH},
     output="pressure rate",
     unit="micron/min",
-    formula="rise = sum of (t - mean t) (p - mean p) / sum of (t - mean t)^2; negative where it fell",
+    formula="rise = sum of (t - mean t) (p - mean p) / sum of (t - mean t)^2",
     sources=(Source("1. straight line by least squares: JCGM 100:2008, H.3"),),
     valid="two readings or more; a levelling rise has no one rate",
+    remarks=(Remark("below", "0 micron/min", "the vacuum fell: the pump was still on it, or it cooled"),),
     examples=(Example({"readings": STRAIGHT}, "108.9 micron/min", within="0.05 micron/min"),),
 )
 def vacuum_rise(readings: Readings) -> float:
@@ -120,12 +121,13 @@ def vacuum_rise(readings: Readings) -> float:
     },
     output="throughput",
     unit="atm·cc/s",
-    formula="throughput = volume x rise; negative where the vacuum fell",
+    formula="throughput = volume x rise",
     sources=(Source("1. 40 CFR 1065.644, vacuum-decay leak rate, at one temperature"),),
     valid="a steady rise at one temperature, with nothing wet in the circuit. One atmosphere drives into a "
     "vacuum what 1.414 atmospheres absolute drive out: pressure_factor from there says how much more at "
     "another pressure; viscous flow, good to a factor of 3 (judgement)",
     rises_with=("rise", "volume"),
+    remarks=(Remark("below", "0 atm·cc/s", "the vacuum fell, so this is no leak"),),
     examples=(
         Example({"rise": "110 micron/min", "volume": "11.3 L"}, "0.0273 atm·cc/s", within="0.0001 atm·cc/s"),
         Example({"rise": "50 micron/min", "volume": "10 L"}, "1.11e-2 mbar·L/s", within="0.005e-2 mbar·L/s"),

@@ -156,3 +156,79 @@ def test_a_blend_has_two_saturation_pressures_until_the_line_is_named(bundled: P
     dew = calc(bundled, "saturation_pressure", refrigerant="R-407C", temperature="75 °F", line="dew")
     assert open_.number.span() == (dew.number.low, bubble.number.low)
     assert "line is not given: bubble and dew are both possible" in open_.working
+
+
+def test_a_result_says_which_option_it_lacks_to_be_one_number(bundled: Plugins) -> None:
+    rate = {"added": "24 oz", "full_charge": "132 oz", "since": "140 d"}
+    found = calc(bundled, "leak_rate_from_history", **rate)
+    assert found.result == "leak_rate_from_history = 18.18 % to 47.4 %, as method is not given"
+    assert calc(bundled, "leak_rate_from_history", method="physical", **rate).result.endswith("= 47.4 %")
+    pure = calc(bundled, "saturation_pressure", refrigerant="R-22", temperature="75 °F")
+    assert pure.result == "saturation_pressure = 146.9 psia", "both lines are one"
+
+
+def test_a_tolerance_may_be_a_share_of_what_was_read(bundled: Plugins) -> None:
+    trace = {"refrigerant": "R-22", "pressure": "314.7 psia", "temperature": "70 °F", "share": "5 %"}
+    by_share = calc(bundled, "trace_gas_mass", volume="0.40 ft3 ± 30 %", **trace)
+    by_unit = calc(bundled, "trace_gas_mass", volume="0.40 ft3 ± 0.12 ft3", **trace)
+    assert by_share.number.tolerance == pytest.approx(by_unit.number.tolerance)
+    assert by_share.number.tolerance == pytest.approx(0.3 * by_share.number.low)
+    points = calc(bundled, "oxygen_left", displaced="10 % ± 2 %")
+    assert points.number.tolerance == pytest.approx(0.20946 * 0.02), "of a share, points"
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [("58 °F ± 1 %", "`%` is a fraction, not a temperature difference"), ("58 °F ± -1 °F", "is negative")],
+)
+def test_of_a_temperature_no_share_is_taken(bundled: Plugins, typed: str, said: str) -> None:
+    with pytest.raises(CalculateError, match=said):
+        calc(bundled, "superheat", refrigerant="R-22", pressure="83.2 psia", temperature=typed)
+    with pytest.raises(CalculateError, match="is negative"):
+        calc(bundled, "superheat", refrigerant="R-22", pressure="83.2 psia ± -1 %", temperature="58 °F")
+
+
+REMARKS = [
+    ("oxygen_left", {"displaced": "8 %"}, "below 19.5 %: oxygen-deficient"),
+    ("oxygen_left", {"displaced": "7 % ± 1 %"}, "it may be below 19.5 %: oxygen-deficient"),
+    ("oxygen_left", {"displaced": "2 %"}, ""),
+    (
+        "trace_gas_share",
+        {"refrigerant": "R-22", "refrigerant_pressure": "24.7 psia", "total_pressure": "139.7 psia"},
+        "above 5 %: too rich for a trace",
+    ),
+    (
+        "trace_gas_share",
+        {"refrigerant": "R-22", "refrigerant_pressure": "3 psia", "total_pressure": "314.7 psia"},
+        "",
+    ),
+    (
+        "superheat",
+        {"refrigerant": "R-22", "pressure": "83.2 psia", "temperature": "30 °F"},
+        "below 0 °F: there",
+    ),
+]
+
+
+@pytest.mark.parametrize(("name", "inputs", "said"), REMARKS)
+def test_a_result_beyond_a_bound_gets_a_word(
+    bundled: Plugins, name: str, inputs: dict[str, str], said: str
+) -> None:
+    remarks = calc(bundled, name, **inputs).remarks
+    assert remarks[0].startswith(said) if said else not remarks
+
+
+def test_a_hold_that_gained_says_that_nothing_was_lost(bundled: Plugins) -> None:
+    warm = {"start_temperature": "70 °F", "end_temperature": "70 °F", "volume": "0.4 ft3", "time": "1 h"}
+    gained = calc(bundled, "hold_leak_rate", gas="nitrogen", start="312.7 psia", end="314.7 psia", **warm)
+    assert gained.remarks[0].startswith("below 0 g/yr: nothing was lost: gas came in")
+    assert not calc(
+        bundled, "hold_leak_rate", gas="nitrogen", start="314.7 psia", end="312.7 psia", **warm
+    ).remarks
+
+
+def test_every_remark_has_a_bound_in_the_quantity_of_its_result(bundled: Plugins) -> None:
+    said = [(c, remark) for c in bundled.calculators.values() for remark in c.remarks]
+    assert len(said) >= 10
+    for calculator, remark in said:
+        quantity.read(remark.bound, DIMENSIONS[calculator.output])

@@ -281,7 +281,11 @@ def test_calc_answers_in_json_with_value_span_unit_working_and_sources() -> None
     assert result.exit_code == 0
     assert told["format"] == "stillair.calculation/1"
     assert told["unit"] == "psia"
-    assert told["low"] <= told["value"] <= told["high"]
+    assert told["low"] < told["high"]
+    assert told["value"] is None and told["tolerance"] is None, "bubble or dew: a middle is neither"
+    line = CliRunner().invoke(main, [*args, "line=bubble"])
+    one = json.loads(line.output)
+    assert one["value"] == one["low"] == one["high"] == told["high"] and one["tolerance"] == 0
     assert told["low"] == pytest.approx(232.62, abs=0.05)
     assert told["high"] == pytest.approx(233.36, abs=0.05)
     assert "line is not given: bubble and dew are both possible" in told["working"]

@@ -203,7 +203,7 @@ def test_an_overfilled_cylinder_has_room_below_nothing_and_the_working_says_so()
     )
     assert found.number.high / LB == pytest.approx(64.78 - 70, abs=0.01)
     assert found.result.startswith("cylinder_room = -5.2")
-    assert "below 0 it is overfilled" in found.working[0]
+    assert found.remarks == ("below 0 lb: overfilled",)
 
 
 def test_the_specific_gravity_of_the_working_can_be_had_from_the_calculator_it_names() -> None:

@@ -27,6 +27,9 @@ __all__ = ["calc"]
 def calc(settings: Settings, name: str | None, inputs: tuple[str, ...], as_json: bool) -> None:
     """Calculate NAME from inputs such as temperature="75 °F ± 1.4 °F", and show the working.
 
+    A tolerance may be a share of what was read, as in volume="0.40 ft3 ± 30 %", but not of a temperature. Of
+    a share it is in points: "5 % ± 1 %" is from 4 to 6 %.
+
     NAME alone shows its formula, inputs, valid range, sources and example. Without NAME all are listed.
     An option that is not given leaves all of them possible. Exit code 1: there is no value here.
     """
@@ -103,6 +106,8 @@ def _document(screen: Screen, each: Calculator) -> None:
         screen.say(", ".join(each.rises_with), "rises with: ")
     if each.falls_with:
         screen.say(", ".join(each.falls_with), "falls with: ")
+    for remark in each.remarks:
+        screen.say(str(remark), "result ")
     for source in each.sources:
         screen.say(source.text, "source: ")
     for example in each.examples:
@@ -120,6 +125,8 @@ def _show(screen: Screen, found: Calculated) -> None:
         screen.say(reason, "no value: ")
     if not found.number.undefined:
         screen.say(found.result, bold=True)
+    for remark in found.remarks:
+        screen.say(remark)
     for given in found.inputs:
         typed = (
             f" (typed: {given.typed})" if given.typed is not None and given.typed != given.understood else ""
