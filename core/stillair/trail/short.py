@@ -16,7 +16,7 @@ from .document import Code, Item, Line, Part, Strong, line
 from .findings import about_places, finding_said, finding_title, ranked
 from .prose import prose
 from .reason import telling
-from .stops import in_force, not_ruled_out, stop_said
+from .stops import in_force, parted, stop_said
 
 __all__ = ["in_short"]
 
@@ -41,9 +41,12 @@ def _stops(wording: Wording) -> list[Item]:
     more = len(holding) - _STOPS
     if more > 0:
         items[-1] = Item(line(Strong(f"{more + 1} more stops in force:"), " ", "see Stops and cautions."))
-    if not_ruled_out(wording):
+    unknown, later = parted(wording)
+    if unknown:
         items.append(Item(line("Not every stop is ruled out: see Stops and cautions.")))
-    return items or [Item(line("No stop is in force, and every stop that rests on safety is ruled out."))]
+    due = " of work that is due" if later else ""
+    none = f"No stop is in force, and every stop{due} that rests on safety is ruled out."
+    return items or [Item(line(none))]
 
 
 # -- what was found ------------------------------------------------------------------------------------------

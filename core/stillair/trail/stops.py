@@ -13,11 +13,12 @@ from stillair.verdict import Verdict
 from stillair.wording import Wording
 
 from .aged import is_closed, when_last_read
+from .ahead import work_is_due
 from .document import Block, Code, Item, Part, Strong, line
 from .prose import prose
 from .reason import LEFT_OUT, because, items, label, lines_said, quoted, rule_name
 
-__all__ = ["cautions", "in_force", "not_ruled_out", "stop_said"]
+__all__ = ["cautions", "in_force", "not_ruled_out", "parted", "stop_said"]
 
 
 def in_force(wording: Wording) -> list[RuleState]:
@@ -33,6 +34,20 @@ def not_ruled_out(wording: Wording) -> list[RuleState]:
     return [s for s in found if when_last_read(wording, s.rule, s.member)[0] is not Verdict.FAILS]
 
 
+def parted(wording: Wording) -> tuple[list[RuleState], list[RuleState]]:
+    """The stops not ruled out: those of work that is due, done or may still be, and those of none that is.
+
+    Every stop is in one of the two.
+    """
+    rules, found = wording.program.rules, not_ruled_out(wording)
+    stopped = {activity.text for s in found for activity in rules[s.rule].spec.stop}
+    due = {activity for activity in stopped if work_is_due(wording, activity)}
+    return (
+        [s for s in found if due & {a.text for a in rules[s.rule].spec.stop}],
+        [s for s in found if not due & {a.text for a in rules[s.rule].spec.stop}],
+    )
+
+
 def stop_said(wording: Wording, state: RuleState) -> str:
     """What a stop says, with the member it is about."""
     spec = wording.program.rules[state.rule].spec
@@ -43,7 +58,7 @@ def cautions(wording: Wording, entries: Sequence[Entry]) -> Part:
     """The part that is in every trail, partial or failed."""
     found = wording.found
     blocks: list[Block] = []
-    holding, unknown = in_force(wording), not_ruled_out(wording)
+    holding, (unknown, later) = in_force(wording), parted(wording)
     if holding:
         blocks.append(line(Strong("Stops in force."), " What they name may not go on."))
         blocks.append(items(_stop(wording, s) for s in holding))
@@ -52,6 +67,11 @@ def cautions(wording: Wording, entries: Sequence[Entry]) -> Part:
     if unknown:
         blocks.append(line(Strong("Stops not ruled out."), " What they rest on is not known."))
         blocks.append(items(_unknown(wording, unknown)))
+    if later:
+        blocks.append(
+            line(Strong("Not ruled out either, of work that is not due."), " Judged before that work begins.")
+        )
+        blocks.append(items(_later(wording, later)))
     emergencies = found.history.events.get(("emergency", None), [])
     if emergencies:
         blocks.append(line(Strong("Emergency shown:"), " leave, do not switch, call."))
@@ -101,6 +121,18 @@ def _unknown(wording: Wording, states: Sequence[RuleState]) -> Iterator[Item]:
                 for s in group
             ),
         )
+
+
+def _later(wording: Wording, states: Sequence[RuleState]) -> Iterator[Item]:
+    """By name alone, under the work they would stop."""
+    groups: dict[str, list[str]] = {}
+    for state in states:
+        stopped = wording.program.rules[state.rule].spec.stop
+        work = "; ".join(wording.program.activities[a.text].spec.title for a in stopped)
+        groups.setdefault(work, []).append(rule_name(state))
+    for work, names in groups.items():
+        pieces = [piece for name in names for piece in (", ", Code(name))][1:]
+        yield Item(line(f"{work}: ", *pieces))
 
 
 def _anyway(wording: Wording, entries: Sequence[Entry]) -> Iterator[Item]:
