@@ -13,6 +13,7 @@ from click.testing import CliRunner
 from stillair.cli import main
 from stillair.cli.clock import FixedClock
 from stillair.cli.session import Settings
+from stillair.hooks import Plugins
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -70,3 +71,10 @@ def test_every_verb_shown_is_there() -> None:
     for verb in re.findall(r"`([a-z]+) (?:JOB|FOLDER|NAME)", README):
         result = CliRunner().invoke(main, [verb, "--help"])
         assert result.exit_code == 0, verb
+
+
+def test_every_calculator_has_its_row_in_the_guide_of_the_plugins() -> None:
+    guide = (ROOT / "plugins" / "README.md").read_text(encoding="utf-8")
+    rows = dict(re.findall(r"(?m)^\| `([a-z0-9_]+)` \| (.*) \|$", guide.split("## The calculators")[1]))
+    bundled = {name: each.about for name, each in Plugins.load().calculators.items()}
+    assert rows == bundled

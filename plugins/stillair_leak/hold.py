@@ -21,7 +21,8 @@ SHORTEST = 60.0
 def expected(start: float, start_temperature: float, end_temperature: float, atmosphere: float) -> float:
     """Gauge pressure, Pa, of a tight circuit after it went from one temperature to the other, K."""
     refuse_unlike_air(atmosphere)
-    _refuse_unlike_ideal(start + atmosphere, start_temperature, end_temperature)
+    _refuse_unlike_ideal("start", start + atmosphere, start_temperature)
+    _refuse_unlike_ideal("end", start + atmosphere, end_temperature)
     return (start + atmosphere) * end_temperature / start_temperature - atmosphere
 
 
@@ -46,8 +47,8 @@ def leak_rate(
 
     Negative where gas came in.
     """
-    _refuse_unlike_ideal(start, start_temperature, end_temperature)
-    _refuse_unlike_ideal(end, start_temperature, end_temperature)
+    _refuse_unlike_ideal("start", start, start_temperature)
+    _refuse_unlike_ideal("end", end, end_temperature)
     lost = start / start_temperature - end / end_temperature
     return lost * molar_mass / GAS_CONSTANT * _volume_a_second(volume, time)
 
@@ -72,16 +73,19 @@ def _mass(molar_mass: float, change: float, temperature: float) -> float:
             "the change that can be told is not above 0, up to 6 MPa (870 psi): no gauge tells a change of "
             "nothing"
         )
-    _refuse_unlike_ideal(HIGHEST, temperature)
+    _refuse_unlike_ideal("hold", HIGHEST, temperature)
     return change * molar_mass / (GAS_CONSTANT * temperature)
 
 
-def _refuse_unlike_ideal(pressure: float, *temperatures: float) -> None:
+def _refuse_unlike_ideal(when: str, pressure: float, temperature: float) -> None:
     if not 0 < pressure <= HIGHEST:
-        raise OutOfRange("the pressure is not between a perfect vacuum and 6 MPa absolute (870 psia)")
-    for temperature in temperatures:
-        if not COLDEST <= temperature <= HOTTEST:
-            raise OutOfRange("the temperature is not between -40 and 160 °F: check number and unit")
+        raise OutOfRange(
+            f"the pressure at the {when} is not between a perfect vacuum and 6 MPa absolute (870 psia)"
+        )
+    if not COLDEST <= temperature <= HOTTEST:
+        raise OutOfRange(
+            f"the temperature at the {when} is not between -40 and 160 °F: check number and unit"
+        )
 
 
 def _volume_a_second(volume: float, time: float) -> float:

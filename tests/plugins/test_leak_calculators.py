@@ -700,8 +700,10 @@ def test_a_hold_in_a_vacuum_without_time_or_beyond_its_pressures_is_refused() ->
             expected(-15 * PSI, 293.15, 294.15, 14.7 * PSI)
         with pytest.raises(OutOfRange, match="870 psia"):
             expected(900 * PSI, 293.15, 294.15, ATM)
-        with pytest.raises(OutOfRange, match="between -40 and 160 °F"):
+        with pytest.raises(OutOfRange, match="temperature at the end is not between -40 and 160 °F"):
             expected(300 * PSI, 293.15, fahrenheit(200), ATM)
+        with pytest.raises(OutOfRange, match="temperature at the start is not between -40 and 160 °F"):
+            expected(300 * PSI, fahrenheit(200), 293.15, ATM)
 
 
 @pytest.mark.parametrize("change", [0.0, -1.0, 6.1e6])

@@ -21,8 +21,8 @@ __all__ = ["Asking"]
 
 KEYS = (
     ("1 2 …", "the answer with that number; y and n for yes and no"),
-    ("217", "a number; write the unit if it is not the one shown"),
-    ("a, b", "several answers, in the order asked; 217 psia is one answer"),
+    ("217", "a number; write the unit if it is not the one shown; 7.5 with a point"),
+    ("a, b", "several answers, in the order asked; 217 psia is one answer, and so is 2 d"),
     ("NAME=…", "any fact by name; several on one line"),
     ("u", "cannot tell, cannot get it"),
     ("z", "take back the last entry"),
