@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -277,8 +277,12 @@ def _parser() -> Lark:
     return Lark(GRAMMAR, parser="lalr", lexer="contextual", propagate_positions=True)
 
 
+@lru_cache(4096)
 def parse(text: str) -> Node:
-    """The tree of a condition or expression; ConditionError with the place and what was expected."""
+    """The tree of a condition or expression; ConditionError with the place and what was expected.
+
+    Kept, for a named condition is read wherever it is used.
+    """
     from lark.exceptions import UnexpectedCharacters, UnexpectedEOF, UnexpectedInput, UnexpectedToken
 
     try:
