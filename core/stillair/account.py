@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, TypeAlias
@@ -69,7 +70,7 @@ Account: TypeAlias = dict[str, object]
 
 def moment(wording: Wording, at: float | None) -> str | None:
     """ISO 8601 in the zone of the job; None where there is no such moment."""
-    if at is None or at in (float("inf"), float("-inf")):
+    if at is None or not math.isfinite(at):
         return None
     local = datetime.fromtimestamp(at, UTC).astimezone(wording.zone)
     return local.isoformat(timespec="milliseconds" if local.microsecond else "seconds")

@@ -66,6 +66,25 @@ def test_without_serials_two_readings_may_share_an_offset_or_not() -> None:
     assert visit.rule("more") is OPEN  # 1.4 kg, and 1.4 kg off if two scales did
 
 
+# -- activities ---------------------------------------------------------------------------------------------
+
+
+def test_an_activity_is_not_answered_by_what_is_never_done() -> None:
+    """Asked of an activity, the steps that could be done answer, and not one that is there to be refused."""
+    visit = Visit("""
+    facts: {full: {ask: F, kind: yes-no}}
+    activities: {pouring: {title: Pouring}}
+    steps:
+      - {step: splash, title: S, activity: pouring, never: It burns.}
+      - {step: pour, title: P, activity: pouring, when: full is no, do: Pour.}
+""")
+    visit.see(full="yes")
+    found = visit.judge().any_step("pouring")
+    assert (found.may, [each.say for each in found.blocked if each.say == "It burns."]) == (May.NO, [])
+    visit.at(1).see(full="no")
+    assert visit.judge().any_step("pouring").may is May.YES
+
+
 # -- powered states and waits -------------------------------------------------------------------------------
 
 

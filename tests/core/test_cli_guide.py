@@ -280,9 +280,10 @@ def test_what_cannot_be_is_settled_by_the_right_value(kettle: Kettle) -> None:
 
 
 def test_an_open_list_grows_until_someone_says_that_is_all(kettle: Kettle) -> None:
-    result = kettle.guide("n 1", "y", "y", "Second plug!", "n", "y")
+    result = kettle.guide("n 1", "y", "y", "That is all", "Second plug!", "n", "y")
     assert "Any other plug?" in result.output
     assert "`y` is no name" in result.output
+    assert "`That is all` is no name" in result.output
     assert "Second plug!: Is it pulled out?" in result.output
     kinds = [kind for kind, _ in kettle.entries()]
     assert kinds[-3:] == ["member", "listed", "observe"]

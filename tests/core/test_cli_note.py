@@ -80,6 +80,7 @@ def test_several_facts_are_kept_and_what_is_next_is_said(visit: Visit) -> None:
         (("--cannot", "wter", "--why", "flat"), "did you mean `water`?"),
         (("--did", "poor"), "did you mean `pour`?"),
         (("--correct", "lid=shut", "--why", "looked again"), "there is no entry of `lid`"),
+        (("owner=" + 2001 * "x",), "has 2001 characters"),
         ((), "nothing to enter"),
     ],
 )

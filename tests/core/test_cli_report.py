@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 from datetime import UTC, datetime
 from pathlib import Path
@@ -415,6 +416,23 @@ def test_the_trail_is_the_same_whenever_it_is_written(visit: Visit, tmp_path: Pa
     assert visit.ask("trail", "--out", str(out)).exit_code == 0
     assert out.read_text(encoding="utf-8") == first
     assert visit.ask("trail", "--out", str(out)).exit_code == 2
+
+
+def test_a_trail_that_cannot_be_written_whole_is_not_written(
+    visit: Visit, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full disk: the beginning of a trail would look like a whole one, and the name would be taken."""
+
+    def full(path: Path, text: str, **how: Any) -> int:
+        path.write_bytes(text[:100].encode())
+        raise OSError(errno.ENOSPC, "No space left on device", str(path))
+
+    out = tmp_path / "trail.md"
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "write_text", full)
+        assert visit.ask("trail", "--out", str(out)).exit_code == 1
+    assert not out.exists()
+    assert visit.ask("trail", "--out", str(out)).exit_code == 0
 
 
 def test_the_trail_comes_as_a_page_as_text_and_as_json(visit: Visit) -> None:

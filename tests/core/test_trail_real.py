@@ -2,32 +2,48 @@
 
 from __future__ import annotations
 
+import json
 import re
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from stillair.assess import assess, compile_packs
+from stillair import account
+from stillair.assess import Program, assess, compile_packs
 from stillair.authoring.rehearse import Rehearsal, play, read_scenario
 from stillair.hooks import Plugins
 from stillair.pack import read_pack
-from stillair.trail import markdown
+from stillair.trail import make, markdown, to_json
+from stillair.wording import Wording
 
 LEAK = Path(__file__).parents[2] / "checklists" / "stillair_checklists" / "leak"
 
 
 @pytest.fixture(scope="module")
-def leak() -> tuple[Rehearsal, str]:
-    """The demonstration of the bundled pack, played, and its trail."""
+def real() -> Program:
     plugins = Plugins.load()
     packs = [read_pack(folder, plugins=plugins.versions()) for folder in plugins.packs]
-    program = compile_packs(packs, plugins.calculators, plugins.catalogues)
+    return compile_packs(packs, plugins.calculators, plugins.catalogues)
+
+
+@pytest.fixture(scope="module")
+def leak(real: Program) -> tuple[Rehearsal, str]:
+    """The demonstration of the bundled pack, played, and its trail."""
     scenario = read_scenario(LEAK / "scenarios" / "demo.yaml")
-    played = play(program, scenario)
+    played = play(real, scenario)
     zone = datetime.strptime(str(scenario["starts"]), "%Y-%m-%d %H:%M %z").tzinfo
     assert zone is not None
-    found = assess(program, played.lines, played.lines[-1].entered)
+    found = assess(real, played.lines, played.lines[-1].entered)
     return played, markdown(found, played.lines, zone)
+
+
+def test_a_real_trail_is_also_plain_data(leak: tuple[Rehearsal, str], real: Program) -> None:
+    """A list without a member has no highest one: that is null, and never what no reader of JSON takes."""
+    lines = leak[0].lines
+    found = assess(real, lines, lines[-1].entered)
+    told = account.assessment(Wording(found, UTC))
+    text = json.dumps({**told, **to_json(make(found, lines, UTC))}, allow_nan=False)
+    assert json.loads(text)["format"] == account.ASSESSMENT
 
 
 def test_a_real_trail_has_every_part_and_every_line(leak: tuple[Rehearsal, str]) -> None:

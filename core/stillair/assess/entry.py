@@ -15,6 +15,9 @@ from .program import PRESENCE, Fact, Program
 
 __all__ = ["Entry", "EntryError", "read_fact", "read_value", "split"]
 
+#: Characters of a value (judgement): more is a paste by mistake, and nobody reads it in a trail.
+LONGEST = 2000
+
 
 class EntryError(Exception):
     """What was said cannot be taken: what is wrong, and the way out."""
@@ -90,6 +93,8 @@ def read_value(
     text = text.strip()
     if not text:
         raise EntryError(f"no value for `{ref}`", "or say that it cannot be had, with the reason")
+    if len(text) > LONGEST:
+        raise EntryError(f"the value for `{ref}` has {len(text)} characters", f"at most {LONGEST}")
     domain = fact.domain
     personal = frozenset[str]()
     if isinstance(domain, NumberDomain):

@@ -61,6 +61,7 @@ class Gates:
         steps = [
             self.permission(step.spec.name, member)
             for step in self.program.steps.values()
+            if step.spec.never is None
             for member in ([None] if step.per is None else self.view.members(step.per)[0])
             if activity in self.activities_of(step, member)
         ]

@@ -11,6 +11,25 @@ from stillair.job import JSON, Line
 
 from .session import Session
 
+#: What people type where a name is asked, to say that there is no other.
+NO_NAMES = frozenset(
+    {
+        "y",
+        "yes",
+        "n",
+        "no",
+        "u",
+        "none",
+        "nothing",
+        "done",
+        "all",
+        "that is all",
+        "no more",
+        "complete",
+        "empty",
+    }
+)
+
 __all__ = ["add_member", "fact_named", "list_named", "short_name"]
 
 
@@ -57,8 +76,11 @@ def add_member(
     session: Session, assessment: Assessment, name: str, label: str, taken: float | None = None
 ) -> tuple[Line, str]:
     """Put a member on a list under a short name made from what it is called."""
-    if label.casefold() in ("y", "yes", "n", "no", "u") or label.isdigit():
-        raise EntryError(f"`{label}` is no name", "type what it is called, such as `second panel`")
+    if label.casefold() in NO_NAMES or label.isdigit():
+        help = (
+            "type what it is called, such as `second panel`; that a list is complete is answered in `guide`"
+        )
+        raise EntryError(f"`{label}` is no name", help)
     short = short_name(name, label, session.members(assessment)[name])
     body: dict[str, JSON] = {"list": name, "member": short, "label": label}
     return session.write("member", body, taken=taken), short

@@ -79,7 +79,12 @@ def trail(settings: Settings, job: str, form: str, reader: str, at: str | None, 
     place = Path(out)
     if place.exists():
         raise Mistake(f"`{out}` is there already", "name a new file")
-    place.write_text(text, encoding="utf-8", newline="\n")
+    try:
+        place.write_text(text, encoding="utf-8", newline="\n")
+    except OSError:
+        # A part of a trail looks like a whole one.
+        place.unlink(missing_ok=True)
+        raise
     click.echo(place.as_posix())
 
 
