@@ -606,10 +606,13 @@ def _event(wording: Wording, name: str, member: str | None) -> Because:
     times = wording.found.history.events.get((name, member), [])
     says = [f"{wording.clock(at)} (line {line})" for at, line in times if at <= wording.found.at]
     state = f"happened {len(says)} times" if len(says) != 1 else "happened once"
+    if not says:
+        state = "has not happened, as far as is known"
+    elif isinstance(wording.found.view.last_event(name, member), Reason):
+        state += ", and has been undone since"
+    undone = wording.program.undone.get(name, ())
+    if undone:
+        says.append(f"undone by: {', '.join(said_trigger(t) for t in undone)}")
     return Because(
-        "event",
-        name,
-        spec.say if spec is not None else name.replace("_", " "),
-        state if says else "has not happened, as far as is known",
-        tuple(says),
+        "event", name, spec.say if spec is not None else name.replace("_", " "), state, tuple(says)
     )

@@ -203,12 +203,13 @@ class FactSpec(NamedTuple):
 
 
 class EventSpec(NamedTuple):
-    """Something that happens."""
+    """Something that happens. What it made so lasts until something it is `undone_by` happens."""
 
     name: str
     where: Text
     say: str
     per: Text | None
+    undone_by: tuple[Text, ...]
 
 
 class LimitSpec(NamedTuple):
@@ -257,7 +258,10 @@ class WaitSpec(NamedTuple):
 
 
 class StepSpec(NamedTuple):
-    """Something to do. `never` is the reason of an act that must not be done."""
+    """Something to do. `never` is the reason of an act that must not be done.
+
+    What it asks is asked again when the newest entry is older than `ask_every`.
+    """
 
     name: str
     where: Text
@@ -266,6 +270,7 @@ class StepSpec(NamedTuple):
     do: str | None
     why: str | None
     ask: tuple[Text, ...]
+    ask_every: Text | None
     when: Text | None
     gate: Text | None
     wait: Text | None

@@ -231,6 +231,7 @@ class FactShape(Shape):
 class EventShape(Shape):
     say: Prose
     per: Reference | None = None
+    undone_by: tuple[Words, ...] = ()
 
 
 class LimitShape(Shape):
@@ -282,6 +283,7 @@ class StepShape(Shape):
     do: Prose | None = None
     why: Prose | None = None
     ask: References = ()
+    ask_every: Words | None = None
     when: Words | None = None
     gate: Words | None = None
     wait: Reference | None = None
@@ -301,6 +303,8 @@ class StepShape(Shape):
                 help="add one of `do`, `ask`, `wait`, `marks`",
                 key="step",
             )
+        if "ask every" in said and "ask" not in said:
+            raise flaw("SA202", "{here} asks nothing again", help="add `ask`", key="ask every")
         for key in ("gate", "wait", "ask", "marks", "optional"):
             if self.never is not None and key in said:
                 raise flaw(

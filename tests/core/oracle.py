@@ -191,6 +191,8 @@ class World:
     waits: tuple[Wait, ...] = ()
     calculations: tuple[tuple[str, Condition], ...] = ()
     rules: tuple[Rule, ...] = ()
+    undone: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    """For an event, what undoes it."""
 
     @cached_property
     def fact(self) -> dict[str, Fact]:
@@ -234,7 +236,9 @@ class World:
                 out.append(f'    counts when: {{is: "{text_of(fact.counts)}"{values}, because: it is so}}')
         if self.events:
             out.append("events:")
-            out += [f"  {name}: {{say: It happened that {name}}}" for name in self.events]
+            for name in self.events:
+                undone = ", ".join(dict(self.undone).get(name, ()))
+                out.append(f"  {name}: {{say: It happened that {name}, undone by: [{undone}]}}")
         if self.calculations:
             out.append("calculate:")
             out += [f'  {name}: "{text_of(expression)}"' for name, expression in self.calculations]
@@ -378,6 +382,12 @@ class Situation:
         past = [event for event in self.known.events.get(name, ()) if event <= self.moment]
         return past[-1] if past else None
 
+    def lasting(self, name: str) -> tuple[int, int] | None:
+        """The last time an event happened, if nothing has undone it since."""
+        event = self.last_event(name)
+        times = [self.triggered(trigger) for trigger in dict(self.world.undone).get(name, ())]
+        return None if any(t is not None and event is not None and t > event for t in times) else event
+
     def triggered(self, trigger: str) -> tuple[int, int] | None:
         """The last time an event happened, or a fact was seen to become an option."""
         name, *rest = trigger.split()
@@ -477,7 +487,7 @@ class Situation:
         for trigger in wait.since:
             name, *rest = trigger.split()
             if not rest:
-                event = self.last_event(name)
+                event = self.lasting(name)
                 if event is None:
                     return frozenset({"not_started"})
                 began = event[0]
@@ -774,7 +784,7 @@ class Completion:
 
     def since(self, name: str) -> float | None:
         if name in self.situation.world.events:
-            event = self.situation.last_event(name)
+            event = self.situation.lasting(name)
             return None if event is None else float(self.situation.at - event[0])
         made = [s for s in self.situation.seen(name, None) if s.value is not None]
         return float(self.situation.at - made[-1].taken) if made else None

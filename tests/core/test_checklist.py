@@ -129,7 +129,7 @@ REFUSED = [
         safety.yaml:30:49: event `circuit_opened` has no key `zzz` [SA201]
             circuit_opened: {say: The circuit was opened, zzz: 1}
                                                           ^^^
-        help: known here: `say`, `per`
+        help: known here: `say`, `per`, `undone by`
         """,
     ),
     (

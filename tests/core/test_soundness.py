@@ -170,6 +170,7 @@ class Maker:
     def __init__(self, seed: int) -> None:
         self.random = random.Random(seed)
         self.pick = self.random.choice
+        self.undoing = random.Random(f"undoing {seed}")
 
     def chance(self, share: float) -> bool:
         return self.random.random() < share
@@ -205,7 +206,11 @@ class Maker:
                 void_after=self.voids(),
             ),
         ]
-        base = World(tuple(facts), events, lists)
+        undone = (
+            ("e1", self.undoing.choice(((), ("e2",), ("f2 becomes a",), ("e2", "f1 becomes b")))),
+            ("e2", self.undoing.choice(((), (), ("e1",)))),
+        )
+        base = World(tuple(facts), events, lists, undone=undone)
         waits = (
             Wait(
                 "w1",
@@ -659,6 +664,8 @@ def features(case: Case) -> set[str]:
         anchors |= {"e1", "e2"}
     if any(event in anchors and situation.last_event(event) for event in case.world.events):
         found.add("events")
+    if any(situation.last_event(event) and not situation.lasting(event) for event in case.world.events):
+        found.add("events undone")
     return found
 
 
@@ -768,6 +775,7 @@ def test_the_cases_are_hard_enough(run: tuple[list[Disagreement], Counter[str], 
     _, tally, met = run
     for name in ("open lists", "series", "events", "expiry", "disputes", "two clocks"):
         assert met[name] >= LEAST_SHARE * met["cases"], f"{name}: {met[name]} of {met['cases']}"
+    assert met["events undone"] >= 0.1 * met["cases"]
     assert tally["decided"] >= 0.15 * tally["conditions"]
     assert tally["too many completions"] <= 0.12 * tally["conditions"]
 
@@ -851,6 +859,7 @@ def learnable(fact: Fact, case: Case) -> bool:
         return False
     triggers = {t.split()[0] for f in case.world.facts for t in f.void_after}
     triggers |= {t.split()[0] for w in case.world.waits for t in (*w.since, *w.restarted_by)}
+    triggers |= {t.split()[0] for _, undone in case.world.undone for t in undone}
     counted = {
         part[1]
         for condition in (*(r.when for r in case.world.rules), *(e for _, e in case.world.calculations),

@@ -415,6 +415,10 @@ class _Compiler:
             symbol = self.scope.symbols.get(spec.name)
             if symbol is not None:
                 self._fact(spec, checklist, symbol)
+        for event in checklist.events:
+            undone = [self._trigger(text, self._list_of(event.per)) for text in event.undone_by]
+            if undone:
+                program.undone[event.name] = tuple(t for t in undone if t)
         for wait in checklist.waits:
             self._wait(wait, checklist)
         for activity in checklist.activities:
@@ -678,7 +682,7 @@ class _Compiler:
         when = self._cond(spec.when, per=per)
         gate = self._cond(spec.gate, per=per)
         self.program.steps[spec.name] = Step(
-            _lean(spec), checklist.name, when, gate, tuple(asks), per, powered
+            _lean(spec), checklist.name, when, gate, tuple(asks), per, powered, self._duration(spec.ask_every)
         )
 
     def _rule(self, spec: RuleSpec, checklist: Checklist) -> None:
@@ -734,6 +738,10 @@ class _Compiler:
         program, depends = self.program, self.depends
         for name, derivation in program.derived.items():
             depends[name] = {r.name for r in refs_in(derivation)}
+            if isinstance(derivation, core.SinceEvent):
+                depends[name] |= program.undoers([derivation.ref.name])
+        for name, wait in program.waits.items():
+            depends[name] |= program.undoers(t.name for t in wait.since)
         for name, fact in program.facts.items():
             needs = depends.setdefault(name, set())
             needs.update(t.name for t in fact.void_after)
@@ -758,6 +766,7 @@ class _Compiler:
         }
         program.safety_facts = frozenset(n for n, f in program.facts.items() if f.spec.safety)
         triggers = {t.name for f in program.facts.values() for t in f.void_after}
+        triggers |= program.undoers(program.undone)
         for wait in program.waits.values():
             triggers |= {t.name for t in (*wait.since, *wait.restarted_by)}
         for cond in program.conditions:
@@ -828,6 +837,9 @@ class _Compiler:
                 program.later.setdefault(derivation.ref.name, []).append(name)
             if isinstance(derivation, core.SinceEvent | core.Spread):
                 program.timed.add(name)
+            if isinstance(derivation, core.SinceEvent):
+                for undoer in program.undoers([derivation.ref.name]):
+                    link(name, per, Ref(undoer))
         for name, (formula, per, _) in program.calculations.items():
             for ref in leaves(formula.expression):
                 link(name, per, ref)
@@ -844,6 +856,8 @@ class _Compiler:
             program.timed.add(name)
             for each in (*wait.since, *wait.restarted_by):
                 link(name, None, Ref(each.name))
+            for undoer in program.undoers(t.name for t in wait.since):
+                link(name, None, Ref(undoer))
             for fact_name in (wait.witness, wait.lasts):
                 if fact_name is not None:
                     link(name, None, Ref(fact_name))

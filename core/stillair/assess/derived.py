@@ -16,7 +16,7 @@ from stillair.verdict import Reason, Verdict, Why, all_of, any_of
 from .formula import Closure, closure_of
 from .history import Observation, end_of
 from .program import Binding, Cond
-from .standing import doubt, newest_first, reading, trigger_time, unusable, whole
+from .standing import doubt, last_event, newest_first, reading, trigger_time, unusable, whole
 from .waits import lasting
 
 if TYPE_CHECKING:
@@ -388,9 +388,9 @@ def _spread(view: View, spread: core.Spread, ref: Ref) -> Number:
 def _since(view: View, since: core.SinceEvent, ref: Ref) -> Number:
     inner = bind(since.ref, ref)
     if inner.name in view.program.events:
-        happened = view.history.latest_event((inner.name, inner.member), view.moment)
-        if happened is None:
-            return Number.nothing(Reason(Why.NOT_YET, inner.name, "it has not happened, as far as is known"))
+        happened = last_event(view, inner.name, inner.member)
+        if isinstance(happened, Reason):
+            return Number.nothing(happened)
         elapsed = view.at - happened[0]
         return Number(elapsed, elapsed, lines=(happened[1],))
     for observation, doubtful in newest_first(view, inner):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import marshal
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -183,6 +183,8 @@ class Step(NamedTuple):
     per: str | None
     """The list whose members the step is done for, one by one: set when every fact it asks is kept per it."""
     powered: str | None = None
+    every: float | None = None
+    """Seconds after which what it asks is asked again."""
 
 
 class Powered(NamedTuple):
@@ -258,6 +260,8 @@ class Program:
     lists: dict[str, ListSpec] = field(default_factory=dict)
     facts: dict[str, Fact] = field(default_factory=dict)
     events: dict[str, EventSpec | None] = field(default_factory=dict)
+    undone: dict[str, tuple[Trigger, ...]] = field(default_factory=dict)
+    """For each event that something undoes, what does."""
     kinds: dict[str, Kind] = field(default_factory=dict)
     limits: dict[str, Limit] = field(default_factory=dict)
     calculations: dict[str, tuple[core.Formula, str | None, str | None]] = field(default_factory=dict)
@@ -314,6 +318,10 @@ class Program:
     """Formulas made ready to run; empty in a program that is kept."""
     calculators: Mapping[str, Calculator] = field(default_factory=dict)
     catalogues: Mapping[str, Catalogue] = field(default_factory=dict)
+
+    def undoers(self, events: Iterable[str]) -> set[str]:
+        """The names of what undoes any of these events."""
+        return {trigger.name for event in events for trigger in self.undone.get(event, ())}
 
     def bind(self, calculators: Mapping[str, Calculator], catalogues: Mapping[str, Catalogue]) -> Program:
         """Load the compiled judges and take the plugins' calculators and catalogues."""

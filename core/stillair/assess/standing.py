@@ -18,7 +18,17 @@ from .waits import lasting
 if TYPE_CHECKING:
     from .view import View
 
-__all__ = ["doubt", "newest_first", "reading", "standing", "trigger_time", "unusable", "whole"]
+__all__ = [
+    "doubt",
+    "last_event",
+    "newest_first",
+    "reading",
+    "standing",
+    "trigger_time",
+    "undone",
+    "unusable",
+    "whole",
+]
 
 
 def standing(view: View, fact: Fact, ref: Ref) -> Number | Options:
@@ -226,6 +236,28 @@ def trigger_time(
         return _happened(view, trigger, member, moment)
     times = [_happened(view, trigger, each, moment) for each in view.members(trigger.per)[0]]
     return max((t for t in times if t is not None), default=None)
+
+
+def undone(view: View, event: str, member: str | None, happened: Moment) -> Trigger | None:
+    """What has undone an event since it happened, if anything has."""
+    triggers = view.program.undone.get(event, ())
+    per = view.program.symbols[event].per if triggers else None
+    for trigger in triggers:
+        time = trigger_time(view, trigger, view.moment, per, member)
+        if time is not None and time > happened:
+            return trigger
+    return None
+
+
+def last_event(view: View, event: str, member: str | None) -> tuple[float, int] | Reason:
+    """When an event last happened; or why what it made so is not so: not yet, or undone since."""
+    happened = view.history.latest_event((event, member), view.moment)
+    if happened is None:
+        return Reason(Why.NOT_YET, event, "it has not happened, as far as is known")
+    undoing = undone(view, event, member, happened)
+    if undoing is not None:
+        return Reason(Why.NOT_YET, event, f"undone by: {undoing.text.replace('_', ' ')}")
+    return happened
 
 
 def _happened(view: View, trigger: Trigger, member: str | None, moment: Moment) -> tuple[float, int] | None:

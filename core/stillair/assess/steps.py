@@ -70,6 +70,7 @@ class Steps:
         if step.spec.wait is not None:
             names.add(step.spec.wait.text)
         names.update(step.asks)
+        names.update(self._undoers(step))
         return not (names.isdisjoint(reach.broad) and names.isdisjoint(reach.local))
 
     def _touches(self, step: Step, member: str | None) -> bool:
@@ -79,11 +80,17 @@ class Steps:
             return True
         if step.spec.wait is not None and reach.touches(Ref(step.spec.wait.text)):
             return True
+        if not self._undoers(step).isdisjoint(reach.broad | reach.local.keys()):
+            return True
         return any(
             reach.touches(Ref(name, member if self.program.facts[name].per is not None else None))
             or (name in reach.local and self.program.facts[name].per != step.per)
             for name in step.asks
         )
+
+    def _undoers(self, step: Step) -> set[str]:
+        """What undoes an event that a step marks, so that it is to be done again."""
+        return self.program.undoers(mark.text for mark in step.spec.marks)
 
     def walk(self) -> Iterator[tuple[Step, str | None]]:
         """The steps in their order; a run of steps kept per one list goes member by member."""
@@ -155,6 +162,7 @@ class Steps:
             settled = (
                 spec.name not in self.program.closing
                 and step.powered is None
+                and step.every is None
                 and all(self.wanted.settled(ref) for ref in self.wanted.asked(step, member))
             )
             return StepState(spec.name, member, "done", YES, settled=settled)

@@ -406,3 +406,7 @@ class View:
     ) -> tuple[float, int] | None:
         """The last time, up to a moment, that an event happened or a fact was seen to take an option."""
         return standing.trigger_time(self, trigger, moment, per, member)
+
+    def last_event(self, event: str, member: str | None) -> tuple[float, int] | Reason:
+        """When an event last happened; or why what it made so is not so now."""
+        return standing.last_event(self, event, member)

@@ -131,8 +131,8 @@ def _members(view: View, trigger: Trigger) -> tuple[Sequence[str | None], bool]:
 def _begun(view: View, trigger: Trigger, member: str | None) -> Options | None:
     """Since when what starts a wait is so for a member, with reasons if it may not be; None: it is not."""
     if trigger.mask is None:
-        happened = view.history.latest_event((trigger.name, member), view.moment)
-        return None if happened is None else Options(1, (), (happened[1],), None, happened[0])
+        happened = view.last_event(trigger.name, member)
+        return None if isinstance(happened, Reason) else Options(1, (), (happened[1],), None, happened[0])
     options = view.options(Ref(trigger.name, member))
     if not options.mask & trigger.mask:
         return None

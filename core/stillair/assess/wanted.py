@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from stillair.condition.core import Ref
 from stillair.possible import Options
-from stillair.verdict import Verdict, Why
+from stillair.verdict import Reason, Verdict, Why
 
 from .gates import Gates
 from .program import NO_BINDING, Binding, Cond, Fact, Step, bound
@@ -165,6 +165,8 @@ class Wanted:
             begun = self.gates.begun(step.powered)
             return begun is not None and any(each >= begun for each in done)
         if spec.marks:
+            if any(self._undone(mark.text, member) for mark in spec.marks):
+                return False
             if spec.wait is not None:
                 state = self.view.wait(spec.wait.text)
                 marks = {t.text for t in spec.marks}
@@ -178,13 +180,26 @@ class Wanted:
             return True
         return bool(done)
 
+    def _undone(self, event: str, member: str | None) -> bool:
+        """Whether an event happened, and something has undone it since."""
+        member = member if self.program.symbols[event].per is not None else None
+        happened = self.history.latest_event((event, member), self.view.moment)
+        return happened is not None and isinstance(self.view.last_event(event, member), Reason)
+
     def outstanding(self, step: Step, member: str | None) -> Iterator[Ref]:
         """The facts that a step has still to ask."""
         closing = self.program.closing.get(step.spec.name, ())
         for ref in self.asked(step, member):
             due = ref.name in closing and ref in self.awaited
-            if due or (not self.settled(ref) and self.worth_asking(ref)):
+            if due or self._grown_old(step, ref) or (not self.settled(ref) and self.worth_asking(ref)):
                 yield ref
+
+    def _grown_old(self, step: Step, ref: Ref) -> bool:
+        """Whether a step asks again what was last read longer ago than it allows."""
+        found = self.history.before((ref.name, ref.member), self.view.moment)
+        if step.every is None or not found or found[-1].value is None:
+            return False
+        return self.at - found[-1].taken >= step.every
 
     def asked(self, step: Step, member: str | None) -> Iterator[Ref]:
         """The facts a step asks, for each member of their lists."""
