@@ -159,8 +159,7 @@ class Choice:
         names = {t.text for t in step.spec.disturbs}
         marks = {t.text for t in step.spec.marks}
         for name, wait in self.program.waits.items():
-            ending = {t.name for t in wait.restarted_by if t.mask is None}
-            if marks & (ending | self.program.undoers(t.name for t in wait.since)):
+            if marks & {t.name for t in wait.restarted_by if t.mask is None}:
                 names.add(name)
         return names
 
