@@ -34,6 +34,7 @@ __all__ = [
     "NEXT",
     "PERMISSION",
     "PLUGINS",
+    "REHEARSAL",
     "TRAIL",
     "VERIFY",
     "WHATIF",
@@ -60,6 +61,7 @@ JOBS = "stillair.jobs/1"
 NEXT = "stillair.next/1"
 PERMISSION = "stillair.permission/1"
 PLUGINS = "stillair.plugins/1"
+REHEARSAL = "stillair.rehearsal/1"
 TRAIL = "stillair.trail/1"
 VERIFY = "stillair.verify/1"
 WHATIF = "stillair.whatif/1"

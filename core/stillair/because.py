@@ -22,6 +22,7 @@ __all__ = [
     "because",
     "clue_says",
     "deciding",
+    "explained",
     "lifting",
     "permission_says",
     "reading_used",
@@ -50,6 +51,51 @@ class Because:
     changes: tuple[str, ...] = ()
     source: str | None = None
     members: tuple[Because, ...] = field(default=())
+
+
+def explained(told: Because, indent: str = "") -> Iterator[tuple[str, str]]:
+    """An explanation line by line: what stands before the text, and the text."""
+    yield indent, f"{told.kind} {told.name}: {told.state}"
+    if told.title != told.name:
+        yield indent, told.title
+    for said in told.says:
+        yield indent + "- ", said
+    if told.working is not None:
+        for step in (*told.working.steps, told.working.result):
+            yield indent + "  ", step
+        if told.working.doubt:
+            yield indent + "  ± ", f"{told.working.doubt}, at 95 %"
+        for formula in told.working.formulas:
+            yield indent + "formula: ", formula
+        for valid in told.working.valid:
+            yield indent + "valid: ", valid
+    for heading, tree in told.trees:
+        yield indent, f"{heading}: {tree.verdict.word}"
+        yield from _branches(tree, indent + "  ")
+    for member in told.members:
+        yield from explained(member, indent + "  ")
+    for text in told.decides:
+        yield indent + "would decide it: ", text
+    for text in told.changes:
+        yield indent + "would change it: ", text
+    if told.source:
+        yield indent + "source: ", told.source
+
+
+def _branches(tree: Judgement, indent: str) -> Iterator[tuple[str, str]]:
+    yield indent + f"{tree.verdict.word:<5} ", f"{tree.join}:" if tree.join else tree.text
+    # Deep trees keep their words in sight on a narrow screen.
+    inner = indent + "  " if len(indent) < 20 else indent
+    if tree.says:
+        yield inner, tree.says
+    for step in tree.working:
+        yield inner + "= ", step
+    if tree.doubt:
+        yield inner + "± ", f"{tree.doubt}, at 95 %"
+    if tree.settles:
+        yield inner + "settled: ", tree.settles
+    for part in tree.parts:
+        yield from _branches(part, inner)
 
 
 def resolve(wording: Wording, text: str) -> tuple[str, str, str | None]:

@@ -57,16 +57,22 @@ class Judgement:
             yield from part.leaves
 
 
-def judgement(wording: Wording, view: View, cond: Cond, binding: Binding = _NOT_BOUND) -> Judgement:
-    """The judged tree of a compiled condition in a view."""
-    return _Reader(wording, view, binding).read(cond.checked)
+def judgement(
+    wording: Wording, view: View, cond: Cond, binding: Binding = _NOT_BOUND, deepest: int = _DEEPEST
+) -> Judgement:
+    """The judged tree of a compiled condition in a view.
+
+    The findings and lists that its tests refer to are explained as well, `deepest` levels of them.
+    """
+    return _Reader(wording, view, binding, deepest=deepest).read(cond.checked)
 
 
-def judgement_of_rule(wording: Wording, name: str, member: str | None) -> Judgement:
+def judgement_of_rule(wording: Wording, name: str, member: str | None, deepest: int = _DEEPEST) -> Judgement:
     """The judged tree of a rule, as of the moment that decided it where that is earlier than now."""
     rule = wording.program.rules[name]
     binding = {rule.per: member} if rule.per is not None and member is not None else _NOT_BOUND
-    return judgement(wording, _view_that_decided(wording.found.view, rule, member), rule.when, binding)
+    view = _view_that_decided(wording.found.view, rule, member)
+    return judgement(wording, view, rule.when, binding, deepest)
 
 
 def _view_that_decided(view: View, rule: Rule, member: str | None) -> View:
@@ -91,11 +97,23 @@ def _view_that_decided(view: View, rule: Rule, member: str | None) -> View:
 
 
 class _Reader:
-    def __init__(self, wording: Wording, view: View, binding: Binding, path: tuple[str, ...] = ()) -> None:
+    def __init__(
+        self,
+        wording: Wording,
+        view: View,
+        binding: Binding,
+        path: tuple[str, ...] = (),
+        deepest: int = _DEEPEST,
+    ) -> None:
         self.wording = wording
         self.view = view
         self.binding = binding
         self.path = path
+        self.deepest = deepest
+
+    def _into(self, view: View, binding: Binding, name: str) -> _Reader:
+        """A reader of what stands behind a name."""
+        return _Reader(self.wording, view, binding, (*self.path, name), self.deepest)
 
     def read(self, condition: Condition) -> Judgement:
         verdict = judge(condition, self._lookup)
@@ -128,7 +146,7 @@ class _Reader:
             parts = self._members(derivation.list, ref)
             says = self._list(derivation.list, value)
             return Judgement(text, verdict, says, lines=value.lines, parts=parts)
-        if ref.name in program.findings and len(self.path) < _DEEPEST and ref.name not in self.path:
+        if ref.name in program.findings and len(self.path) < self.deepest and ref.name not in self.path:
             parts = tuple(self._rules(ref))
         if ref.name in program.waits:
             return Judgement(text, verdict, wait_says(self.wording, self.view, ref.name), lines=value.lines)
@@ -158,13 +176,13 @@ class _Reader:
             binding = {rule.per: ref.member} if rule.per and ref.member else _NOT_BOUND
             verdict, _ = self.view.rule(rule, ref.member)
             view = _view_that_decided(self.view, rule, ref.member)
-            inner = _Reader(self.wording, view, binding, (*self.path, ref.name)).read(rule.when.checked)
+            inner = self._into(view, binding, ref.name).read(rule.when.checked)
             grade = rule.spec.grade
             yield Judgement(f"rule {name} ({grade})", verdict, lines=inner.lines, parts=(inner,))
 
     def _members(self, list_name: str, ref: Ref) -> tuple[Judgement, ...]:
         """The condition inside `every`, `any`, `count`, or after `with`, for each member."""
-        if len(self.path) >= _DEEPEST:
+        if len(self.path) >= self.deepest:
             return ()
         inner = self.wording.program.inner[ref.name]
         found = []
@@ -174,8 +192,7 @@ class _Reader:
             outer = self.wording.program.outer.get(ref.name)
             if outer is not None and ref.member is not None and outer != list_name:
                 binding[outer] = ref.member
-            reader = _Reader(self.wording, self.view, binding, (*self.path, ref.name))
-            read = reader.read(inner.checked)
+            read = self._into(self.view, binding, ref.name).read(inner.checked)
             label = self.wording.member(list_name, member)
             found.append(Judgement(label, read.verdict, lines=read.lines, parts=(read,)))
         return tuple(found)

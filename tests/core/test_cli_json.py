@@ -21,6 +21,7 @@ README = HERE.parents[1] / "core" / "README.md"
 NINE = datetime(2026, 4, 15, 9, 0, tzinfo=UTC).timestamp()
 ROW = re.compile(r"^\| (.+) \| `(stillair\.[a-z]+/[0-9]+)` \| (.+) \|$", re.MULTILINE)
 
+TANK = str(HERE / "tank")
 PRINTS = {
     "`next JOB`": ("next", "JOB"),
     "`may JOB STEP`": ("may", "JOB", "first-look"),
@@ -36,6 +37,7 @@ PRINTS = {
     "`calc NAME`": ("calc", "weight_pressure"),
     "`calc NAME input=value`": ("calc", "weight_pressure", "liquid=water", "depth=1 ft"),
     "`plugins`": ("plugins",),
+    "`rehearse PACK`": ("rehearse", TANK),
     "an error": ("next", "FOLDER/none.job"),
 }
 INSIDE = "`assessment` of a trail"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 from bisect import bisect_right
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -12,7 +12,7 @@ from stillair.job import JSON, Line
 
 from .program import Program, Step
 
-__all__ = ["History", "Instrument", "Moment", "Observation", "end_of", "events_of", "fold"]
+__all__ = ["History", "Instrument", "Moment", "Observation", "corrections", "end_of", "events_of", "fold"]
 
 #: A time and the line it stands in: of what is entered for one time, a line knows only those before it.
 Moment = tuple[float, float]
@@ -179,7 +179,12 @@ def fold(lines: Iterable[Line], program: Program, known: float) -> History:
     return history
 
 
-def _corrections(lines: list[Line], history: History) -> dict[int, Line]:
+def corrections(lines: Sequence[Line]) -> dict[int, Line]:
+    """The correction in force for each line that has one; it withdraws the line if it has no body."""
+    return _corrections(lines, History(float("inf")))
+
+
+def _corrections(lines: Sequence[Line], history: History) -> dict[int, Line]:
     """The correction in force for each line; withdrawing one brings back what it replaced."""
     roots: dict[int, int] = {}
     stacks: dict[int, list[Line]] = {}

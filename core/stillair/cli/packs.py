@@ -10,7 +10,16 @@ from stillair.fault import Fault, StillairError, did_you_mean
 from stillair.hooks import Plugins
 from stillair.job import JSON, Job, JobError, Line, PackStore, pack_digest
 
-__all__ = ["choose", "differences", "encoded", "found_again", "recorded_in", "texts_of", "unlike_installed"]
+__all__ = [
+    "choose",
+    "differences",
+    "encoded",
+    "found_again",
+    "name_in",
+    "recorded_in",
+    "texts_of",
+    "unlike_installed",
+]
 
 _PACK = r"^pack:\s*([a-z][a-z0-9_-]*)"
 _JOINS = r"^joins:\s*([a-z][a-z0-9_-]*)"
@@ -92,7 +101,7 @@ def choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]
     installed: dict[str, dict[str, str]] = {}
     for folder in plugins.packs:
         texts = gather(folder)
-        installed[_name_in(texts[MANIFEST], folder)] = texts
+        installed[name_in(texts[MANIFEST], folder)] = texts
     if not wanted:
         works = sorted(name for name, texts in installed.items() if _joined_by(texts) is None)
         if len(works) != 1:
@@ -107,7 +116,7 @@ def choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]
             chosen[name] = installed[name]
         elif Path(name).is_dir():
             texts = gather(Path(name))
-            own = _name_in(texts[MANIFEST], Path(name))
+            own = name_in(texts[MANIFEST], Path(name))
             if chosen.get(own, texts) != texts:
                 raise StillairError(
                     Fault("SA401", f"two packs of other texts are called `{own}`", "--pack", help="give one")
@@ -167,7 +176,7 @@ def unlike_installed(plugins: Plugins, chosen: Mapping[str, Mapping[str, str]]) 
 
     for folder in plugins.packs:
         texts = gather(folder)
-        name = _name_in(texts[MANIFEST], folder)
+        name = name_in(texts[MANIFEST], folder)
         given = chosen.get(name)
         if given is None or given == texts:
             continue
@@ -185,7 +194,7 @@ def _version_in(manifest: str) -> str:
     return found[1] if found else "?"
 
 
-def _name_in(manifest: str, folder: Path) -> str:
+def name_in(manifest: str, folder: Path) -> str:
     """The name a pack gives itself, found without the YAML reader, which is slow to start."""
     found = re.search(_PACK, manifest, re.MULTILINE)
     return found[1] if found else folder.name

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import click
 
-from stillair.because import Because, because
-from stillair.margin import Judgement
+from stillair.because import because, explained
 from stillair.wording import Wording
 
 from .account_format import format_option, print_json
@@ -36,49 +35,6 @@ def why(settings: Settings, job: str, name: tuple[str, ...], at: str | None, as_
 
         print_json(account.why(told))
         return
-    _say_because(Screen(), told)
-
-
-def _say_because(screen: Screen, told: Because, indent: str = "") -> None:
-    screen.say(f"{told.kind} {told.name}: {told.state}", indent, bold=not indent)
-    if told.title != told.name:
-        screen.say(told.title, indent)
-    for said in told.says:
-        screen.say(said, indent + "- ")
-    if told.working is not None:
-        for step in (*told.working.steps, told.working.result):
-            screen.say(step, indent + "  ")
-        if told.working.doubt:
-            screen.say(f"{told.working.doubt}, at 95 %", indent + "  ± ")
-        for formula in told.working.formulas:
-            screen.say(formula, indent + "formula: ")
-        for valid in told.working.valid:
-            screen.say(valid, indent + "valid: ")
-    for heading, tree in told.trees:
-        screen.say(f"{heading}: {tree.verdict.word}", indent)
-        _say_tree(screen, tree, indent + "  ")
-    for member in told.members:
-        _say_because(screen, member, indent + "  ")
-    for text in told.decides:
-        screen.say(text, indent + "would decide it: ")
-    for text in told.changes:
-        screen.say(text, indent + "would change it: ")
-    if told.source:
-        screen.say(told.source, indent + "source: ")
-
-
-def _say_tree(screen: Screen, tree: Judgement, indent: str) -> None:
-    word = f"{tree.verdict.word:<5} "
-    screen.say(f"{tree.join}:" if tree.join else tree.text, indent + word)
-    # Deep trees keep their words in sight on a narrow screen.
-    inner = indent + "  " if len(indent) < 20 else indent
-    if tree.says:
-        screen.say(tree.says, inner)
-    for step in tree.working:
-        screen.say(step, inner + "= ")
-    if tree.doubt:
-        screen.say(f"{tree.doubt}, at 95 %", inner + "± ")
-    if tree.settles:
-        screen.say(tree.settles, inner + "settled: ")
-    for part in tree.parts:
-        _say_tree(screen, part, inner)
+    screen = Screen()
+    for place, (lead, text) in enumerate(explained(told)):
+        screen.say(text, lead, bold=not place)

@@ -132,7 +132,7 @@ def _at(wording: Wording, entries: Sequence[Entry], group: Sequence[Finding]) ->
 def _rested(wording: Wording, state: RuleState, finding: Finding, told: set[int]) -> Iterator[Item]:
     """The rule that gave a finding of a place, and the tests that rest on more than was observed there."""
     rule = wording.program.rules[state.rule]
-    tree = judgement_of_rule(wording, state.rule, state.member)
+    tree = judgement_of_rule(wording, state.rule, state.member, deepest=0)
     more = [each for each in telling(tree) if not each.lines or not set(each.lines) <= told]
     name, condition = Code(state.rule), Code(rule.when.text)
     yield Item(

@@ -95,12 +95,12 @@ def because(wording: Wording, state: RuleState) -> tuple[Item, ...]:
 
 
 def judged(wording: Wording, rule: str, member: str | None) -> Judgement:
-    """The judged tree of a rule; of one that has only grown old, as of when it was last read."""
+    """The judged tests of a rule; of one that has only grown old, as of when it was last read."""
     verdict, view = when_last_read(wording, rule, member)
     if view is wording.found.view or verdict is Verdict.OPEN:
-        return judgement_of_rule(wording, rule, member)
+        return judgement_of_rule(wording, rule, member, deepest=0)
     compiled = wording.program.rules[rule]
-    return judgement(wording, view, compiled.when, bound(compiled, member))
+    return judgement(wording, view, compiled.when, bound(compiled, member), deepest=0)
 
 
 def _lines_in(says: str) -> Iterator[int]:

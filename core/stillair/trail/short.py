@@ -109,7 +109,7 @@ def _margin(wording: Wording, finding: Finding) -> str:
     assert finding.rule is not None
     tests = [
         each
-        for each in telling(judgement_of_rule(wording, finding.rule, finding.member))
+        for each in telling(judgement_of_rule(wording, finding.rule, finding.member, deepest=0))
         if " ± " in each.says and each.verdict is Verdict.HOLDS
     ]
     if not tests:

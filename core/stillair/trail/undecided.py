@@ -78,7 +78,7 @@ def _open(wording: Wording, group: Sequence[Finding], reasons: Sequence[str]) ->
         binding = {rule.per: first.member} if rule.per and first.member else {}
         missing.update(dict.fromkeys(wording.found.view.missing(rule.when, binding)))
         if len(group) == 1:
-            tree = judgement_of_rule(wording, name, first.member)
+            tree = judgement_of_rule(wording, name, first.member, deepest=0)
             settled.update(dict.fromkeys(e.settles for e in telling(tree) if e.settles))
     if missing:
         # The members are named above: the questions stand alone.

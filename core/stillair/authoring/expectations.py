@@ -1,0 +1,288 @@
+"""What a scenario expects, held against an assessment: every expectation with what was found."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import tzinfo
+from functools import cached_property
+from typing import Any, NamedTuple
+
+from stillair import quantity
+from stillair.assess import Assessment, EntryError, May, Permission, read_fact, read_value
+from stillair.condition.core import NumberDomain, Ref
+from stillair.fault import did_you_mean
+from stillair.job import Line
+from stillair.possible import Number, Options
+
+from .scenario import ScenarioError, only
+
+__all__ = ["Check", "Expectations", "TrailMaker"]
+
+TrailMaker = Callable[[Assessment, Sequence[Line], tzinfo], str]
+
+
+class Check(NamedTuple):
+    """One expectation: what it is about, what was expected and what was found; `name` is what explains it."""
+
+    what: str
+    expected: Any
+    found: Any
+    name: str = ""
+
+
+class Expectations:
+    """What may be expected of one assessment. `members` are those of every list now."""
+
+    def __init__(
+        self,
+        found: Assessment,
+        lines: Sequence[Line],
+        members: Mapping[str, list[str]],
+        zone: tzinfo,
+        trail: TrailMaker | None,
+    ) -> None:
+        self.program = found.program
+        self.found = found
+        self.lines = lines
+        self.members = members
+        self.zone = zone
+        self._make_trail = trail
+
+    def checks(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
+        """Every expectation of an `expect`. ScenarioError where it asks for what there is not."""
+        known: dict[str, Callable[[Any], Iterable[Check]]] = {
+            "findings": self._findings,
+            "rules": self._rules,
+            "because": self._because,
+            "may": self._may,
+            "stopped": self._stopped,
+            "allowed": self._allowed,
+            "next": self._next,
+            "asks": self._asks,
+            "not asked": self._not_asked,
+            "awaits": self._awaits,
+            "facts": self._facts,
+            "calculations": self._calculations,
+            "voided": self._voided,
+            "suspects": self._suspects,
+            "refuses": self._refuses,
+            "trail says": self._trail_says,
+            "trail does not say": self._trail_silent,
+            "places": self._places,
+        }
+        only(wanted, list(known), "`expect`")
+        for key, value in wanted.items():
+            yield from known[key]([value] if isinstance(value, str) and key != "next" else value)
+
+    @cached_property
+    def _trail(self) -> str | None:
+        if self._make_trail is None:
+            return None
+        return _folded(self._make_trail(self.found, self.lines, self.zone))
+
+    def _named(self, text: str) -> tuple[str, str | None]:
+        name, _, member = str(text).partition(" of ")
+        return name, member or None
+
+    def _findings(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
+        for text, grade in wanted.items():
+            name, member = self._named(text)
+            found = [f for f in self.found.findings if f.name == name and f.member == member]
+            if not found:
+                raise ScenarioError(f"there is no finding `{text}`")
+            got = found[0].grade
+            yield Check(f"finding {text}", str(grade).replace(" ", "_"), got, text)
+
+    def _rules(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
+        for text, verdict in wanted.items():
+            name, member = self._named(text)
+            states = [s for s in self.found.rules if s.rule == name and s.member == member]
+            if not states:
+                raise ScenarioError(f"there is no rule `{text}`")
+            yield Check(f"rule {text}", verdict, states[0].verdict.word, text)
+
+    def _because(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
+        for text, phrases in wanted.items():
+            said = self._explanation(text)
+            for phrase in [phrases] if isinstance(phrases, str) else phrases:
+                got = phrase if str(phrase).casefold() in said.casefold() else said
+                yield Check(f"because {text}", phrase, got)
+
+    def _explanation(self, text: str) -> str:
+        name, member = self._named(text)
+        parts: list[str] = []
+        for state in self.found.rules:
+            if state.rule == name and state.member == member:
+                parts += [str(r) for r in state.reasons]
+        if name in self.program.findings:
+            parts += [str(r) for r in self.found.finding(name, member).reasons]
+        if name in self.program.facts or name in self.program.calculations or name in self.program.waits:
+            parts += [str(r) for r in self.found.view.value(Ref(name, member)).reasons]
+        permission = None
+        if name in self.program.steps:
+            permission = self.found.permission(name, member)
+        elif name in self.program.activities:
+            permission = self.found.activity(name)
+        if permission is not None:
+            parts += [str(r) for r in permission.reasons]
+            parts += [f"{b.say} {b.lifted_by or ''}" for b in permission.blocked]
+            parts += [str(m) for m in permission.missing]
+        return "; ".join(parts)
+
+    def _may(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
+        for text, answer in wanted.items():
+            name, member = self._named(text)
+            if name not in self.program.steps:
+                raise ScenarioError(f"there is no step `{name}`")
+            got = self.found.permission(name, member).may.value
+            yield Check(f"may {text}", str(answer), got, text)
+
+    def _activity(self, name: str) -> Permission:
+        if name not in self.program.activities:
+            near = did_you_mean(name, self.program.activities)
+            raise ScenarioError(f"there is no activity `{name}`" + (f" ({near})" if near else ""))
+        return self.found.activity(name)
+
+    def _stopped(self, wanted: Sequence[str]) -> Iterable[Check]:
+        for name in wanted:
+            got = self._activity(name).may.value
+            yield Check(f"activity {name}", May.NO.value, got, name)
+
+    def _allowed(self, wanted: Sequence[str]) -> Iterable[Check]:
+        for name in wanted:
+            permission = self._activity(name)
+            got = permission.may.value
+            if permission.may is not May.YES:
+                got += ": " + "; ".join([*map(str, permission.reasons), *(b.say for b in permission.blocked)])
+            yield Check(f"activity {name}", May.YES.value, got, name)
+
+    def _next(self, wanted: str) -> Iterable[Check]:
+        member = self._named(wanted)[1]
+        got = self.found.next.step or self.found.next.kind
+        if member is not None:
+            got = f"{got} of {self.found.next.member}"
+        yield Check("next", str(wanted), got, str(wanted))
+
+    def _asks(self, wanted: Sequence[str]) -> Iterable[Check]:
+        asked = [str(r) for r in self.found.next.facts]
+        for name in wanted:
+            yield Check("asks", name, name if name in asked else asked)
+
+    def _not_asked(self, wanted: Sequence[str]) -> Iterable[Check]:
+        asked = {str(r) for s in self.found.steps if s.status == "ready" for r in s.asks} | {
+            str(r) for r in self.found.next.facts
+        }
+        for name in wanted:
+            yield Check(f"not asked {name}", "not asked", "asked" if name in asked else "not asked")
+
+    def _awaits(self, wanted: Sequence[str]) -> Iterable[Check]:
+        running = sorted(w.name for w in self.found.running())
+        if not wanted:
+            yield Check("awaits", [], running)
+        for name in wanted:
+            yield Check(f"awaits {name}", name, name if name in running else running, name)
+
+    def _facts(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
+        for text, value in wanted.items():
+            ref = read_fact(self.program, text, self.members)
+            yield Check(f"fact {text}", str(value), _shown(self.found, ref, str(value)), text)
+
+    def _calculations(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
+        for text, value in wanted.items():
+            name, _, member = str(text).partition(" of ")
+            if name not in self.program.calculations:
+                raise ScenarioError(f"there is no calculation `{name}`")
+            number = self.found.view.value(Ref(name, member or None))
+            domain = self.program.symbols[name].domain
+            assert isinstance(number, Number) and isinstance(domain, NumberDomain)
+            yield Check(f"calculation {text}", str(value), _calculated(number, domain, str(value)), text)
+
+    def _voided(self, wanted: Sequence[str]) -> Iterable[Check]:
+        for text in wanted:
+            ref = read_fact(self.program, text, self.members)
+            fact = self.program.facts[ref.name]
+            taken = [
+                o
+                for o in self.found.history.before((ref.name, ref.member), self.found.view.moment)
+                if o.value is not None
+            ]
+            doubt = self.found.view.doubt(fact, ref, taken[-1]) if taken else None
+            reasons = {r.why.name for r in self.found.view.value(ref).reasons}
+            void = (doubt is not None and doubt.why.name == "VOID") or bool(reasons & {"VOID", "STALE"})
+            yield Check(f"voided {text}", "void", "void" if void else f"stands ({doubt})", text)
+
+    def _suspects(self, wanted: Sequence[str]) -> Iterable[Check]:
+        yield Check("suspects", sorted(wanted), sorted({str(s.ref) for s in self.found.suspicions}))
+
+    def _refuses(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
+        for name, value in wanted.items():
+            try:
+                ref = read_fact(self.program, name, self.members)
+                read_value(self.program, ref, str(value), now=self.found.at, zone=self.zone)
+                got = "taken"
+            except EntryError:
+                got = "refused"
+            yield Check(f"refuses {name}", "refused", got)
+
+    def _places(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
+        states = {p.place: p.status for p in self.found.places}
+        for name, status in wanted.items():
+            yield Check(f"place {name}", str(status), states.get(name, "unknown place"), name)
+
+    def _trail_says(self, wanted: Sequence[str]) -> Iterable[Check]:
+        for phrase in wanted if self._trail is not None else ():
+            said = _folded(phrase) in (self._trail or "")
+            yield Check("trail says", phrase, phrase if said else "no such words")
+
+    def _trail_silent(self, wanted: Sequence[str]) -> Iterable[Check]:
+        for phrase in wanted if self._trail is not None else ():
+            said = _folded(phrase) in (self._trail or "")
+            yield Check("trail does not say", "silence", phrase if said else "silence")
+
+
+def _folded(text: str) -> str:
+    return " ".join(str(text).split()).casefold()
+
+
+def _shown(found: Assessment, ref: Ref, wanted: str) -> str:
+    """What a fact is now, in the words of the expectation where it is a number."""
+    value = found.view.value(ref)
+    domain = found.program.facts[ref.name].domain
+    if isinstance(value, Options):
+        names = domain.of_mask(value.mask)  # type: ignore[union-attr]
+        return names[0] if len(names) == 1 else "open"
+    if value.reasons or value.undefined:
+        return "open"
+    assert isinstance(domain, NumberDomain)
+    if wanted == "open":
+        return "known"
+    read = quantity.read(wanted, domain.dimension, default=found.program.facts[ref.name].unit)
+    return wanted if abs(read.value - value.low) <= 1e-9 * max(1.0, abs(value.low)) else str(value.low)
+
+
+def _calculated(number: Number, domain: NumberDomain, wanted: str) -> str:
+    """What a calculation gives, in the words of the expectation where it is that number, as far as written.
+
+    `open` is no number at all; `at least 5 oz` and `at most 5 oz` are one end, the other one not known.
+    """
+    if number.undefined:
+        return "open"
+    end = next((word for word in ("at least ", "at most ") if wanted.startswith(word)), "")
+    if wanted == "open":
+        return "known"
+    written = wanted.removeprefix(end)
+    read = quantity.read(written, domain.dimension)
+    digits = re.match(r"-?\d+(?:\.(\d+))?", written)
+    assert digits is not None, written
+    step = (
+        quantity.read(
+            re.sub(r"^-?[\d.]+", f"{10.0 ** -len(digits[1] or ''):.9f}", written), domain.dimension
+        ).value
+        - quantity.read(re.sub(r"^-?[\d.]+", "0", written), domain.dimension).value
+    )
+    if (number.low == -math.inf, number.high == math.inf) != (end == "at most ", end == "at least "):
+        return f"{number.low} to {number.high}"
+    ends = {"at least ": (number.low,), "at most ": (number.high,), "": (number.low, number.high)}[end]
+    return wanted if all(abs(each - read.value) <= 0.5001 * step for each in ends) else str(ends)

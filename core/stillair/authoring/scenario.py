@@ -1,0 +1,77 @@
+"""A scenario as its author wrote it: what is entered in which order, and what must follow."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, tzinfo
+from pathlib import Path
+from typing import Any
+
+from stillair.fault import did_you_mean
+from stillair.strict_yaml import plain, read_yaml
+
+__all__ = ["MADE", "ScenarioError", "Start", "only", "packs_of", "read_scenario", "scenarios_in", "start_of"]
+
+MADE = ("by hand", "recorded", "generated")
+"""How a scenario came about; they are counted apart. Unless it says, it was written by hand."""
+
+_KEYS = ("scenario", "about", "pack", "starts", "by", "made", "does")
+_STARTS = "%Y-%m-%d %H:%M %z"
+
+
+class ScenarioError(Exception):
+    """A scenario that cannot be played: what is wrong, and where."""
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """When a scenario begins, in its zone."""
+
+    moment: datetime
+
+    @property
+    def zone(self) -> tzinfo:
+        return self.moment.tzinfo or UTC
+
+
+def scenarios_in(folder: Path) -> list[Path]:
+    """The scenario files of a pack folder, by name."""
+    return sorted((folder / "scenarios").glob("*.yaml"))
+
+
+def read_scenario(path: Path) -> Mapping[str, Any]:
+    """The scenario in a file, as plain mappings, lists and texts.
+
+    StillairError where it is not YAML as packs are written, ScenarioError where it is not a scenario.
+    """
+    found = plain(read_yaml(path.read_text(encoding="utf-8"), path.name))
+    if not isinstance(found, Mapping) or not isinstance(found.get("does"), Sequence):
+        raise ScenarioError(f"{path.name}: a scenario has `does`, a list of what is entered and expected")
+    only(found, _KEYS, path.name)
+    if found.get("made", MADE[0]) not in MADE:
+        raise ScenarioError(f"{path.name}: `made` is {', '.join(MADE[:-1])} or {MADE[-1]}")
+    start_of(found, path.name)
+    return found
+
+
+def start_of(scenario: Mapping[str, Any], where: str = "scenario") -> Start:
+    """When it begins. ScenarioError where it does not say."""
+    try:
+        return Start(datetime.strptime(str(scenario["starts"]), _STARTS))
+    except (KeyError, ValueError):
+        raise ScenarioError(f"{where}: `starts` is a moment like `2026-07-14 09:00 -05:00`") from None
+
+
+def packs_of(scenario: Mapping[str, Any]) -> list[str]:
+    """The packs that a scenario names."""
+    named = scenario.get("pack", [])
+    return [str(name) for name in named] if isinstance(named, list) else [str(named)]
+
+
+def only(given: Mapping[str, Any], known: Sequence[str], where: str) -> None:
+    """ScenarioError for the first key that is not known here."""
+    for key in given:
+        if key not in known:
+            near = did_you_mean(str(key), known) or f"one of: {', '.join(known)}"
+            raise ScenarioError(f"{where}: `{key}` is not known here ({near})")

@@ -1,0 +1,174 @@
+"""`rehearse`: the scenarios of packs, played."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import click
+
+from stillair.authoring.scenario import MADE, scenarios_in
+from stillair.fault import did_you_mean
+from stillair.hooks import Plugins
+from stillair.pack import MANIFEST, gather
+
+from . import NO, Mistake
+from .account_format import format_option, print_json
+from .packs import name_in
+from .screen import Screen
+from .session import Settings
+from .stage import Played, Stage
+
+__all__ = ["rehearse"]
+
+_FEW = 8
+"""Scenarios up to which they are played one after another (judgement: a process takes a second to start)."""
+
+
+@click.command()
+@click.argument("pack", nargs=-1)
+@click.option("-k", "only", metavar="TEXT", default="", help="Only scenarios with TEXT in their file name.")
+@click.option("--processes", type=click.IntRange(1), help="How many play at once; by default all processors.")
+@click.option("--record", metavar="JOB", type=click.Path(), help="Print JOB as a scenario instead.")
+@format_option
+@click.pass_obj
+def rehearse(
+    settings: Settings,
+    pack: tuple[str, ...],
+    only: str,
+    processes: int | None,
+    record: str | None,
+    as_json: bool,
+) -> None:
+    """Play the scenarios of each PACK, a name or a folder; by default of all that are installed.
+
+    Exit code 1: one of them failed, or there is none.
+    """
+    if record is not None:
+        _record(settings, record)
+        return
+    folders = folders_of(Plugins.load(settings.plugin_dirs), pack)
+    paths = [path for folder in folders for path in scenarios_in(folder) if only in path.stem]
+    if not paths:
+        raise click.ClickException(f"there are no scenarios{f' with `{only}`' if only else ''} to play")
+    played = list(_played(paths, settings.plugin_dirs, processes or os.cpu_count() or 1))
+    failed = [each for each in played if not each.passed]
+    if as_json:
+        print_json(_account(played))
+    else:
+        _say(Screen(), played, failed)
+    if failed:
+        raise click.exceptions.Exit(NO)
+
+
+def folders_of(plugins: Plugins, named: Sequence[str]) -> list[Path]:
+    """The folders of packs named, or of all that are installed."""
+    installed = {name_in(gather(folder)[MANIFEST], folder): folder for folder in plugins.packs}
+    if not named:
+        return list(installed.values())
+    found = []
+    for name in named:
+        folder = installed.get(name) or Path(name)
+        if not (folder / MANIFEST).is_file():
+            near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
+            raise Mistake(f"there is no pack `{name}`", near)
+        found.append(folder)
+    return found
+
+
+# -- playing -------------------------------------------------------------------------------------------------
+
+_stage: Stage | None = None
+
+
+def _begin(plugin_dirs: Sequence[Path]) -> None:
+    """Make a process ready to play."""
+    global _stage
+    _stage = Stage(Plugins.load(plugin_dirs))
+
+
+def _play(path: Path) -> Played:
+    assert _stage is not None
+    return _stage.play(path)
+
+
+def _played(paths: Sequence[Path], plugin_dirs: Sequence[Path], processes: int) -> Iterator[Played]:
+    """Each scenario, in the order given."""
+    processes = min(processes, len(paths) // _FEW + 1)
+    # Compiled here, so that the others find it made.
+    _begin(plugin_dirs)
+    first, *rest = map(_play, paths) if processes == 1 else [_play(paths[0])]
+    yield first
+    if processes == 1:
+        yield from rest
+        return
+    with ProcessPoolExecutor(processes, initializer=_begin, initargs=(plugin_dirs,)) as pool:
+        yield from pool.map(_play, paths[1:], chunksize=4)
+
+
+def _record(settings: Settings, job: str) -> None:
+    from stillair.authoring.record import recorded
+
+    from .session import Session
+
+    with Session.reading(settings, job) as session:
+        click.echo(recorded(session.program, session.lines), nl=False)
+
+
+# -- telling -------------------------------------------------------------------------------------------------
+
+
+def _say(screen: Screen, played: Sequence[Played], failed: Sequence[Played]) -> None:
+    for each in failed:
+        screen.say(f"{each.path.parent.parent.name}/{each.path.stem}: {each.title}", "FAILED ", bold=True)
+        for text in each.told():
+            lead = len(text) - len(text.lstrip())
+            screen.say(text.lstrip(), "  " + " " * lead)
+    for folder, group in _by_folder(played).items():
+        made = Counter(each.made for each in group)
+        ways = ", ".join(f"{made[way]} {way}" for way in MADE if made[way])
+        screen.say(f"{folder.name}: {_counted(len(group))} ({ways})")
+    checked = sum(each.checked for each in played)
+    end = f"{len(failed)} failed" if failed else "none failed"
+    screen.say(f"{_counted(len(played))} played, {checked} expectations, {end}", bold=True)
+
+
+def _counted(number: int) -> str:
+    return f"{number} scenario{'' if number == 1 else 's'}"
+
+
+def _by_folder(played: Iterable[Played]) -> dict[Path, list[Played]]:
+    found: dict[Path, list[Played]] = {}
+    for each in played:
+        found.setdefault(each.path.parent.parent, []).append(each)
+    return found
+
+
+def _account(played: Sequence[Played]) -> dict[str, object]:
+    from stillair import account
+
+    return {
+        "format": account.REHEARSAL,
+        "played": len(played),
+        "failed": sum(not each.passed for each in played),
+        "made": {way: sum(each.made == way for each in played) for way in MADE},
+        "scenarios": [
+            {
+                "pack": each.path.parent.parent.name,
+                "scenario": each.path.stem,
+                "title": each.title,
+                "made": each.made,
+                "passed": each.passed,
+                "expectations": each.checked,
+                "error": each.error,
+                "misses": [
+                    {"where": m.where, "expected": m.expected, "found": m.found, "tree": list(m.tree)}
+                    for m in each.misses
+                ],
+            }
+            for each in played
+        ],
+    }

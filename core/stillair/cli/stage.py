@@ -1,0 +1,82 @@
+"""Where scenarios are played: the program of each set of packs, made once, and what came of each scenario."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from stillair.assess import Program
+from stillair.authoring.rehearse import Miss, Watcher, play
+from stillair.authoring.scenario import MADE, ScenarioError, packs_of, read_scenario
+from stillair.fault import StillairError
+from stillair.hooks import Plugins
+from stillair.pack import MANIFEST, gather
+from stillair.trail import markdown
+
+from .cache import Texts, key_of, load_program
+from .packs import choose, name_in
+
+__all__ = ["Played", "Stage"]
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """What came of one scenario; `error` says why it could not be played."""
+
+    path: Path
+    title: str
+    made: str
+    checked: int = 0
+    misses: tuple[Miss, ...] = ()
+    error: str | None = None
+
+    @property
+    def passed(self) -> bool:
+        return self.error is None and not self.misses
+
+    def told(self) -> Iterable[str]:
+        """What failed, with the judged trees, line by line."""
+        if self.error is not None:
+            yield self.error
+        for miss in self.misses:
+            yield str(miss)
+            yield from (f"  {line}" for line in miss.tree)
+
+
+class Stage:
+    """Plays scenarios with the pack of their folder, those they name, and what joins them."""
+
+    def __init__(self, plugins: Plugins) -> None:
+        self.plugins = plugins
+        self._wanted: dict[tuple[Path, ...], str] = {}
+        self._made: dict[str, Program] = {}
+
+    def packs(self, folder: Path, named: Iterable[str] = ()) -> list[Texts]:
+        """The texts of the packs that are used together, in the order in which a job takes them."""
+        own = name_in(gather(folder)[MANIFEST], folder)
+        wanted = [str(folder.absolute()), *(name for name in named if name != own)]
+        return [texts for _, texts in sorted(choose(self.plugins, wanted).items())]
+
+    def program(self, folder: Path, scenario: Mapping[str, Any]) -> Program:
+        """The program a scenario in this pack folder is played with."""
+        wanted = (folder, *map(Path, packs_of(scenario)))
+        if wanted not in self._wanted:
+            packs = self.packs(folder, packs_of(scenario))
+            key = self._wanted[wanted] = key_of(packs, self.plugins)
+            if key not in self._made:
+                self._made[key] = load_program(packs, self.plugins)
+        return self._made[self._wanted[wanted]]
+
+    def play(self, path: Path, watch: Watcher | None = None) -> Played:
+        """Play one file. What is wrong with it, or with its packs, is said in the result."""
+        title, made = path.stem, MADE[0]
+        try:
+            scenario = read_scenario(path)
+            title, made = str(scenario.get("scenario", title)), str(scenario.get("made", made))
+            program = self.program(path.parent.parent, scenario)
+            done = play(program, scenario, markdown, watch)
+        except (ScenarioError, StillairError) as error:
+            return Played(path, title, made, error=str(error))
+        return Played(path, title, made, done.checked, tuple(done.misses))

@@ -1,0 +1,242 @@
+"""`rehearse`: scenarios played by the verb and by pytest, and jobs recorded as scenarios."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from stillair.assess import read_fact, read_value
+from stillair.authoring.record import recorded
+from stillair.authoring.rehearse import play
+from stillair.authoring.scenario import ScenarioError, read_scenario
+from stillair.cli import main
+from stillair.cli.clock import FixedClock
+from stillair.cli.session import Session
+
+pytestmark = pytest.mark.usefixtures("own_cache")
+
+HERE = Path(__file__).parent
+TOOLS = HERE / "tank_tools"
+FULL = HERE / "tank" / "scenarios" / "a-full-tank.yaml"
+ZONE = timezone(timedelta(hours=-4))
+
+
+@pytest.fixture
+def tank(tmp_path: Path) -> Path:
+    """A copy of the pack, so that its scenarios may be changed."""
+    return Path(shutil.copytree(HERE / "tank", tmp_path / "tank"))
+
+
+def rehearse(*args: object) -> Result:
+    return CliRunner().invoke(main, ["--plugin-dir", str(TOOLS), "rehearse", *map(str, args)])
+
+
+def changed(tank: Path, old: str, new: str) -> None:
+    path = tank / "scenarios" / "a-full-tank.yaml"
+    text = path.read_text(encoding="utf-8")
+    assert text.count(old) == 1
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def test_scenarios_that_come_true(tank: Path) -> None:
+    result = rehearse(tank)
+    assert result.exit_code == 0, result.output
+    assert "tank: 1 scenario (1 by hand)" in result.output
+    assert "1 scenario played, 8 expectations, none failed" in result.output
+
+
+def test_one_that_fails_shows_the_tree_with_values_and_margins(tank: Path) -> None:
+    changed(tank, "low: confirmed", "low: none")
+    result = rehearse(tank)
+    assert result.exit_code == 1
+    said = " ".join(result.output.split())
+    assert "FAILED tank/a-full-tank: A full tank" in said
+    assert "finding low: expected none, found confirmed" in said
+    assert "holds bottom < least" in said
+    assert "bottom = 13.00 psig ± 0.54 psi" in said and "wholly below 20 psig, 6.46 psi to spare" in said
+    assert "to spare" in said
+    (told,) = json.loads(rehearse(tank, "--format", "json").stdout)["scenarios"]
+    assert [m["where"] for m in told["misses"]] == ["entry 6, finding low"]
+    assert told["passed"] is False and any("to spare" in line for line in told["misses"][0]["tree"])
+
+
+def test_no_scenario_is_a_failure(tank: Path) -> None:
+    assert rehearse(tank, "-k", "empty").exit_code == 1
+    shutil.rmtree(tank / "scenarios")
+    result = rehearse(tank)
+    assert result.exit_code == 1
+    assert "there are no scenarios to play" in result.stderr
+
+
+def test_a_pack_that_is_not_there(tank: Path) -> None:
+    result = rehearse("tnk")
+    assert result.exit_code == 2
+    assert "there is no pack `tnk`" in result.stderr
+
+
+WRONG = [
+    (
+        'note: {smell: "yes"}',
+        'noet: {smell: "yes"}',
+        "entry 7: `noet` is not known here (did you mean `note`?)",
+    ),
+    ("stopped: [filling]", "stopt: [filling]", "entry 8: `expect`: `stopt` is not known here"),
+    ("stopped: [filling]", "stopped: [filing]", "entry 8: there is no activity `filing` (did you mean"),
+    ("low: confirmed", "lwo: confirmed", "entry 6: there is no finding `lwo`"),
+    ("depth: 30 ft", "depth: 90 ft", "entry 5: depth: 90 ft is outside 0 in .. 40 ft"),
+    ('at: "09:05:30"', "at: nine", "entry 5: `nine` is not a time like `09:02`"),
+    ("starts: 2026-04-15 09:00 -04:00", "starts: today", "`starts` is a moment like"),
+    ("by: A. Tech", "made: by magic", "`made` is by hand, recorded or generated"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "said"), WRONG)
+def test_what_cannot_be_played_says_where(tank: Path, old: str, new: str, said: str) -> None:
+    changed(tank, old, new)
+    result = rehearse(tank, "--format", "json")
+    assert result.exit_code == 1
+    (told,) = json.loads(result.stdout)["scenarios"]
+    assert said in told["error"]
+
+
+def test_scenarios_are_counted_by_how_they_were_made(tank: Path) -> None:
+    for name, made in (("b", "recorded"), ("c", "generated")):
+        text = FULL.read_text(encoding="utf-8").replace("by: A. Tech", f"made: {made}")
+        (tank / "scenarios" / f"{name}.yaml").write_text(text, encoding="utf-8")
+    result = rehearse(tank)
+    assert "tank: 3 scenarios (1 by hand, 1 recorded, 1 generated)" in result.output
+    assert json.loads(rehearse(tank, "--format", "json").stdout)["made"] == {
+        "by hand": 1,
+        "recorded": 1,
+        "generated": 1,
+    }
+
+
+def test_played_by_several_processes_they_come_in_order(tank: Path) -> None:
+    text = FULL.read_text(encoding="utf-8")
+    for number in range(12):
+        grade = "none" if number == 7 else "confirmed"
+        (tank / "scenarios" / f"x{number:02}.yaml").write_text(
+            text.replace("low: confirmed", f"low: {grade}"), encoding="utf-8"
+        )
+    result = rehearse(tank, "--processes", "2", "--format", "json")
+    told = json.loads(result.stdout)["scenarios"]
+    assert [each["scenario"] for each in told] == ["a-full-tank", *(f"x{n:02}" for n in range(12))]
+    assert [each["scenario"] for each in told if not each["passed"]] == ["x07"]
+
+
+# -- recorded ------------------------------------------------------------------------------------------------
+
+
+def job(tmp_path: Path) -> Path:
+    """A job with names, a serial, a member of its own, a correction and something withdrawn."""
+    path = tmp_path / "visit.job"
+    clock = FixedClock(datetime(2026, 4, 15, 9, 0, 12, tzinfo=ZONE).timestamp(), ZONE)
+    with Session.start(path, [TOOLS], packs=[str(HERE / "tank")], by="Ada Lovelace", clock=clock):
+        pass
+
+    with Session.load(path, [TOOLS], write=True, by="Ada Lovelace", clock=clock) as session:
+
+        def note(name: str, value: str, serial: str | None = None) -> None:
+            clock.at += 20.25
+            ref = read_fact(session.program, name, session.members(session.assess()))
+            session.append(read_value(session.program, ref, value, instrument=serial))
+
+        note("smell", "no")
+        session.write("member", {"list": "valve", "member": "hilbert_drain", "label": "Mr Hilbert"})
+        for valve in ("inlet", "outlet", "hilbert_drain"):
+            note(f"locked of {valve}", "yes")
+        session.write("listed", {"list": "valve"})
+        note("liquid", "water")
+        note("depth", "30 ft")
+        note("owner", "David Hilbert")
+        tolerance = {"offset": 3447.378646584, "repeat": 1000.0, "resolution": 0.0}
+        session.write("instrument", {"serial": "SN-4711", "kind": "gauge", **tolerance})
+        note("bottom", "13 psig", "SN-4711")
+        note("lamp", "good")
+    return path
+
+
+def test_a_job_becomes_a_scenario_that_comes_true(tmp_path: Path) -> None:
+    path = job(tmp_path)
+    with Session.load(path, [TOOLS]) as session:
+        lines, program = session.lines, session.program
+    text = recorded(program, lines)
+    scenario = tmp_path / "recorded.yaml"
+    scenario.write_text(text, encoding="utf-8")
+    played = play(program, read_scenario(scenario))
+    assert played.misses == []
+    assert played.checked == 5
+    values = [
+        (line.body["fact"], line.body["value"], line.taken)
+        for lines_ in (lines, played.lines)
+        for line in lines_
+        if line.kind == "observe" and line.body["fact"] in ("depth", "bottom", "smell")
+    ]
+    assert values[: len(values) // 2] == values[len(values) // 2 :]
+    assert result_of_record(path) == text
+
+
+def result_of_record(path: Path) -> str:
+    result = rehearse("--record", path)
+    assert result.exit_code == 0, result.output
+    return result.stdout
+
+
+def test_nobody_is_named_in_it(tmp_path: Path) -> None:
+    text = result_of_record(job(tmp_path))
+    for word in ("Ada", "Lovelace", "Hilbert", "4711"):
+        assert word not in text
+    assert "made: recorded" in text
+
+
+def test_a_correction_stands_in_the_place_of_what_it_corrects(tank_program, new_tank) -> None:  # type: ignore[no-untyped-def]
+    tank = new_tank()
+    tank.note("smell", "no")
+    wrong = tank.note("depth", "3 ft")
+    gone = tank.note("liquid", "oil")
+    tank.minutes(2)
+    right = tank.note("depth", "30 ft")
+    tank.lines.pop()
+    tank.add("correct", line=wrong.n, body=dict(right.body), why="slip")
+    tank.add("correct", line=gone.n, body=None, why="slip")
+    text = recorded(tank_program, tank.lines)
+    assert "depth: 30 ft" in text and "3 ft}" not in text.replace("30 ft}", "") and "oil" not in text
+
+
+# -- by pytest -----------------------------------------------------------------------------------------------
+
+
+def pytest_runs(folder: Path, *args: str) -> subprocess.CompletedProcess[str]:
+    (folder / "pytest.ini").write_text(f"[pytest]\nstillair_plugin_dirs = {TOOLS}\n", encoding="utf-8")
+    command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-v", *args]
+    return subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
+
+
+def test_pytest_collects_scenarios_and_says_what_was_missed(tank: Path) -> None:
+    text = FULL.read_text(encoding="utf-8")
+    other = tank / "scenarios" / "another.yaml"
+    other.write_text(text.replace("low: confirmed", "low: none"), encoding="utf-8")
+    ran = pytest_runs(tank.parent, "-n", "2")
+    assert ran.returncode == 1
+    assert "1 failed, 1 passed" in ran.stdout
+    assert "finding low: expected none, found confirmed" in ran.stdout
+    assert "Traceback" not in ran.stdout
+    assert pytest_runs(tank.parent, "-k", "full").returncode == 0
+
+
+def test_a_file_that_is_no_scenario_of_a_pack_is_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "scenarios").mkdir()
+    (tmp_path / "scenarios" / "a.yaml").write_text("does: []\n", encoding="utf-8")
+    assert pytest_runs(tmp_path).returncode == 5
+
+
+def test_a_scenario_without_expectations_proves_nothing(tank_program) -> None:  # type: ignore[no-untyped-def]
+    with pytest.raises(ScenarioError, match="nothing is expected"):
+        play(tank_program, {"scenario": "S", "starts": "2026-04-15 09:00 -04:00", "does": [{"at": "10:00"}]})
