@@ -15,6 +15,7 @@ from stillair.condition.core import OptionDomain, Ref
 from stillair.margin import Judgement
 from stillair.possible import Number, Options
 from stillair.quantity import Unit
+from stillair.sought import better_tests, chosen_place, why_now
 from stillair.wording import Wording, in_unit, number, span_of
 from stillair.working import Working
 
@@ -141,6 +142,7 @@ def assessment(wording: Wording) -> Account:
             }
             for p in found.places
         ],
+        "search": _search(wording),
         "doubted": [
             {"fact": wording.name(s.ref), "line": s.observation.line, "slip": s.slip, "other": s.other}
             for s in found.suspicions
@@ -153,6 +155,7 @@ def assessment(wording: Wording) -> Account:
 def _belief(wording: Wording, place: str) -> Account:
     """How likely a place is, as a share of 1, and the clues that weigh on it or could."""
     belief = wording.found.beliefs[place]
+    search = wording.found.search
 
     def clue(each: Weighed | OpenClue) -> Account:
         why = wording.program.clues[each.clue].spec.why
@@ -163,6 +166,34 @@ def _belief(wording: Wording, place: str) -> Account:
         "belief_without_clues": belief.first,
         "clues": [clue(each) for each in belief.weighed],
         "open_clues": [{**clue(each), "reasons": _reasons(wording, each.reasons)} for each in belief.open],
+        "belief_after_looks": None
+        if search is None or place in search.untold
+        else search.posterior.places[place],
+        "silences": [
+            {"check": q.check, "chance": q.chance, "worked_out": q.known, "line": q.line}
+            for q in (search.quiet if search is not None else ())
+            if q.place == place
+        ],
+    }
+
+
+def _search(wording: Wording) -> Account | None:
+    """The order of search and what it rests on; None where no check says what a look is worth."""
+    search = wording.found.search
+    if search is None:
+        return None
+    return {
+        "elsewhere": search.posterior.elsewhere,
+        "second": search.posterior.second,
+        "unfound": search.posterior.unfound,
+        "order": list(search.plan.order),
+        "order_if_all_allowed": list(search.whole_plan.order),
+        "expected_min": search.plan.minutes,
+        "expected_min_of_author": search.plan.author_minutes,
+        "pinned_costs_min": search.plan.pin_costs if search.plan.pinned else None,
+        "rate_per_min": search.rate,
+        "over": search.over,
+        "better": list(better_tests(wording, search)) if search.over else [],
     }
 
 
@@ -321,6 +352,11 @@ def next_action(wording: Wording) -> Account:
     }
 
 
+def _why_now(wording: Wording, action: Action) -> str | None:
+    chosen = chosen_place(action, wording.found.search)
+    return None if chosen is None else why_now(wording, chosen)
+
+
 def _action(wording: Wording, action: Action) -> Account:
     step = wording.program.steps.get(action.step or "")
     facts = []
@@ -351,6 +387,7 @@ def _action(wording: Wording, action: Action) -> Account:
         "do": step.spec.do if step is not None else None,
         "caution": step.spec.caution if step is not None else None,
         "why": action.why,
+        "why_now": _why_now(wording, action),
         "facts": facts,
         "wait": action.wait,
         "list": action.list,

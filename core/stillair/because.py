@@ -13,6 +13,7 @@ from stillair.condition.core import NumberDomain, OptionDomain, Ref
 from stillair.fault import did_you_mean
 from stillair.margin import Judgement, changes, judgement, judgement_of_rule, time_left, wait_says
 from stillair.possible import Number
+from stillair.sought import quiet_said, share
 from stillair.verdict import Reason, Verdict, Why
 from stillair.wording import Wording, duration, exact
 from stillair.working import Working, working
@@ -585,7 +586,8 @@ def _place(wording: Wording, name: str) -> Because:
 
 def _likely(wording: Wording, belief: Belief) -> Iterator[str]:
     """How likely a place is now, by its author and by the clues; nothing where no checklist has a clue."""
-    if not wording.program.clues:
+    search = wording.found.search
+    if not wording.program.clues and search is None:
         return
     moved = "" if share(belief.now) == share(belief.first) else f", {share(belief.first)} without any clue"
     yield f"how likely, as a judgement and not measured: {share(belief.now)}{moved}"
@@ -593,22 +595,17 @@ def _likely(wording: Wording, belief: Belief) -> Iterator[str]:
     for each in belief.open:
         why = wording.reasons(each.reasons)
         yield f"{clue_says(wording, each)} Not counted: open{f', {why}' if why else ''}"
+    if search is not None:
+        yield from (quiet_said(wording, each) for each in search.quiet if each.place == belief.place)
+        if belief.place not in search.untold:
+            now = share(search.posterior.places[belief.place])
+            yield f"a fault there, after the looks that count: {now}"
 
 
 def _clue_tree(wording: Wording, place: str, name: str) -> tuple[str, Judgement]:
     clue = wording.program.clues[name]
     binding = {} if clue.spec.per is None else {"place": place}
     return f"clue {name}", judgement(wording, wording.found.view, clue.when, binding)
-
-
-def share(belief: float) -> str:
-    """A belief as per cent: `14 %`, `0.4 %`. Only one that is 0 or 1 is shown as nothing or all."""
-    shown = 100 * belief
-    if 0 < shown < 0.1:
-        return "below 0.1 %"
-    if 99.5 <= shown < 100:
-        return "over 99 %"
-    return f"{shown:.1f} %" if 0 < shown < 0.95 else f"{shown:.0f} %"
 
 
 def clue_says(wording: Wording, clue: Weighed | OpenClue) -> str:

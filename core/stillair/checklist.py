@@ -19,7 +19,9 @@ __all__ = [
     "NAMED_IN",
     "ActivitySpec",
     "BalanceSpec",
+    "BetterTest",
     "CalculationSpec",
+    "CheckSpec",
     "Checklist",
     "ClueSpec",
     "CountsWhen",
@@ -36,6 +38,8 @@ __all__ = [
     "PoweredSpec",
     "RuleSpec",
     "Run",
+    "SearchSpec",
+    "SetUpSpec",
     "StepSpec",
     "Suspect",
     "TellOwner",
@@ -368,6 +372,62 @@ class PlaceSpec(NamedTuple):
     counts_when: Text | None
     when: Text | None
     caution: str | None
+    set_ups: tuple[Text, ...] = ()
+    """What must be made ready before anybody looks there, paid once for all that share it."""
+    after: tuple[Text, ...] = ()
+    """The places that looking here would spoil: they come first."""
+
+
+class SetUpSpec(NamedTuple):
+    """What must be made ready before some checks; it `stands` when that holds, or after such a check."""
+
+    name: str
+    where: Text
+    title: str
+    minutes: float
+    stands: Text | None
+
+
+class CheckSpec(NamedTuple):
+    """A way of looking at a place: the fact that says what it gave, and what a silence there is worth.
+
+    `notices` is the number that says the chance to notice a fault that is there; `usual`, a limit, is taken
+    while that number is not known. `speaks_when`: when a silence speaks for the whole place.
+    """
+
+    name: str
+    where: Text
+    title: str
+    fact: Text
+    silent: tuple[Text, ...]
+    notices: Text | None
+    usual: Text
+    speaks_when: Text | None
+    set_ups: tuple[Text, ...]
+
+
+class BetterTest(NamedTuple):
+    """What is worth more than going on: said when the search has come to its end; `say` may name numbers."""
+
+    say: str
+    when: Text | None
+
+
+class SearchSpec(NamedTuple):
+    """What the order of search rests on, besides places, clues and checks. All but the finding are limits,
+    or names of numbers.
+    """
+
+    where: Text
+    finding: Text
+    suspected: Text | None
+    probable: Text | None
+    second: Text | None
+    elsewhere: Text | None
+    whole: Text | None
+    found: Text | None
+    stop_below: Text | None
+    better: tuple[BetterTest, ...]
 
 
 class ClueSpec(NamedTuple):
@@ -424,7 +484,11 @@ class Checklist(NamedTuple):
     rules: tuple[RuleSpec, ...]
     places: tuple[PlaceSpec, ...]
     ways: tuple[tuple[str, Text], ...]
-    """(`level` or `rises`, condition): when places are taken in that order instead of as for what sinks."""
+    """(`level` or `rises`, condition): when places are taken in that order instead of as for what sinks;
+    (`pinned`, condition): when the order is the author's though another is shorter."""
+    set_ups: tuple[SetUpSpec, ...]
+    checks: tuple[CheckSpec, ...]
+    search: SearchSpec | None
     clues: tuple[ClueSpec, ...]
     balances: tuple[BalanceSpec, ...]
     impossible: tuple[Impossible, ...]

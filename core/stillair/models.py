@@ -11,8 +11,10 @@ from stillair.checklist import (
     GRADES,
     ActivitySpec,
     BalanceSpec,
+    BetterTest,
     CalculationSpec,
     Checklist,
+    CheckSpec,
     ClueSpec,
     CountsWhen,
     EventSpec,
@@ -26,6 +28,8 @@ from stillair.checklist import (
     PlaceSpec,
     PoweredSpec,
     RuleSpec,
+    SearchSpec,
+    SetUpSpec,
     StepSpec,
     Suspect,
     TellOwner,
@@ -448,6 +452,8 @@ class PlaceShape(Shape):
     counts_when: Words | None = None
     when: Words | None = None
     caution: Prose | None = None
+    set_ups: References = ()
+    after: References = ()
 
     @model_validator(mode="after")
     def _takes_time(self) -> Self:
@@ -458,6 +464,60 @@ class PlaceShape(Shape):
     def spec(self) -> PlaceSpec:
         order = self.order.record(PlaceOrder) if self.order else None
         return _named(self, PlaceSpec, "place", name=self.place.text, where=self.place, order=order)
+
+
+class SetUpShape(Shape):
+    title: Prose
+    minutes: Number
+    stands: Words | None = None
+
+    @model_validator(mode="after")
+    def _takes_no_less_than_nothing(self) -> Self:
+        if self.minutes < 0:
+            raise flaw("SA203", "`minutes` of {here} must be 0 or more", key="minutes")
+        return self
+
+
+class CheckShape(Shape):
+    check: Identifier
+    title: Prose
+    fact: Reference
+    silent: References
+    notices: Reference | None = None
+    usual: Reference
+    speaks_when: Words | None = None
+    set_ups: References = ()
+
+    def spec(self) -> CheckSpec:
+        return _named(self, CheckSpec, "check", name=self.check.text, where=self.check)
+
+
+class BetterTestShape(Shape):
+    say: Prose
+    when: Words | None = None
+
+
+class SearchShape(Shape):
+    finding: Reference
+    suspected: Reference | None = None
+    probable: Reference | None = None
+    second: Reference | None = None
+    elsewhere: Reference | None = None
+    whole: Reference | None = None
+    found: Reference | None = None
+    stop_below: Reference | None = None
+    better: tuple[BetterTestShape, ...] = ()
+
+    @model_validator(mode="after")
+    def _compares_two_sizes(self) -> Self:
+        if (self.whole is None) != (self.found is None):
+            key, other = ("found", "whole") if self.whole is None else ("whole", "found")
+            raise flaw("SA202", f"{{here}} has `{key}` and no `{other}`", help=f"add `{other}`", key=key)
+        return self
+
+    def spec(self) -> SearchSpec:
+        better = tuple(each.record(BetterTest) for each in self.better)
+        return self.record(SearchSpec, where=self.finding, better=better)
 
 
 class ClueShape(Shape):
@@ -542,11 +602,12 @@ def _named(shape: Shape, kind: Callable[..., T], key: str, /, **given: object) -
 class WaysShape(Shape):
     level: Words | None = None
     rises: Words | None = None
+    pinned: Words | None = None
 
     @model_validator(mode="after")
     def _says_when(self) -> Self:
-        if self.level is None and self.rises is None:
-            raise flaw("SA212", "{here} says nothing", help="give `level`, `rises` or both")
+        if self.level is None and self.rises is None and self.pinned is None:
+            raise flaw("SA212", "{here} says nothing", help="give `level`, `rises` or `pinned`")
         return self
 
 
@@ -569,6 +630,9 @@ class ChecklistShape(Shape):
     rules: tuple[RuleShape, ...] = ()
     places: tuple[PlaceShape, ...] = ()
     order_of_places: Annotated[WaysShape | None, Field(alias="order of places")] = None
+    set_ups: dict[Name, SetUpShape] = {}
+    checks: tuple[CheckShape, ...] = ()
+    search: SearchShape | None = None
     clues: tuple[ClueShape, ...] = ()
     balances: tuple[BalanceShape, ...] = ()
     impossible: tuple[ImpossibleShape, ...] = ()
@@ -580,7 +644,8 @@ class ChecklistShape(Shape):
         given = self.order_of_places
         if given is None:
             return ()
-        return tuple((n, t) for n, t in (("level", given.level), ("rises", given.rises)) if t is not None)
+        said = (("level", given.level), ("rises", given.rises), ("pinned", given.pinned))
+        return tuple((name, text) for name, text in said if text is not None)
 
     def spec(self, path: str) -> Checklist:
         return Checklist(
@@ -604,6 +669,9 @@ class ChecklistShape(Shape):
             rules=tuple(rule.spec() for rule in self.rules),
             places=tuple(place.spec() for place in self.places),
             ways=self._ways(),
+            set_ups=_each(SetUpSpec, self.set_ups),
+            checks=tuple(check.spec() for check in self.checks),
+            search=self.search.spec() if self.search is not None else None,
             clues=tuple(clue.spec() for clue in self.clues),
             balances=tuple(balance.spec() for balance in self.balances),
             impossible=tuple(each.record(Impossible) for each in self.impossible),

@@ -31,6 +31,8 @@ _ONE_OF = {
     "rules": "rule",
     "places": "place",
     "clues": "clue",
+    "set ups": "set-up",
+    "checks": "check",
     "impossible": "impossible state of things",
     "suspect": "suspect number",
 }
@@ -89,7 +91,7 @@ def collisions(checklists: Iterable[Checklist]) -> Iterator[Fault]:
     """A fault for every name declared twice in a pack.
 
     Facts, events, limits, calculations, waits, lists and findings share one namespace; steps, rules,
-    places, clues, activities, instruments and powered states have one each.
+    places, set-ups, checks, clues, activities, instruments and powered states have one each.
     """
     seen: dict[tuple[str, str], tuple[str, Text | None]] = {}
     for kind, names in (("event", BUILT_IN_EVENTS), ("list", BUILT_IN_LISTS)):
@@ -123,6 +125,8 @@ def _declared(checklist: Checklist) -> Iterator[tuple[str, str, str, Text]]:
         ("step", checklist.steps),
         ("rule", checklist.rules),
         ("place", checklist.places),
+        ("set-up", checklist.set_ups),
+        ("check", checklist.checks),
         ("clue", checklist.clues),
         ("balance", checklist.balances),
         ("activity", checklist.activities),

@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import tzinfo
+from datetime import UTC, datetime, tzinfo
 
 from stillair import quantity
 from stillair.assess import Assessment, Observation, Program
@@ -16,12 +16,25 @@ from stillair.possible import UNSURE, Number, Options, Region
 from stillair.quantity import DIMENSIONS, Dimension, QuantityError, Unit
 from stillair.verdict import Reason, Why
 
-__all__ = ["Wording", "area", "duration", "exact", "floor_digits", "number", "precise", "span_of"]
+__all__ = [
+    "Wording",
+    "area",
+    "day",
+    "duration",
+    "exact",
+    "floor_digits",
+    "number",
+    "plainly",
+    "precise",
+    "span_of",
+]
 
 _SIX = 5
 """Decimals behind the first digit of a number in a working, so that rounding does not show in the result."""
 _DAYS = 2 * 86400.0
 """A duration from here on is said in days (judgement: people count shorter ones in hours)."""
+_CLOSE = 0.1
+"""Share by which the ends of a number may lie apart and it is still said as one (judgement)."""
 
 
 # -- numbers ---------------------------------------------------------------------------------------------
@@ -116,6 +129,36 @@ def span_of(value: Number, unit: Unit) -> tuple[float | None, float | None, floa
 def in_unit(value: float, unit: Unit) -> float:
     """A canonical value as a number of the unit, to twelve digits, which drops the noise of conversion."""
     return float(f"{(value - float(unit.offset)) / float(unit.factor):.12g}")
+
+
+def plainly(value: Number, unit: Unit, zone: tzinfo) -> str:
+    """`about 62 oz`, or from one to another where that is not one number to a person."""
+    if value.undefined:
+        return "an amount that is not known"
+    low, high = value.span()
+    if low == -float("inf") and high == float("inf"):
+        return "an amount that is not known"
+    if high == float("inf"):
+        return f"at least {_rounded(low, unit, zone)}"
+    if low == -float("inf"):
+        return f"at most {_rounded(high, unit, zone)}"
+    middle = (low + high) / 2
+    if high - low <= 2 * _CLOSE * abs(middle):
+        return f"about {_rounded(middle, unit, zone)}"
+    return f"{_rounded(low, unit, zone)} to {_rounded(high, unit, zone)}"
+
+
+def _rounded(value: float, unit: Unit, zone: tzinfo) -> str:
+    """To two digits, which is what is kept in mind; a day as a day."""
+    if unit.dimension.name == "moment":
+        return day(value, zone)
+    factor = abs(float(unit.factor))
+    return quantity.show(value, unit, max(abs(value) * 0.05, factor * 1e-9))
+
+
+def day(at: float, zone: tzinfo) -> str:
+    """The day a moment falls on."""
+    return datetime.fromtimestamp(at, UTC).astimezone(zone).date().isoformat()
 
 
 def duration(seconds: float) -> str:

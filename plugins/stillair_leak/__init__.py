@@ -13,5 +13,6 @@ if TYPE_CHECKING:
 @hookimpl
 def stillair_calculators() -> list[Calculator]:
     from .calculators import CALCULATORS
+    from .noticing import CALCULATORS as NOTICING
 
-    return list(CALCULATORS)
+    return [*CALCULATORS, *NOTICING]

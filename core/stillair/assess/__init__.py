@@ -11,6 +11,7 @@ from .beliefs import Belief
 from .entry import Entry, EntryError, read_fact, read_value, split
 from .history import History, Instrument, Moment, Observation, end_of, fold
 from .program import Program
+from .searching import Chosen, Quiet, Search
 from .states import (
     Action,
     Blocked,
@@ -33,6 +34,7 @@ __all__ = [
     "Assessment",
     "Belief",
     "Blocked",
+    "Chosen",
     "Entry",
     "EntryError",
     "Finding",
@@ -44,7 +46,9 @@ __all__ = [
     "Permission",
     "PlaceState",
     "Program",
+    "Quiet",
     "RuleState",
+    "Search",
     "StepState",
     "Suspicion",
     "View",

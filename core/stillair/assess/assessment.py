@@ -16,6 +16,7 @@ from .gates import Gates
 from .history import History, end_of, events_of, fold
 from .program import Program
 from .reach import Reach
+from .searching import Search
 from .states import Action, Finding, Permission, PlaceState, RuleState, StepState, Suspicion
 from .steps import Steps
 from .suspicion import suspicions
@@ -67,6 +68,11 @@ class Assessment:
     def beliefs(self) -> dict[str, Belief]:
         """How likely each place is now, by its name."""
         return {belief.place: belief for belief in beliefs(self.view)}
+
+    @property
+    def search(self) -> Search | None:
+        """The search for a place, where a checklist declares what a look is worth."""
+        return self._steps.wanted.search
 
     @property
     def steps(self) -> list[StepState]:

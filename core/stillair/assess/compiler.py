@@ -14,12 +14,14 @@ from stillair.checklist import (
     NAMED_IN,
     BalanceSpec,
     Checklist,
+    CheckSpec,
     ClueSpec,
     FactSpec,
     LimitSpec,
     PlaceSpec,
     PoweredSpec,
     RuleSpec,
+    SearchSpec,
     StepSpec,
     Text,
     WaitSpec,
@@ -50,6 +52,7 @@ from .program import (
     YES_NO,
     Activity,
     Asker,
+    Check,
     Clue,
     Cond,
     Fact,
@@ -61,6 +64,8 @@ from .program import (
     Powered,
     Program,
     Rule,
+    SetUp,
+    Sought,
     Step,
     Suspect,
     Together,
@@ -432,9 +437,18 @@ class _Compiler:
         for rule in checklist.rules:
             self._rule(rule, checklist)
         for place in checklist.places:
-            program.places[place.name] = Place(_lean(place), self._cond(place.when))
+            self._place(place)
         for way, text in checklist.ways:
-            program.ways[way] = self._needed(text)
+            if way == "pinned":
+                program.pinned = self._needed(text)
+            else:
+                program.ways[way] = self._needed(text)
+        for set_up in checklist.set_ups:
+            program.set_ups[set_up.name] = SetUp(_lean(set_up), self._cond(set_up.stands))
+        for check in checklist.checks:
+            self._check(check)
+        if checklist.search is not None:
+            self._search(checklist.search)
         for clue in checklist.clues:
             self._clue(clue)
         for balance in checklist.balances:
@@ -447,6 +461,116 @@ class _Compiler:
             facts = tuple(t.text for t in suspect.facts)
             self._of_no_list(suspect.facts)
             program.suspects.append(Suspect(facts, self._needed(suspect.expects)))
+
+    def _place(self, spec: PlaceSpec) -> None:
+        places = self.scope.lists["place"] or ()
+        for text in spec.after:
+            if text.text not in places:
+                self._fault(text, f"there is no place `{text}`", did_you_mean(text.text, places), "SA301")
+        after = frozenset(t.text for t in spec.after)
+        self.depends[f"place {spec.name}"] = {f"place {name}" for name in after}
+        self.program.places[spec.name] = Place(
+            _lean(spec), self._cond(spec.when), self._set_ups(spec.set_ups), after
+        )
+
+    def _set_ups(self, texts: Sequence[Text]) -> frozenset[str]:
+        known = [s.name for pack in self.packs for c in pack.checklists for s in c.set_ups]
+        for text in texts:
+            if text.text not in known:
+                self._fault(text, f"there is no set-up `{text}`", did_you_mean(text.text, known), "SA301")
+        return frozenset(text.text for text in texts)
+
+    def _check(self, spec: CheckSpec) -> None:
+        symbol = self.scope.symbols.get(spec.fact.text)
+        domain = None if symbol is None or symbol.kind != "fact" else symbol.domain
+        if symbol is None or not isinstance(domain, OptionDomain) or symbol.per != "place":
+            help = did_you_mean(spec.fact.text, self.program.facts)
+            self._fault(spec.fact, f"`{spec.fact}` is not a fact with options kept per place", help, "SA301")
+            return
+        silent = 0
+        for text in spec.silent:
+            if text.text not in domain.names:
+                help = did_you_mean(text.text, domain.names)
+                self._fault(text, f"`{text}` is not an option of `{spec.fact}`", help, "SA304")
+            else:
+                silent |= domain.mask(text.text)
+        self._is_share(spec.usual)
+        notices = None if spec.notices is None else self._chance_of(spec.notices)
+        speaks = self._cond(spec.speaks_when, per="place")
+        self.program.checks[spec.name] = Check(
+            _lean(spec), symbol.name, silent, notices, spec.usual.text, speaks, self._set_ups(spec.set_ups)
+        )
+
+    def _chance_of(self, text: Text) -> str:
+        """The name of a number from 0 to 1: a limit, or one that may be kept per place."""
+        if text.text in self.program.limits:
+            self._is_share(text)
+            return text.text
+        symbol = self.scope.symbols.get(text.text)
+        domain = None if symbol is None else symbol.domain
+        if symbol is None or symbol.kind not in ("fact", "calculation") or symbol.per not in (None, "place"):
+            help = did_you_mean(text.text, self.program.calculations)
+            self._fault(text, f"there is no number `{text}` of a place, or of all", help, "SA301")
+        elif not isinstance(domain, NumberDomain) or domain.dimension.name not in ("number", "fraction"):
+            self._fault(text, f"`{text}` is not a plain number, and a chance is one", None, "SA303")
+        return text.text
+
+    def _is_share(self, text: Text) -> None:
+        """Refuse what is not the name of a limit from 0 to 1."""
+        limit = self.program.limits.get(text.text)
+        if limit is None:
+            help = did_you_mean(text.text, self.program.limits) or "declare it under `limits`"
+            self._fault(text, f"there is no limit `{text}`", help, "SA301")
+        elif limit.unit.dimension.name not in ("number", "fraction") or not 0 <= limit.value <= 1:
+            self._fault(text, f"`{text}` is {limit.text}, and this is a number from 0 to 1", None, "SA303")
+
+    def _search(self, spec: SearchSpec) -> None:
+        if self.program.sought is not None:
+            self._fault(spec.where, "there is one `search` in all, and another is declared", None, "SA205")
+        symbol = self.scope.symbols.get(spec.finding.text)
+        if symbol is None or symbol.kind != "finding" or symbol.per != "place":
+            names = [n for n, s in self.scope.symbols.items() if s.kind == "finding" and s.per == "place"]
+            help = did_you_mean(spec.finding.text, names)
+            self._fault(spec.finding, f"`{spec.finding}` is not a finding kept per place", help, "SA301")
+        for text in (spec.suspected, spec.probable):
+            if text is not None:
+                self._is_weight(text)
+        for text in (spec.second, spec.elsewhere, spec.stop_below):
+            if text is not None:
+                self._is_share(text)
+        if spec.whole is not None and spec.found is not None:
+            self._sizes(spec.whole, spec.found)
+        for each in spec.better:
+            for number in NAMED_IN.findall(each.say):
+                self._number_for_a_text(number, spec.where)
+
+        def name(text: Text | None) -> str | None:
+            return None if text is None else text.text
+
+        better = tuple((each.say, self._cond(each.when)) for each in spec.better)
+        self.program.sought = Sought(
+            spec.finding.text,
+            name(spec.suspected),
+            name(spec.probable),
+            name(spec.second),
+            name(spec.elsewhere),
+            name(spec.whole),
+            name(spec.found),
+            name(spec.stop_below),
+            better,
+        )
+
+    def _sizes(self, whole: Text, found: Text) -> None:
+        """Refuse sizes that cannot be compared: of all, and of the fault at one place."""
+        all_of_it = self._number_for_a_text(whole.text, whole)
+        symbol = self.scope.symbols.get(found.text)
+        domain = None if symbol is None else symbol.domain
+        if symbol is None or symbol.per != "place" or not isinstance(domain, NumberDomain):
+            known = [n for n, s in self.scope.symbols.items() if s.per == "place"]
+            help = did_you_mean(found.text, known)
+            self._fault(found, f"`{found}` is not a number kept per place", help, "SA301")
+        elif all_of_it is not None and domain.dimension != all_of_it:
+            self._fault(found, f"`{found}` and `{whole}` are no sizes of one kind", None, "SA303")
 
     def _clue(self, spec: ClueSpec) -> None:
         weighs: dict[str, str] = {}

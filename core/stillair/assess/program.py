@@ -12,6 +12,7 @@ from stillair.checklist import (
     ActivitySpec,
     BalanceSpec,
     Checklist,
+    CheckSpec,
     ClueSpec,
     EventSpec,
     FactSpec,
@@ -20,6 +21,7 @@ from stillair.checklist import (
     PlaceSpec,
     PoweredSpec,
     RuleSpec,
+    SetUpSpec,
     StepSpec,
     WaitSpec,
 )
@@ -34,6 +36,7 @@ __all__ = [
     "Activity",
     "Asker",
     "Binding",
+    "Check",
     "Clue",
     "Cond",
     "Fact",
@@ -44,6 +47,8 @@ __all__ = [
     "Powered",
     "Program",
     "Rule",
+    "SetUp",
+    "Sought",
     "Step",
     "Suspect",
     "Together",
@@ -201,8 +206,49 @@ class Activity(NamedTuple):
 
 
 class Place(NamedTuple):
+    """A place; looking there needs `set_ups`, and comes after the places it would spoil."""
+
     spec: PlaceSpec
     when: Cond | None
+    set_ups: frozenset[str] = frozenset()
+    after: frozenset[str] = frozenset()
+
+
+class SetUp(NamedTuple):
+    spec: SetUpSpec
+    stands: Cond | None
+
+
+class Check(NamedTuple):
+    """A way of looking at a place: its fact, the answers that are silence as a mask, what a silence is worth.
+
+    `notices` names a number, `usual` a limit.
+    """
+
+    spec: CheckSpec
+    fact: str
+    silent: int
+    notices: str | None
+    usual: str
+    speaks: Cond | None
+    set_ups: frozenset[str]
+
+
+class Sought(NamedTuple):
+    """What the search is for: the finding that says a fault, and by name what the search rests on.
+
+    `whole` is what is lost in all, `found` what the fault at a place loses: a number kept per place.
+    """
+
+    finding: str
+    suspected: str | None
+    probable: str | None
+    second: str | None
+    elsewhere: str | None
+    whole: str | None
+    found: str | None
+    stop_below: str | None
+    better: tuple[tuple[str, Cond | None], ...]
 
 
 class Clue(NamedTuple):
@@ -276,6 +322,11 @@ class Program:
     look: str | None = None
     """The fact that says what a look at a place gave: the first kept per place that has `counts when`."""
     clues: dict[str, Clue] = field(default_factory=dict)
+    set_ups: dict[str, SetUp] = field(default_factory=dict)
+    checks: dict[str, Check] = field(default_factory=dict)
+    sought: Sought | None = None
+    pinned: Cond | None = None
+    """When the places are taken in their author's order, whatever it costs."""
     balances: dict[str, BalanceSpec] = field(default_factory=dict)
     impossible: list[Impossible] = field(default_factory=list)
     suspects: list[Suspect] = field(default_factory=list)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from functools import cached_property
 
 from stillair.condition.core import Ref
 from stillair.possible import Options
@@ -10,6 +11,7 @@ from stillair.verdict import Reason, Verdict, Why
 
 from .gates import Gates
 from .program import NO_BINDING, Binding, Cond, Fact, Step, bound
+from .searching import Search, author_order
 from .standing import doubt, unusable
 from .states import StepState
 from .view import View
@@ -44,6 +46,13 @@ class Wanted:
         self._worth: dict[Ref, bool] = {}
         self._needed: dict[str, bool] = {}
 
+    @cached_property
+    def search(self) -> Search | None:
+        """The search for a place, where a checklist declares what a look is worth."""
+        look = self.program.look
+        check = next((c for c in self.program.checks.values() if c.fact == look), None)
+        return None if check is None else Search(self.view, self.gates, check, self.settled)
+
     def ordered(self, per: str) -> list[str]:
         """The members of a list in the order they are worked through; places by their position."""
         held = self._order.get(per)
@@ -55,26 +64,13 @@ class Wanted:
         members = self.view.members(per)[0]
         if per != "place":
             return members
-        way = self._way()
         places = self.program.places
-
-        def position(item: tuple[int, str]) -> tuple[float, int]:
-            order = places[item[1]].spec.order
-            return (getattr(order, way) if order is not None else float(item[0]), item[0])
-
-        chosen = [m for _, m in sorted(enumerate(members), key=position)]
+        chosen = author_order(self.view) if self.search is None else self.search.order
         return [
             m
             for m in chosen
             if (when := places[m].when) is None or self.view.judge(when, {"place": m}) is not Verdict.FAILS
         ]
-
-    def _way(self) -> str:
-        """How what is sought moves: sinks unless a checklist's condition shows that it is level or rises."""
-        for name, cond in self.program.ways.items():
-            if self.view.judge(cond) is Verdict.HOLDS:
-                return name
-        return "sinks"
 
     def unlisted(self, step: Step) -> str | None:
         """An open list whose members the step asks about, if nobody has said yet that it is complete."""

@@ -114,6 +114,7 @@ class Asking:
             screen.say(spec.do)
         if action.why and action.kind != "begin":
             screen.say(action.why, "why: ")
+        self.search(words)
         for activity in [spec.activity.text] if spec.activity is not None else []:
             caution = program.activities[activity].spec.caution
             if caution:
@@ -126,6 +127,13 @@ class Asking:
                 screen.say(place.how, "how: ")
             if place.caution:
                 screen.say(place.caution, "CAUTION: ")
+
+    def search(self, words: Wording) -> None:
+        """Why the place in hand is next. What says it is loaded only where there is a search."""
+        if words.found.next.member is not None and words.found.search is not None:
+            from .next_action import say_search
+
+            say_search(self.screen, words)
 
     def powered(self, found: Assessment) -> None:
         """Powered states that have begun and whose end was not logged, against their limit."""

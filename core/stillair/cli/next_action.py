@@ -6,6 +6,7 @@ import click
 
 from stillair.condition.core import OptionDomain, Ref
 from stillair.margin import wait_says
+from stillair.sought import better_tests, chosen_place, stop_said, why_now
 from stillair.wording import Wording
 
 from .account_format import format_option, print_json
@@ -18,7 +19,7 @@ from .session import Session, Settings
 from .settling import dispute_said, disputed
 from .stops import say_stood, why_stopped
 
-__all__ = ["next_", "say_next"]
+__all__ = ["next_", "say_next", "say_search"]
 
 
 @click.command("next")
@@ -99,12 +100,26 @@ def say_next(screen: Screen, words: Wording) -> None:
         screen.say(" ".join(step.spec.do.split()))
     if action.why and action.kind != "settle":
         screen.say(action.why, "why: ")
+    say_search(screen, words)
     if step is not None and step.spec.caution:
         screen.say(step.spec.caution, "CAUTION: ")
     for ref in action.facts if action.kind != "settle" else ():
         _say_question(screen, words, ref)
     for wait in found.running():
         screen.say(wait_says(words, found.view, wait.name), "wait: ")
+
+
+def say_search(screen: Screen, words: Wording) -> None:
+    """Why the place in hand is next, and that the search is worth no more, where it is not."""
+    search = words.found.search
+    chosen = chosen_place(words.found.next, search)
+    if search is None or chosen is None:
+        return
+    screen.say(why_now(words, chosen), "why now: ")
+    if search.over:
+        screen.say(stop_said(words, search), "FOUND: ")
+        for said in better_tests(words, search):
+            screen.say(said, "better: ")
 
 
 def _say_question(screen: Screen, words: Wording, ref: Ref) -> None:

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import UTC, datetime, tzinfo
+from datetime import tzinfo
 
-from stillair import quantity
 from stillair.assess import Assessment
 from stillair.checklist import NAMED_IN
 from stillair.condition.core import Ref
 from stillair.job import Line as Entry
-from stillair.possible import Number
-from stillair.quantity import Unit
 from stillair.verdict import Reason, Verdict, Why
-from stillair.wording import Wording
+from stillair.wording import Wording, day, plainly
 
 from .ahead import due, left_open, not_reached
 from .document import Document, Item, Part, line
@@ -48,8 +45,6 @@ _TITLES = {
 }
 _MOST = 6
 """Sentences in one part before the rest is counted (judgement: one page)."""
-_CLOSE = 0.1
-"""Share by which the ends of a number may lie apart and it is still said as one (judgement)."""
 
 
 def letter(found: Assessment, lines: Sequence[Entry], zone: tzinfo) -> Document:
@@ -60,7 +55,7 @@ def letter(found: Assessment, lines: Sequence[Entry], zone: tzinfo) -> Document:
         if said not in told[part]:
             told[part].append(said)
     told["not checked"] += [f"We could not reach this place: {name}." for name in not_reached(wording)]
-    told["next"] += [f"We look at it again on {_day(at, zone)}." for at in due(wording)]
+    told["next"] += [f"We look at it again on {day(at, zone)}." for at in due(wording)]
     told["next"] += [f"Still to be done: {text}" for text in left_open(wording)]
     told["safety"] += [f"Not to be done now: {said}" for said in dict.fromkeys(_stops(wording))]
     parts = [Part("About this letter", (line(_days(lines, zone)), line(_WHAT_IT_IS)))]
@@ -114,38 +109,9 @@ def _filled(wording: Wording, said: str) -> str:
 
     def put_in(name: str) -> str:
         ref = Ref(name)
-        return _plainly(wording.spoken(ref, wording.found.view.number(ref)), wording.unit(ref), wording.zone)
+        return plainly(wording.spoken(ref, wording.found.view.number(ref)), wording.unit(ref), wording.zone)
 
     return NAMED_IN.sub(lambda found: put_in(found[1]), said)
-
-
-def _plainly(value: Number, unit: Unit, zone: tzinfo) -> str:
-    """`about 62 oz`, or from one to another where that is not one number to a person."""
-    if value.undefined:
-        return "an amount that is not known"
-    low, high = value.span()
-    if low == -float("inf") and high == float("inf"):
-        return "an amount that is not known"
-    if high == float("inf"):
-        return f"at least {_rounded(low, unit, zone)}"
-    if low == -float("inf"):
-        return f"at most {_rounded(high, unit, zone)}"
-    middle = (low + high) / 2
-    if high - low <= 2 * _CLOSE * abs(middle):
-        return f"about {_rounded(middle, unit, zone)}"
-    return f"{_rounded(low, unit, zone)} to {_rounded(high, unit, zone)}"
-
-
-def _rounded(value: float, unit: Unit, zone: tzinfo) -> str:
-    """To two digits, which is what is kept in mind; a day as a day."""
-    if unit.dimension.name == "moment":
-        return _day(value, zone)
-    factor = abs(float(unit.factor))
-    return quantity.show(value, unit, max(abs(value) * 0.05, factor * 1e-9))
-
-
-def _day(at: float, zone: tzinfo) -> str:
-    return datetime.fromtimestamp(at, UTC).astimezone(zone).date().isoformat()
 
 
 def _stops(wording: Wording) -> Iterator[str]:
@@ -156,7 +122,7 @@ def _stops(wording: Wording) -> Iterator[str]:
 
 
 def _days(lines: Sequence[Entry], zone: tzinfo) -> str:
-    days = sorted(_day(entry.taken, zone) for entry in lines)
+    days = sorted(day(entry.taken, zone) for entry in lines)
     first, last = days[0], days[-1]
     return f"We were at your house on {first}." if first == last else f"Our work went from {first} to {last}."
 

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 from stillair.assess import Observation, PlaceState
 from stillair.assess.program import Fact
-from stillair.because import clue_says, share
+from stillair.because import clue_says
 from stillair.condition.core import Ref
 from stillair.job import Line as Entry
+from stillair.sought import share
 from stillair.verdict import Reason, Verdict, Why
 from stillair.wording import Wording
 
+from .believed import believed
 from .document import Block, Item, Line, Part, Piece, Strong, Table, line
 from .prose import prose
 from .reason import items, seen
@@ -93,8 +95,11 @@ def _title(wording: Wording, place: str) -> str:
 
 
 def _likely(wording: Wording) -> Iterator[Block]:
-    """How likely each place is now, and by which clues; nothing where no clue was written."""
-    if not wording.program.clues or not wording.program.places:
+    """How likely each place is now, and by what; nothing where no clue and no check was written."""
+    if not wording.program.places or not (wording.program.clues or wording.found.search is not None):
+        return
+    if wording.found.search is not None:
+        yield from believed(wording, wording.found.search)
         return
     yield line(Strong("How likely each place is, by the clues so far:"))
     yield line(

@@ -1,0 +1,329 @@
+"""The search: what is believed of each place after the looks that count, and where to look next.
+
+A look counts by the same rules as any observation. One that is void, doubted or waits for a later check
+changes nothing; a silence lowers the belief in its place by the chance it had to notice a fault there.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
+
+from stillair.condition.core import Ref
+from stillair.possible import Number
+from stillair.search import (
+    Alarm,
+    Check,
+    Plan,
+    Posterior,
+    SetUp,
+    Silence,
+    Worlds,
+    choose,
+    posterior,
+    second_by_size,
+)
+from stillair.verdict import Verdict
+
+from .beliefs import beliefs
+from .history import Moment
+from .program import Check as CheckOf
+from .program import Program, Sought
+from .states import May
+
+if TYPE_CHECKING:
+    from .gates import Gates
+    from .view import View
+
+__all__ = ["Chosen", "Quiet", "Search", "author_order"]
+
+#: Two tolerances that hold in 95 % of cases are this many standard deviations apart.
+_DEVIATIONS = 2 * 1.96
+#: No size of a leak is known better than to this share of itself (judgement, no source).
+_LEAST_SPREAD = 0.1
+
+
+class Quiet(NamedTuple):
+    """A silence that counts: where, by which check, and the chance it had to notice a fault there.
+
+    `known` is false where the chance is the usual one, because it could not be worked out.
+    """
+
+    place: str
+    check: str
+    chance: float
+    known: bool
+    line: int
+
+
+class Chosen(NamedTuple):
+    """Why a place is next: its chance per minute and that of the one that would be next without it.
+
+    `shares` are the set-ups that stand already, `pays` those that it is the first to need. `costs` is what
+    keeping the author's order costs, in expected minutes; None where the order is not pinned.
+    """
+
+    place: str
+    rate: float
+    other: str | None
+    other_rate: float
+    shares: tuple[str, ...]
+    pays: tuple[str, ...]
+    costs: float | None
+
+
+class Search:
+    """The search at the moment of a view. `done` says of a look whether it needs no asking any more."""
+
+    def __init__(self, view: View, gates: Gates, check: CheckOf, done: Callable[[Ref], bool]) -> None:
+        self.view = view
+        self.program: Program = view.program
+        self.gates = gates
+        self.check = check
+        self._done = done
+        self.sought: Sought | None = view.program.sought
+
+    # -- what is believed ----------------------------------------------------------------------------------
+
+    @cached_property
+    def quiet(self) -> tuple[Quiet, ...]:
+        """The silences that count, check by check."""
+        return tuple(self._quiet())
+
+    def _quiet(self) -> Iterator[Quiet]:
+        for name, check in self.program.checks.items():
+            for place in self.program.places:
+                ref = Ref(check.fact, place)
+                seen = self.view.history.before((check.fact, place), self.view.moment)
+                if not seen:
+                    continue
+                value = self.view.options(ref)
+                if value.reasons or not value.mask or value.mask & ~check.silent:
+                    continue
+                if check.speaks is not None and (
+                    self.view.judge(check.speaks, {"place": place}) is not Verdict.HOLDS
+                ):
+                    continue
+                made = next((o for o in reversed(seen) if o.line in value.lines), seen[-1])
+                chance, known = self._chance(check, place, made.moment)
+                yield Quiet(place, name, chance, known, made.line)
+
+    def _chance(self, check: CheckOf, place: str, moment: Moment | None) -> tuple[float, bool]:
+        """The chance of a check to notice a fault that is there; as of a moment, else as things are now."""
+        views = [self.view] if moment is None else [self.view.as_of(moment), self.view]
+        for view in views:
+            number = self._number(view, check.notices, place)
+            if number is not None:
+                return min(1.0, max(0.0, number.span()[0])), True
+        return self.program.limits[check.usual].value, False
+
+    def _number(self, view: View, name: str | None, place: str | None = None) -> Number | None:
+        """A number that is known; None where it is not, or not quite."""
+        if name is None:
+            return None
+        if name in self.program.limits:
+            value = self.program.limits[name].value
+            return Number(value, value)
+        found = view.number(Ref(name, place if self.program.symbols[name].per is not None else None))
+        low, high = found.span()
+        if found.reasons or found.undefined or not (math.isfinite(low) and math.isfinite(high)):
+            return None
+        return found
+
+    def _limit(self, name: str | None, default: float) -> float:
+        return default if name is None else self.program.limits[name].value
+
+    @cached_property
+    def grades(self) -> dict[str, str]:
+        """The grade of what was found at each place where something was."""
+        if self.sought is None:
+            return {}
+        held = {place: self.view.held(self.sought.finding, place) for place in self.program.places}
+        return {place: rule[0].spec.grade for place, rule in held.items() if rule is not None}
+
+    @cached_property
+    def confirmed(self) -> tuple[str, ...]:
+        """The places where a fault is confirmed."""
+        return tuple(place for place, grade in self.grades.items() if grade == "confirmed")
+
+    @property
+    def untold(self) -> frozenset[str]:
+        """The places these beliefs say nothing of: all others, once two faults are confirmed."""
+        some = len(self.confirmed) > 1
+        return frozenset(self.program.places) - frozenset(self.confirmed) if some else frozenset()
+
+    @cached_property
+    def by_size(self) -> float | None:
+        """How many times likelier a second fault is by what the first cannot explain; None: not known."""
+        if self.sought is None or len(self.confirmed) != 1:
+            return None
+        whole = self._number(self.view, self.sought.whole)
+        found = self._number(self.view, self.sought.found, self.confirmed[0])
+        if whole is None or found is None or whole.span()[0] <= 0 or found.span()[0] <= 0:
+            return None
+        logs = [math.log(n.span()[1] / n.span()[0]) / _DEVIATIONS for n in (whole, found)]
+        spread = max(_LEAST_SPREAD, math.hypot(*logs))
+        middle = [math.sqrt(n.span()[0] * n.span()[1]) for n in (whole, found)]
+        return second_by_size(middle[0], middle[1], spread)
+
+    @cached_property
+    def posterior(self) -> Posterior:
+        """How likely it is that a place holds a fault, by weights, clues, looks and findings."""
+        sought = self.sought
+        elsewhere = self._limit(sought.elsewhere if sought else None, 0.0)
+        second = self._limit(sought.second if sought else None, 0.0)
+        weights = {b.place: b.now * (1 - elsewhere) for b in beliefs(self.view)}
+        looks: list[Silence | Alarm] = [Silence({q.place: q.chance}) for q in self.quiet]
+        for place, grade in self.grades.items():
+            if grade == "ruled out":
+                looks.append(Silence({place: 1.0}))
+            elif sought is not None and grade in ("suspected", "probable"):
+                times = self._limit(sought.suspected if grade == "suspected" else sought.probable, 1.0)
+                looks.append(Alarm(place, times))
+        size = self.by_size
+        worlds = Worlds(weights, elsewhere, second)
+        return posterior(worlds, looks, self.confirmed, 1.0 if size is None else size)
+
+    # -- where to look next --------------------------------------------------------------------------------
+
+    @cached_property
+    def left(self) -> tuple[str, ...]:
+        """The places not looked at yet, in their author's order; not those that have no look."""
+        return tuple(
+            place
+            for place in author_order(self.view)
+            if not self._done(Ref(self.check.fact, place)) and not self._away(place)
+        )
+
+    def _away(self, place: str) -> bool:
+        when = self.program.places[place].when
+        return when is not None and self.view.judge(when, {"place": place}) is Verdict.FAILS
+
+    def _allowed(self, place: str) -> bool:
+        """Whether the look may be made now, and would count."""
+        steps = [
+            s.spec.name for s in self.program.steps.values() if self.check.fact in s.asks and s.per == "place"
+        ]
+        may = any(self.gates.permission(step, place).may is May.YES for step in steps)
+        return may and not self.view.evidence(Ref(self.check.fact, place))
+
+    def _needs(self, place: str) -> frozenset[str]:
+        return self.program.places[place].set_ups | self.check.set_ups
+
+    @cached_property
+    def standing(self) -> frozenset[str]:
+        """The set-ups that stand: said so by their condition, or one look that needs them has been made."""
+        made = {p for p in self.program.places if (self.check.fact, p) in self._looked}
+        found = {name for place in made for name in self._needs(place)}
+        for name, set_up in self.program.set_ups.items():
+            if set_up.stands is not None:
+                found.discard(name)
+                if self.view.judge(set_up.stands) is Verdict.HOLDS:
+                    found.add(name)
+        return frozenset(found)
+
+    @cached_property
+    def _looked(self) -> set[tuple[str, str | None]]:
+        history = self.view.history
+        keys = [(self.check.fact, place) for place in self.program.places]
+        return {key for key in keys if history.before(key, self.view.moment)}
+
+    def _scaled(self) -> tuple[dict[str, float], float]:
+        """The belief in the places not confirmed as shares of 1 with elsewhere, and what 1 stands for."""
+        after = self.posterior
+        left = {p: chance for p, chance in after.places.items() if p not in self.confirmed}
+        whole = math.fsum(left.values()) + after.elsewhere
+        return {p: chance / whole if whole else 0.0 for p, chance in left.items()}, whole
+
+    def _plan(self, places: dict[str, bool]) -> Plan:
+        belief, _ = self._scaled()
+        checks = [
+            Check(
+                place,
+                self.program.places[place].spec.minutes,
+                {place: self._chance(self.check, place, None)[0]},
+                self._needs(place) - self.standing,
+                self.program.places[place].after,
+                allowed,
+            )
+            for place, allowed in places.items()
+        ]
+        set_ups = [
+            SetUp(name, each.spec.minutes)
+            for name, each in self.program.set_ups.items()
+            if name not in self.standing
+        ]
+        pinned = self.program.pinned is not None and self.view.judge(self.program.pinned) is Verdict.HOLDS
+        return choose(checks, set_ups, belief, self.left, pinned)
+
+    @cached_property
+    def plan(self) -> Plan:
+        """The places that may be looked at now, in their order."""
+        return self._plan({place: self._allowed(place) for place in self.left})
+
+    @cached_property
+    def whole_plan(self) -> Plan:
+        """All places not looked at yet, whatever is allowed now."""
+        return self._plan(dict.fromkeys(self.left, True))
+
+    @cached_property
+    def order(self) -> tuple[str, ...]:
+        """All places: those looked at, then those that may be looked at now, then the others."""
+        done = [place for place in author_order(self.view) if place not in self.left]
+        return tuple(dict.fromkeys((*done, *self.plan.order, *self.whole_plan.order)))
+
+    def chosen(self, place: str) -> Chosen | None:
+        """Why this place is next; None where it is not."""
+        plan = self.plan
+        if not plan.order or plan.order[0] != place:
+            return None
+        _, whole = self._scaled()
+        other = plan.runner_up
+        return Chosen(
+            place,
+            plan.rate * whole,
+            None if other is None else plan.order[other],
+            0.0 if other is None else plan.rates[other] * whole,
+            tuple(sorted(self._needs(place) & self.standing)),
+            plan.pays[0],
+            plan.pin_costs if plan.pinned else None,
+        )
+
+    # -- when to stop --------------------------------------------------------------------------------------
+
+    @cached_property
+    def rate(self) -> float:
+        """The chance per minute of going on, at the best place left."""
+        return self.whole_plan.rate * self._scaled()[1]
+
+    @property
+    def over(self) -> bool:
+        """Whether going on is worth less than the limit: nothing is suspected, some silence counts."""
+        if self.sought is None or self.sought.stop_below is None or not self.quiet:
+            return False
+        if any(grade in ("suspected", "probable", "confirmed") for grade in self.grades.values()):
+            return False
+        return self.rate < self._limit(self.sought.stop_below, 0.0)
+
+    @property
+    def better(self) -> tuple[str, ...]:
+        """The tests that are worth more than going on, as their author says them."""
+        if self.sought is None:
+            return ()
+        return tuple(
+            say for say, when in self.sought.better if when is None or self.view.judge(when) is Verdict.HOLDS
+        )
+
+
+def author_order(view: View) -> list[str]:
+    """The places in the order of their author, for how what is sought moves."""
+    places = view.program.places
+    way = next((n for n, cond in view.program.ways.items() if view.judge(cond) is Verdict.HOLDS), "sinks")
+
+    def position(item: tuple[int, str]) -> tuple[float, int]:
+        order = places[item[1]].spec.order
+        return (getattr(order, way) if order is not None else float(item[0]), item[0])
+
+    return [name for _, name in sorted(enumerate(places), key=position)]

@@ -1,0 +1,99 @@
+"""What is said of the search: why a place is next, what a silence was worth, when to stop."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from stillair.assess import Action, Chosen, Quiet, Search
+from stillair.checklist import NAMED_IN
+from stillair.condition.core import Ref
+from stillair.wording import Wording, plainly
+
+__all__ = ["better_tests", "chosen_place", "per_minute", "quiet_said", "share", "stop_said", "why_now"]
+
+
+def share(belief: float) -> str:
+    """A belief as per cent: `14 %`, `0.4 %`. Only one that is 0 or 1 is shown as nothing or all."""
+    shown = 100 * belief
+    if 0 < shown < 0.1:
+        return "below 0.1 %"
+    if 99.5 <= shown < 100:
+        return "over 99 %"
+    return f"{shown:.1f} %" if 0 < shown < 0.95 else f"{shown:.0f} %"
+
+
+def per_minute(rate: float) -> str:
+    """A chance per minute, to two digits: `0.024`."""
+    if 0 < rate < 0.00005:
+        return "below 0.0001"
+    digits = 4 if rate < 0.01 else 3
+    return f"{rate:.{digits}f}"
+
+
+def chosen_place(found_next: Action, search: Search | None) -> Chosen | None:
+    """Why the place of the next action is next; None where the next action is no look at the place chosen."""
+    if search is None or found_next.kind != "ask" or found_next.member is None:
+        return None
+    if Ref(search.check.fact, found_next.member) not in found_next.facts:
+        return None
+    return search.chosen(found_next.member)
+
+
+def why_now(wording: Wording, chosen: Chosen) -> str:
+    """Why a place is next, in one line: `0.024 per minute against 0.014 for the coil; same set-up`."""
+    if not chosen.rate:
+        return "the route is gone to its end: another one behind the first is common"
+    parts = [f"{per_minute(chosen.rate)} per minute"]
+    if chosen.other is None:
+        parts[0] += "; the last place that can be looked at now"
+    else:
+        parts[0] += f" against {per_minute(chosen.other_rate)} for {_title(wording, chosen.other)}"
+    if chosen.shares:
+        parts.append(f"set up already: {_set_ups(wording, chosen.shares)}")
+    if chosen.pays:
+        parts.append(f"set-up counted in: {_set_ups(wording, chosen.pays)}")
+    if chosen.costs is not None:
+        parts.append(f"its author's order, {chosen.costs:.1f} min longer on average than the shortest")
+    return "; ".join(parts)
+
+
+def quiet_said(wording: Wording, quiet: Quiet) -> str:
+    """What a silence was worth: `Sniffing, silent: 80 % to notice a leak there, as usual`."""
+    check = wording.program.checks[quiet.check].spec.title
+    how = "" if quiet.known else ", the usual chance"
+    return f"{check}, silent: {share(quiet.chance)} to notice it there{how}"
+
+
+def stop_said(wording: Wording, search: Search) -> str:
+    """That going on is worth less than the limit."""
+    assert search.sought is not None and search.sought.stop_below is not None
+    limit = wording.program.limits[search.sought.stop_below]
+    if not search.left:
+        return "Not found under these limits: no place is left to look at in this way"
+    return (
+        f"Not found under these limits: going on is worth {per_minute(search.rate)} per minute, "
+        f"below {limit.text} ({limit.spec.name})"
+    )
+
+
+def better_tests(wording: Wording, search: Search) -> Iterator[str]:
+    """What is worth more than going on; a number that is not known is said to be so."""
+    for say in search.better:
+        yield NAMED_IN.sub(lambda found: _number(wording, found[1]), say)
+
+
+def _number(wording: Wording, name: str) -> str:
+    ref = Ref(name)
+    value = wording.found.view.number(ref)
+    if value.reasons:
+        value = replace(value, undefined=True)
+    return plainly(wording.spoken(ref, value), wording.unit(ref), wording.zone)
+
+
+def _title(wording: Wording, place: str) -> str:
+    return wording.program.places[place].spec.title
+
+
+def _set_ups(wording: Wording, names: tuple[str, ...]) -> str:
+    return ", ".join(wording.program.set_ups[name].spec.title for name in names)

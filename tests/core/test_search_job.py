@@ -1,0 +1,377 @@
+"""The search in a job: what looks do to beliefs, where to look next and why, and when to stop."""
+
+from __future__ import annotations
+
+import sys
+from datetime import timedelta, timezone
+from pathlib import Path
+
+import pytest
+from stillair import account
+from stillair.assess import Search, assess, follow
+from stillair.because import because
+from stillair.fault import StillairError
+from stillair.sought import chosen_place, stop_said, why_now
+from stillair.trail import markdown
+from stillair.wording import Wording
+
+sys.path.insert(0, str(Path(__file__).parent))
+from test_assess import START, Visit, program
+
+ZONE = timezone(timedelta(hours=-4))
+ROOF = """
+    facts:
+      hose: {ask: "Does the hose run?", options: {runs: Yes, still: No}}
+      ladder: {ask: Is the ladder up?, kind: yes-no, safety: true}
+      wet: {ask: Is this place wet?, options: {no: Dry, drip: A drip}, per: place, nature: fixed,
+            void after: [rain], counts when: {is: hose is runs, for: ['no']}}
+      dye: {ask: Did dye come through?, kind: yes-no, per: place}
+      flow: {ask: How much drips here?, quantity: volume flow, unit: L/min,
+             between: 0.01 L/min .. 100 L/min, tolerance: 0.5 L/min, per: place}
+      sink: {ask: How much is lost in all?, quantity: volume flow, unit: L/min,
+             between: 0.01 L/min .. 100 L/min, tolerance: 0.5 L/min}
+      seen: {ask: The chance to see it, quantity: number, between: 0 .. 1}
+      planned: {ask: Keep to the plan?, kind: yes-no}
+    events:
+      rain: {say: It rained}
+    limits:
+      usual: {is: 0.8, between: 0 .. 1, safer: neither, source: judgement}
+      two: {is: 0.2, between: 0 .. 1, safer: neither, source: judgement}
+      beyond: {is: 0.1, between: 0 .. 1, safer: neither, source: judgement}
+      enough: {is: 0.01, between: 0 .. 1, safer: neither, source: judgement}
+      once: {is: 10, between: 1 .. 90, safer: neither, source: judgement}
+      often: {is: 60, between: 1 .. 90, safer: neither, source: judgement}
+    activities:
+      climbing: {title: Climbing, gate: ladder is yes}
+    steps:
+      - {step: front, title: Ask first, ask: [hose]}
+      - {step: look, title: Look, ask: [wet]}
+      - {step: tint, title: Put dye in, when: wet is drip, ask: [dye]}
+    set ups:
+      up: {title: Up on the roof, minutes: 6}
+    checks:
+      - {check: looking, title: Looking, fact: wet, silent: ['no'], notices: seen, usual: usual}
+    search:
+      finding: drips
+      suspected: once
+      probable: often
+      second: two
+      elsewhere: beyond
+      whole: sink
+      found: flow
+      stop below: enough
+      better:
+        - {say: "Fill it to {sink} and wait", when: hose is still or planned is yes}
+        - {say: Open the ceiling}
+    order of places: {pinned: planned is yes}
+    places:
+      - {place: gutter, title: Gutter, belief: 0.4, minutes: 8, order: 1}
+      - {place: chimney, title: Chimney, belief: 0.2, minutes: 4, set ups: [up],
+         activity: climbing, order: 2}
+      - {place: skylight, title: Skylight, belief: 0.3, minutes: 4, set ups: [up],
+         activity: climbing, order: 3}
+      - {place: valley, title: Valley, belief: 0.1, minutes: 2, set ups: [up], after: [skylight],
+         activity: climbing, order: 4}
+    rules:
+      - {rule: one, finding: drips, grade: suspected, per: place, when: wet is drip, say: It drips}
+      - {rule: both, finding: drips, per: place, when: wet is drip and dye is yes, say: It leaks}
+"""
+
+
+def ready(**more: object) -> Visit:
+    visit = Visit(ROOF)
+    visit.see(hose="runs", ladder="yes", **more)
+    return visit
+
+
+def search(visit: Visit) -> Search:
+    found = visit.judge().search
+    assert found is not None
+    return found
+
+
+def words(visit: Visit) -> Wording:
+    return Wording(visit.judge(), ZONE)
+
+
+def why(visit: Visit) -> str:
+    found = visit.judge()
+    chosen = chosen_place(found.next, found.search)
+    assert chosen is not None
+    return why_now(words(visit), chosen)
+
+
+def trail(visit: Visit) -> str:
+    return markdown(visit.judge(), visit.lines, ZONE).split("\n## Places\n")[1].split("\n## ")[0]
+
+
+# -- what a look does ---------------------------------------------------------------------------------------
+
+
+def test_before_any_look_the_places_share_what_is_not_elsewhere() -> None:
+    after = search(Visit(ROOF)).posterior
+    # 0.9 of one fault, and of two: each place has w + w (1 - w) / e2-share; checked by the enumeration test.
+    assert after.elsewhere > 0.1
+    assert sum(after.places.values()) + after.elsewhere == pytest.approx(1.2)
+
+
+def test_a_silence_that_counts_lowers_its_place_by_the_usual_chance() -> None:
+    visit = ready()
+    before = search(visit).posterior.places
+    visit.see(wet_of_gutter="no")
+    found = search(visit)
+    (quiet,) = found.quiet
+    assert (quiet.place, quiet.chance, quiet.known) == ("gutter", 0.8, False)
+    after = found.posterior.places
+    assert after["gutter"] < before["gutter"] * 0.4
+    assert after["skylight"] > before["skylight"]
+
+
+def test_the_chance_is_the_one_at_the_time_of_the_look() -> None:
+    visit = ready(seen=0.5)
+    visit.see(wet_of_gutter="no")
+    visit.at(5).see(seen=0.1)
+    (quiet,) = search(visit).quiet
+    assert (quiet.chance, quiet.known) == (0.5, True)
+
+
+def test_a_silence_that_does_not_count_changes_nothing() -> None:
+    visit = Visit(ROOF)
+    visit.see(hose="still", ladder="yes")
+    before = search(visit).posterior
+    visit.see(wet_of_gutter="no")
+    assert search(visit).quiet == ()
+    assert search(visit).posterior == before
+
+
+def test_a_silence_voided_later_is_taken_back() -> None:
+    visit = ready()
+    before = search(visit).posterior
+    visit.see(wet_of_gutter="no")
+    visit.at(5).happen("rain")
+    assert search(visit).posterior == before
+    assert "gutter" in search(visit).left
+
+
+def test_a_corrected_silence_is_as_if_it_had_never_been() -> None:
+    visit = ready()
+    line = visit.see(wet_of_gutter="no")
+    visit.correct(line, wet_of_gutter="drip") if False else visit.note(
+        "correct",
+        line=line,
+        why="slip",
+        body={"fact": "wet", "of": "gutter", "value": "drip", "read": "drip"},
+    )
+    assert search(visit).quiet == ()
+    assert search(visit).posterior.places["gutter"] > 0.8
+
+
+def test_an_answer_is_a_suspicion_until_it_is_confirmed() -> None:
+    visit = ready()
+    visit.see(wet_of_gutter="drip")
+    found = search(visit)
+    assert found.confirmed == ()
+    assert 0.8 < found.posterior.places["gutter"] < 1
+    visit.see(dye_of_gutter="yes")
+    found = search(visit)
+    assert found.confirmed == ("gutter",)
+    assert found.posterior.places["gutter"] == 1
+    assert 0 < found.posterior.unfound < 0.5
+
+
+@pytest.mark.parametrize(("flow", "more"), [(1.0, True), (20.0, False)], ids=["a part of it", "all of it"])
+def test_what_the_confirmed_fault_cannot_explain_speaks_for_a_second(flow: float, more: bool) -> None:
+    visit = ready(sink=20 / 60000)
+    visit.see(wet_of_gutter="drip", dye_of_gutter="yes")
+    before = search(visit)
+    assert before.by_size is None
+    visit.see(flow_of_gutter=flow / 60000)
+    after = search(visit)
+    assert after.by_size is not None
+    assert (after.posterior.unfound > before.posterior.unfound) is more
+    assert "A second fault, not confirmed yet:" in trail(visit)
+
+
+def test_of_a_third_fault_nothing_is_said() -> None:
+    visit = ready()
+    visit.see(wet_of_gutter="drip", dye_of_gutter="yes", wet_of_skylight="drip", dye_of_skylight="yes")
+    told = trail(visit)
+    assert "Two are confirmed" in told
+    assert "| Chimney | 20 % | 20 % | – |" in told
+
+
+# -- where to look next -------------------------------------------------------------------------------------
+
+
+def test_the_next_place_is_the_one_with_the_most_chance_per_minute_set_ups_counted_in() -> None:
+    visit = ready()
+    action = visit.judge().next
+    # Alone the gutter: 0.4 of 8 min. The roof: 0.2 + 0.3 + 0.1 of 6 + 4 + 4 + 2 min is less per minute.
+    assert (action.step, action.member) == ("look", "gutter")
+    assert search(visit).plan.order == ("gutter", "skylight", "valley", "chimney")
+    assert why(visit).startswith("0.0")
+    assert "for Skylight" in why(visit)
+    visit.see(wet_of_gutter="no")
+    assert "set-up counted in: Up on the roof" in why(visit)
+    visit.see(wet_of_skylight="no")
+    assert "set up already: Up on the roof" in why(visit)
+
+
+def test_what_would_be_spoiled_comes_first() -> None:
+    """The valley is the shortest look, and comes after the skylight, which it would spoil."""
+    visit = ready()
+    order = search(visit).plan.order
+    assert order.index("valley") > order.index("skylight")
+    visit.see(wet_of_gutter="no", wet_of_chimney="no")
+    assert search(visit).plan.order == ("skylight", "valley")
+
+
+def test_a_place_whose_gate_is_shut_is_left_out_and_asked_when_it_opens() -> None:
+    visit = Visit(ROOF)
+    visit.see(hose="runs", ladder="no")
+    assert search(visit).plan.order == ("gutter",)
+    assert set(search(visit).whole_plan.order) == {"gutter", "skylight", "chimney", "valley"}
+    visit.see(wet_of_gutter="no")
+    assert search(visit).plan.order == ()
+    visit.at(1).see(ladder="yes")
+    assert search(visit).plan.order[0] == "skylight"
+
+
+def test_a_pinned_order_is_kept_and_says_what_it_costs() -> None:
+    visit = ready()
+    visit.see(wet_of_gutter="no")
+    free = search(visit).plan
+    assert free.order[0] == "skylight"
+    visit.see(planned="yes")
+    plan = search(visit).plan
+    assert plan.order == ("chimney", "skylight", "valley")
+    assert visit.judge().next.member == "chimney"
+    assert plan.pin_costs == pytest.approx(plan.minutes - free.minutes)
+    assert plan.pin_costs > 0
+    assert "its author's order" in why(visit)
+    assert "pinned by its author" in trail(visit)
+
+
+def test_a_place_that_cannot_be_reached_is_not_asked_again() -> None:
+    visit = ready()
+    visit.note("unavailable", fact="wet", of="gutter", reason="no way up")
+    assert "gutter" not in search(visit).left
+    assert visit.judge().next.member != "gutter"
+
+
+# -- when to stop -------------------------------------------------------------------------------------------
+
+
+def test_when_going_on_is_worth_too_little_the_better_tests_are_named() -> None:
+    visit = ready(seen=0.02)
+    assert not search(visit).over
+    visit.see(wet_of_gutter="no")
+    found = search(visit)
+    assert found.over
+    assert found.rate < 0.01
+    assert stop_said(words(visit), found).startswith("Not found under these limits: going on is worth 0.00")
+    assert found.better == ("Open the ceiling",)
+    told = trail(visit)
+    assert "Not found under these limits" in told
+    assert "Open the ceiling" in told
+
+
+def test_a_better_test_names_its_numbers_and_says_where_they_are_not_known() -> None:
+    visit = ready(seen=0.02, planned="yes")
+    visit.see(wet_of_gutter="no")
+    assert "Fill it to an amount that is not known and wait" in trail(visit)
+    visit.see(sink=20 / 60000)
+    assert "Fill it to about 20 L/min and wait" in trail(visit)
+
+
+def test_a_suspicion_is_followed_up_however_little_the_rest_is_worth() -> None:
+    visit = ready(seen=0.02)
+    visit.see(wet_of_gutter="drip", wet_of_skylight="no")
+    assert not search(visit).over
+
+
+# -- where it is told ---------------------------------------------------------------------------------------
+
+
+def test_the_trail_shows_beliefs_as_a_table_with_bars() -> None:
+    visit = ready()
+    visit.see(wet_of_gutter="no")
+    told = trail(visit)
+    assert "| Place | At first | With clues | After looks | Bar |" in told
+    row = next(line for line in told.splitlines() if line.startswith("| Skylight"))
+    now = search(visit).posterior.places["skylight"]
+    assert row.count("#") == round(20 * now)
+    assert "Looking, silent: 80 % to notice it there, the usual chance" in told
+
+
+def test_json_has_the_search_and_why_now() -> None:
+    visit = ready()
+    visit.see(wet_of_gutter="no")
+    told = account.assessment(words(visit))
+    assert told["search"]["order"] == ["skylight", "valley", "chimney"]
+    assert told["next"]["why_now"] == why(visit)
+    gutter = next(p for p in told["places"] if p["place"] == "gutter")
+    assert [s["chance"] for s in gutter["silences"]] == [0.8]
+    assert gutter["belief_after_looks"] == pytest.approx(search(visit).posterior.places["gutter"])
+
+
+def test_why_of_a_place_tells_what_its_silence_was_worth() -> None:
+    visit = ready()
+    visit.see(wet_of_gutter="no")
+    says = because(words(visit), "gutter").says
+    assert any("80 % to notice it there" in said for said in says)
+    assert any(said.startswith("a fault there, after the looks that count:") for said in says)
+
+
+def test_following_a_job_gives_the_same_search_as_assessing_it() -> None:
+    visit = ready()
+    found = visit.judge()
+    for minute, values in enumerate(
+        ({"wet_of_gutter": "no"}, {"seen": 0.3}, {"wet_of_skylight": "drip"}, {"dye_of_skylight": "yes"}), 1
+    ):
+        visit.at(minute).see(**values)
+        at = START + minute * 60
+        found = follow(found, visit.lines, at)
+        whole = assess(visit.program, visit.lines, at)
+        assert found.search is not None
+        assert whole.search is not None
+        assert found.search.posterior == whole.search.posterior
+        assert found.search.plan == whole.search.plan
+        assert found.next == whole.next
+
+
+def test_without_checks_the_order_is_the_author_s_and_there_is_no_search() -> None:
+    start, end = ROOF.index("    checks:"), ROOF.index("    search:")
+    visit = Visit(ROOF[:start] + ROOF[end:])
+    visit.see(hose="runs", ladder="yes")
+    assert visit.judge().search is None
+    assert visit.judge().next.member == "gutter"
+
+
+# -- what is refused ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("fact: wet, silent", "fact: hose, silent", "is not a fact with options kept per place"),
+        ("silent: ['no']", "silent: [dry]", "`dry` is not an option of `wet`"),
+        ("usual: usual}", "usual: once}", "this is a number from 0 to 1"),
+        ("notices: seen", "notices: sink", "a chance is one"),
+        ("notices: seen", "notices: smell", "there is no number `smell`"),
+        ("finding: drips\n", "finding: leaks\n", "is not a finding kept per place"),
+        ("set ups: [up], after", "set ups: [down], after", "there is no set-up `down`"),
+        ("after: [skylight]", "after: [roof]", "there is no place `roof`"),
+        ("order: 3}", "order: 3, after: [valley]}", "these depend on each other"),
+        ("suspected: once", "suspected: sink", "a weight is a limit"),
+        ("      whole: sink\n", "", "has `found` and no `whole`"),
+        ("found: flow", "found: seen", "is not a number kept per place"),
+        ("minutes: 6}", "minutes: -6}", "must be 0 or more"),
+        ("{sink} and wait", "{brim} and wait", "there is no number `brim`"),
+    ],
+)
+def test_a_search_that_cannot_be_is_refused_where_it_stands(old: str, new: str, says: str) -> None:
+    assert old in ROOF
+    with pytest.raises(StillairError) as error:
+        program(ROOF.replace(old, new))
+    assert says in str(error.value)
