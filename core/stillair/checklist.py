@@ -29,6 +29,7 @@ __all__ = [
     "FactSpec",
     "Impossible",
     "InstrumentSpec",
+    "LearnedSpec",
     "LimitSpec",
     "ListSpec",
     "Member",
@@ -406,6 +407,22 @@ class CheckSpec(NamedTuple):
     set_ups: tuple[Text, ...]
 
 
+class LearnedSpec(NamedTuple):
+    """Beliefs learned from closed jobs, for one text of a pack and no other.
+
+    `bands` has (group, band, beliefs) where there was enough to learn from.
+    """
+
+    pack: Text
+    version: Text
+    digest: str
+    strength: float
+    jobs: int
+    leaks: int
+    places: tuple[tuple[Text, float], ...]
+    bands: tuple[tuple[Text, Text, tuple[tuple[Text, float], ...]], ...]
+
+
 class BetterTest(NamedTuple):
     """What is worth more than going on: said when the search has come to its end; `say` may name numbers."""
 
@@ -489,6 +506,8 @@ class Checklist(NamedTuple):
     set_ups: tuple[SetUpSpec, ...]
     checks: tuple[CheckSpec, ...]
     search: SearchSpec | None
+    bands: tuple[tuple[str, tuple[tuple[str, Text], ...]], ...]
+    """Kinds of jobs that are learned from apart: (group, ((band, condition), …))."""
     clues: tuple[ClueSpec, ...]
     balances: tuple[BalanceSpec, ...]
     impossible: tuple[Impossible, ...]

@@ -52,6 +52,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "SA405": "the pack needs another version of the engine",
         "SA406": "the pack needs a plugin that is not installed, or another version of it",
         "SA407": "a checklist is listed twice or not listed",
+        "SA408": "learned beliefs are not those of this pack",
         # 5: plugins
         "SA501": "a plugin cannot be imported",
         "SA502": "a plugin answers a hook that does not exist",

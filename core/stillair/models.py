@@ -21,6 +21,7 @@ from stillair.checklist import (
     FactSpec,
     Impossible,
     InstrumentSpec,
+    LearnedSpec,
     LimitSpec,
     ListSpec,
     Option,
@@ -55,7 +56,7 @@ from stillair.leaves import (
 )
 from stillair.strict_yaml import Scalar
 
-__all__ = ["ChecklistShape", "ManifestShape"]
+__all__ = ["ChecklistShape", "LearnedShape", "ManifestShape"]
 
 T = TypeVar("T")
 References = tuple[Reference, ...]
@@ -633,6 +634,7 @@ class ChecklistShape(Shape):
     set_ups: dict[Name, SetUpShape] = {}
     checks: tuple[CheckShape, ...] = ()
     search: SearchShape | None = None
+    bands: dict[Name, dict[Name, Words]] = {}
     clues: tuple[ClueShape, ...] = ()
     balances: tuple[BalanceShape, ...] = ()
     impossible: tuple[ImpossibleShape, ...] = ()
@@ -672,6 +674,9 @@ class ChecklistShape(Shape):
             set_ups=_each(SetUpSpec, self.set_ups),
             checks=tuple(check.spec() for check in self.checks),
             search=self.search.spec() if self.search is not None else None,
+            bands=tuple(
+                (g.text, tuple((n.text, t) for n, t in each.items())) for g, each in self.bands.items()
+            ),
             clues=tuple(clue.spec() for clue in self.clues),
             balances=tuple(balance.spec() for balance in self.balances),
             impossible=tuple(each.record(Impossible) for each in self.impossible),
@@ -715,3 +720,49 @@ class ManifestShape(Shape):
                 key="checklists",
             )
         return self
+
+
+class LearnedBeliefShape(Shape):
+    """A learned belief: what it is, what stands behind it."""
+
+    belief: Share
+    leaks: Number
+    between: Range
+
+
+class LearnedBandShape(Shape):
+    leaks: Number
+    places: dict[Identifier, LearnedBeliefShape]
+
+
+class LearnedShape(Shape):
+    """Beliefs learned from closed jobs. There is no key for anything else, so nothing else can be set."""
+
+    beliefs: Name
+    version: Words
+    digest: Words
+    strength: Number
+    jobs: Number
+    leaks: Number
+    places: dict[Identifier, LearnedBeliefShape]
+    bands: dict[Name, dict[Name, LearnedBandShape]] = {}
+
+    def spec(self) -> LearnedSpec:
+        return LearnedSpec(
+            self.beliefs,
+            self.version,
+            self.digest.text,
+            self.strength,
+            int(self.jobs),
+            int(self.leaks),
+            _beliefs(self.places),
+            tuple(
+                (group, band, _beliefs(found.places))
+                for group, bands in self.bands.items()
+                for band, found in bands.items()
+            ),
+        )
+
+
+def _beliefs(places: dict[Text, LearnedBeliefShape]) -> tuple[tuple[Text, float], ...]:
+    return tuple((name, each.belief) for name, each in places.items())

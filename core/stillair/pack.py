@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from stillair.checklist import Checklist
+from stillair.checklist import Checklist, LearnedSpec
 from stillair.fault import LARGEST, Fault, StillairError, did_you_mean
 from stillair.version import VersionError, engine_version, read_range, read_version, satisfies
 
 if TYPE_CHECKING:
     from stillair.models import ManifestShape
 
-__all__ = ["MANIFEST", "Pack", "digest_of", "gather", "read_pack", "read_texts"]
+__all__ = ["BELIEFS", "MANIFEST", "Pack", "digest_of", "gather", "read_pack", "read_texts"]
 
 MANIFEST = "manifest.yaml"
+#: Beliefs learned from closed jobs, where a pack has such. It sets beliefs and nothing else.
+BELIEFS = "beliefs.yaml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,8 @@ class Pack:
     checklists: tuple[Checklist, ...]
     digest: str
     texts: Mapping[str, str]
+    learned: LearnedSpec | None = None
+    """The beliefs it goes by in place of those written in its checklists."""
 
 
 def read_pack(folder: Path, *, plugins: Mapping[str, str], engine: str | None = None) -> Pack:
@@ -88,7 +92,7 @@ def read_texts(
     texts: Mapping[str, str], *, plugins: Mapping[str, str], engine: str | None = None, label: str
 ) -> Pack:
     """The pack in texts kept by file name; `label` stands for its folder in faults."""
-    from stillair.reading import collisions, parse_checklist, parse_manifest
+    from stillair.reading import collisions, parse_checklist, parse_learned, parse_manifest
 
     if MANIFEST not in texts:
         raise StillairError(Fault("SA401", f"the pack has no {MANIFEST}", label))
@@ -107,6 +111,11 @@ def read_texts(
     faults += collisions(checklists)
     if faults:
         raise StillairError(*faults)
+    learned = None
+    if BELIEFS in texts:
+        learned = parse_learned(texts[BELIEFS], f"{label}/{BELIEFS}")
+        written = digest_of({name: text for name, text in texts.items() if name != BELIEFS})
+        checklists = _with_beliefs(checklists, learned, manifest.pack.text, written)
     return Pack(
         name=manifest.pack.text,
         version=manifest.version.text,
@@ -119,7 +128,38 @@ def read_texts(
         checklists=tuple(checklists),
         digest=digest_of(texts),
         texts=MappingProxyType(dict(texts)),
+        learned=learned,
     )
+
+
+def _with_beliefs(
+    checklists: Sequence[Checklist], learned: LearnedSpec, pack: str, digest: str
+) -> list[Checklist]:
+    """The checklists with learned beliefs and nothing else changed; for the text they name, and no other."""
+    if learned.pack.text != pack or learned.digest != digest:
+        message = f"these beliefs are of `{learned.pack}`, text {learned.digest}; this is `{pack}`, {digest}"
+        raise StillairError(learned.pack.fault("SA408", message, help="learn them again for this pack"))
+    places = [place.name for checklist in checklists for place in checklist.places]
+    faults = []
+    for beliefs in (learned.places, *(each for _, _, each in learned.bands)):
+        given = [name.text for name, _ in beliefs]
+        faults += [
+            name.fault("SA408", f"the pack has no place `{name}`", help=did_you_mean(name.text, places))
+            for name, _ in beliefs
+            if name.text not in places
+        ]
+        faults += [
+            learned.pack.fault("SA408", f"nothing is said of the place `{name}`", help="learn them again")
+            for name in places
+            if name not in given
+        ]
+    if faults:
+        raise StillairError(*faults)
+    now = {name.text: belief for name, belief in learned.places}
+    return [
+        checklist._replace(places=tuple(p._replace(belief=now[p.name]) for p in checklist.places))
+        for checklist in checklists
+    ]
 
 
 def digest_of(texts: Mapping[str, str]) -> str:
@@ -136,7 +176,7 @@ def _list_faults(manifest: ManifestShape, texts: Mapping[str, str], label: str) 
     """Faults of the list of checklists: each file beside the manifest stands in it once."""
     seen: set[str] = set()
     # Names are compared as stored, so that a pack works alike where case does not matter.
-    unlisted = set(texts) - {MANIFEST} - {name.text for name in manifest.checklists}
+    unlisted = set(texts) - {MANIFEST, BELIEFS} - {name.text for name in manifest.checklists}
     for name in manifest.checklists:
         if "/" in name.text or "\\" in name.text or not name.text.endswith((".yaml", ".yml")):
             yield name.fault(
@@ -144,8 +184,9 @@ def _list_faults(manifest: ManifestShape, texts: Mapping[str, str], label: str) 
                 f"`{name}` is not the name of a YAML file beside the manifest",
                 help="write the file name alone, like `search.yaml`",
             )
-        elif name.text == MANIFEST or name.text in seen:
-            problem = "is the manifest itself" if name.text == MANIFEST else "is listed twice"
+        elif name.text in (MANIFEST, BELIEFS) or name.text in seen:
+            own = {MANIFEST: "is the manifest itself", BELIEFS: "is the name of learned beliefs"}
+            problem = own.get(name.text, "is listed twice")
             yield name.fault("SA407", f"`{name}` {problem}", help="remove the line")
         elif name.text not in texts:
             yield name.fault(

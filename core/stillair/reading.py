@@ -7,12 +7,12 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from stillair.checklist import BUILT_IN_EVENTS, BUILT_IN_LISTS, Checklist, Text
+from stillair.checklist import BUILT_IN_EVENTS, BUILT_IN_LISTS, Checklist, LearnedSpec, Text
 from stillair.fault import MOST_FAULTS, Fault, StillairError, did_you_mean
-from stillair.models import ChecklistShape, ManifestShape, Shape
+from stillair.models import ChecklistShape, LearnedShape, ManifestShape, Shape
 from stillair.strict_yaml import List, Node, Scalar, Table, at, read_yaml
 
-__all__ = ["collisions", "parse_checklist", "parse_manifest", "read_checklist", "schema"]
+__all__ = ["collisions", "parse_checklist", "parse_learned", "parse_manifest", "read_checklist", "schema"]
 
 ShapeT = TypeVar("ShapeT", bound=Shape)
 Path = tuple[str | int, ...]
@@ -80,6 +80,11 @@ def parse_checklist(text: str, path: str) -> Checklist:
 def parse_manifest(text: str, path: str) -> ManifestShape:
     """The manifest in the text of one file."""
     return _validate(ManifestShape, read_yaml(text, path), path)
+
+
+def parse_learned(text: str, path: str) -> LearnedSpec:
+    """The learned beliefs in the text of one file."""
+    return _validate(LearnedShape, read_yaml(text, path), path).spec()
 
 
 def schema() -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from datetime import timedelta, timezone
 from pathlib import Path
+from time import process_time
 
 import pytest
 from stillair import account
@@ -259,6 +260,33 @@ def test_a_place_that_cannot_be_reached_is_not_asked_again() -> None:
     assert visit.judge().next.member != "gutter"
 
 
+def test_a_place_not_reached_makes_no_set_up_stand() -> None:
+    visit = ready()
+    visit.note("unavailable", fact="wet", of="chimney", reason="no way up")
+    assert search(visit).standing == frozenset()
+
+
+def test_the_search_among_forty_places_takes_under_ten_milliseconds() -> None:
+    more = "".join(
+        f"      - {{place: p{n}, title: P, belief: 0.0{n % 9 + 1}, minutes: {n % 7 + 2}, set ups: [up]}}\n"
+        for n in range(36)
+    )
+    visit = Visit(ROOF.replace("    rules:\n", f"{more}    rules:\n"))
+    visit.see(hose="runs", ladder="yes")
+    for n in range(10):
+        visit.at(n + 1).see(**{f"wet_of_p{n}": "no"})
+    best = 1.0
+    for _ in range(7):
+        found = visit.judge().search
+        assert found is not None
+        assert len(found.program.places) == 40
+        began = process_time()
+        assert len(found.order) == 40
+        assert found.chosen(found.plan.order[0]) is not None
+        best = min(best, process_time() - began)
+    assert best < 0.010
+
+
 # -- when to stop -------------------------------------------------------------------------------------------
 
 
@@ -375,3 +403,30 @@ def test_a_search_that_cannot_be_is_refused_where_it_stands(old: str, new: str, 
     with pytest.raises(StillairError) as error:
         program(ROOF.replace(old, new))
     assert says in str(error.value)
+
+
+# -- the guide for authors ----------------------------------------------------------------------------------
+
+
+def test_the_example_of_the_guide_compiles_and_chooses() -> None:
+    guide = Path(__file__).resolve().parents[2] / "checklists" / "README.md"
+    example = guide.read_text(encoding="utf-8").split("<!-- example: search -->")[1]
+    example = example.split("```yaml\n")[1].split("```")[0]
+    around = """
+facts:
+  wet: {ask: Is it wet?, options: {dry: Dry, drip: A drip}, per: place, counts when: {is: always, for: [dry]}}
+limits:
+  chance_to_see: {is: 0.9, safer: neither, source: judgement}
+  usual_chance: {is: 0.8, safer: neither, source: judgement}
+  once: {is: 10, safer: neither, source: judgement}
+  two_holes: {is: 0.1, safer: neither, source: judgement}
+  not_listed: {is: 0.1, safer: neither, source: judgement}
+  worth_a_minute: {is: 0.001, safer: neither, source: judgement}
+rules: [{rule: one, finding: drips, grade: suspected, per: place, when: wet is drip, say: It drips}]
+steps: [{step: look, title: Look, ask: [wet]}]
+"""
+    visit = Visit(around + example)
+    assert search(visit).plan.order == ("gutter", "chimney", "valley")
+    visit.see(wet_of_gutter="dry")
+    assert [quiet.chance for quiet in search(visit).quiet] == [0.9]
+    assert why(visit).endswith("set-up counted in: Up on the roof")

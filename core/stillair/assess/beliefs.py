@@ -36,7 +36,8 @@ class OpenClue(NamedTuple):
 class Belief(NamedTuple):
     """How likely a place is: `first` without any clue, `now` with those that hold, both as shares of 1.
 
-    Over all places they add up to 1, unless no place is believed in at all: then each is 0.
+    `first` is as written, or as learned from closed jobs of this kind. Over all places they add up to 1,
+    unless no place is believed in at all: then each is 0.
     """
 
     place: str
@@ -53,7 +54,15 @@ def beliefs(view: View) -> list[Belief]:
     """
     places = view.program.places
     weighed = {name: tuple(_weighed(view, name)) for name in places}
-    first = {name: place.spec.belief for name, place in places.items()}
+    bands = [
+        factors
+        for (group, band), factors in view.program.learned_bands.items()
+        if view.judge(view.program.bands[group][band]) is Verdict.HOLDS
+    ]
+    first = {
+        name: place.spec.belief * math.prod(factors.get(name, 1.0) for factors in bands)
+        for name, place in places.items()
+    }
     now = {name: first[name] * math.prod(w.factor for w in weighed[name]) for name in places}
     before, after = _shares(first), _shares(now)
     return [

@@ -127,6 +127,8 @@ class _Compiler:
             inner = getattr(derivation, "condition", None)
             if inner is not None:
                 program.inner[name] = self._add(inner, inner.text)
+        for pack in self.packs:
+            self._learned(pack)
         program.outer = self.checker.outer
         if not self.faults:
             self._order()
@@ -449,6 +451,8 @@ class _Compiler:
             self._check(check)
         if checklist.search is not None:
             self._search(checklist.search)
+        for group, bands in checklist.bands:
+            program.bands[group] = {band: self._needed(text) for band, text in bands}
         for clue in checklist.clues:
             self._clue(clue)
         for balance in checklist.balances:
@@ -479,6 +483,20 @@ class _Compiler:
             if text.text not in known:
                 self._fault(text, f"there is no set-up `{text}`", did_you_mean(text.text, known), "SA301")
         return frozenset(text.text for text in texts)
+
+    def _learned(self, pack: Pack) -> None:
+        """What learned beliefs say of kinds of jobs, against what they say of all."""
+        learned = pack.learned
+        if learned is None:
+            return
+        self.program.learned[pack.name] = (learned.jobs, learned.leaks, learned.strength)
+        every = {name.text: belief for name, belief in learned.places}
+        for group, band, beliefs in learned.bands:
+            if band.text not in self.program.bands.get(group.text, ()):
+                self._fault(band, f"there is no band `{band}` of `{group}`", "learn them again", "SA408")
+            self.program.learned_bands[group.text, band.text] = {
+                name.text: belief / every[name.text] if every[name.text] else 1.0 for name, belief in beliefs
+            }
 
     def _check(self, spec: CheckSpec) -> None:
         symbol = self.scope.symbols.get(spec.fact.text)

@@ -215,8 +215,7 @@ class Search:
     @cached_property
     def standing(self) -> frozenset[str]:
         """The set-ups that stand: said so by their condition, or one look that needs them has been made."""
-        made = {p for p in self.program.places if (self.check.fact, p) in self._looked}
-        found = {name for place in made for name in self._needs(place)}
+        found = {name for place in self._looked for name in self._needs(place)}
         for name, set_up in self.program.set_ups.items():
             if set_up.stands is not None:
                 found.discard(name)
@@ -224,11 +223,13 @@ class Search:
                     found.add(name)
         return frozenset(found)
 
-    @cached_property
-    def _looked(self) -> set[tuple[str, str | None]]:
-        history = self.view.history
-        keys = [(self.check.fact, place) for place in self.program.places]
-        return {key for key in keys if history.before(key, self.view.moment)}
+    @property
+    def _looked(self) -> Iterator[str]:
+        """The places where somebody has looked, whether or not it counts."""
+        for place in self.program.places:
+            seen = self.view.history.before((self.check.fact, place), self.view.moment)
+            if any(observation.value is not None for observation in seen):
+                yield place
 
     def _scaled(self) -> tuple[dict[str, float], float]:
         """The belief in the places not confirmed as shares of 1 with elsewhere, and what 1 stands for."""

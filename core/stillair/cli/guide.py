@@ -42,10 +42,18 @@ _SHUT = 60.0
 @click.command()
 @click.argument("job", type=click.Path())
 @click.option("--pack", "packs", multiple=True, metavar="NAME", help="New job: a pack, by name or folder.")
+@click.option("--beliefs", type=click.Path(), help="New job: beliefs learned by `learn`.")
 @click.option("--title", metavar="TEXT", help="New job: what it is called. Kept apart, as personal.")
 @click.option("--reopen", "again", is_flag=True, help="Open a closed job again, on the record.")
 @click.pass_obj
-def guide(settings: Settings, job: str, packs: tuple[str, ...], title: str | None, again: bool) -> None:
+def guide(
+    settings: Settings,
+    job: str,
+    packs: tuple[str, ...],
+    beliefs: str | None,
+    title: str | None,
+    again: bool,
+) -> None:
     """Start or resume JOB: one next action at a time.
 
     Exit code 3: a safety stop stands, or an emergency was called.
@@ -54,15 +62,16 @@ def guide(settings: Settings, job: str, packs: tuple[str, ...], title: str | Non
     """
     screen = Screen()
     new = not os.path.lexists(job)
-    begun = Mistake("the job has begun: --pack and --title are for a new one", "leave them out")
-    if not new and title:
+    begun = Mistake("the job has begun: --pack, --beliefs and --title are for a new one", "leave them out")
+    if not new and (title or beliefs):
         raise begun
     if new and again:
         raise Mistake("there is no job to open again", "leave --reopen out, or name a job that is there")
     dirs, by, clock = settings.plugin_dirs, settings.by, settings.clock
     try:
         if new:
-            session = Session.start(job, dirs, packs=packs, title=title, by=by or _name(screen), clock=clock)
+            by = by or _name(screen)
+            session = Session.start(job, dirs, packs=packs, beliefs=beliefs, title=title, by=by, clock=clock)
         else:
             session = Session.load(job, dirs, write=True, by=by, clock=clock, packs=packs)
     except Leave:

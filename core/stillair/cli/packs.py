@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
-from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.fault import LARGEST, Fault, StillairError, did_you_mean
 from stillair.hooks import Plugins
 from stillair.job import JSON, Job, JobError, Line, PackStore, pack_digest
 
@@ -24,6 +24,7 @@ __all__ = [
 _PACK = r"^pack:\s*([a-z][a-z0-9_-]*)"
 _JOINS = r"^joins:\s*([a-z][a-z0-9_-]*)"
 _ONE_OF = r"^one of:\s*([a-z][a-z0-9_-]*)"
+_BELIEFS = r"^beliefs:\s*([a-z][a-z0-9_-]*)"
 _VERSION = r"^version:\s*[\"']?([^\s\"'#]+)"
 
 
@@ -91,11 +92,37 @@ def differences(recorded: Mapping[str, Mapping[str, str]], plugins: Plugins) -> 
             yield f"the files of the plugin `{name}` are not those the job was begun with"
 
 
-def choose(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]:
+def choose(plugins: Plugins, wanted: Sequence[str], beliefs: str | None = None) -> dict[str, dict[str, str]]:
     """The texts of the packs wanted, by name, each with the pack it joins and the packs that join it.
 
     Of packs that join as `one of` a kind, one is taken. With none wanted, the only work that is installed.
+    The file `beliefs` is put to the texts of the pack it is of.
     """
+    chosen = _chosen(plugins, wanted)
+    if beliefs is not None:
+        _put_beliefs(chosen, beliefs)
+    return chosen
+
+
+def _put_beliefs(chosen: dict[str, dict[str, str]], path: str) -> None:
+    from stillair.pack import BELIEFS
+
+    try:
+        with open(path, encoding="utf-8") as stream:
+            text = stream.read(LARGEST + 1)
+    except (OSError, UnicodeDecodeError) as error:
+        raise StillairError(
+            Fault("SA408", f"these beliefs cannot be read: {error}", path, help="name a file of `learn`")
+        ) from None
+    found = re.search(_BELIEFS, text, re.MULTILINE)
+    if found is None or found[1] not in chosen or len(text) > LARGEST:
+        of = f"of `{found[1]}`, which this job does not go by" if found else "no beliefs of a pack"
+        help = f"this job goes by {', '.join(sorted(chosen))}"
+        raise StillairError(Fault("SA408", f"these are {of}", path, help=help))
+    chosen[found[1]] = {**chosen[found[1]], BELIEFS: text.replace("\r\n", "\n")}
+
+
+def _chosen(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]:
     from stillair.pack import MANIFEST, gather
 
     installed: dict[str, dict[str, str]] = {}

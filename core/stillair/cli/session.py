@@ -148,13 +148,15 @@ class Session:
         plugin_dirs: Iterable[Path] = (),
         *,
         packs: Sequence[str] = (),
+        beliefs: str | None = None,
         title: str | None = None,
         by: str | None = None,
         clock: Clock | None = None,
     ) -> Session:
         """Begin a job with packs given by name or folder; by default the only one installed.
 
-        The first lines record packs and plugins; the texts of the packs are kept beside the job. A title
+        `beliefs` is a file of learned beliefs, kept with the pack they are of. The first lines record packs
+        and plugins; the texts of the packs are kept beside the job. A title
         that is given may name a customer, and is kept apart as personal.
         """
         clock = clock or Clock()
@@ -164,7 +166,7 @@ class Session:
         if not place.absolute().parent.is_dir():
             raise JobError("its folder does not exist", help="make the folder first", path=place)
         plugins = Plugins.load(plugin_dirs)
-        chosen = sorted(choose(plugins, packs).items())
+        chosen = sorted(choose(plugins, packs, beliefs).items())
         program = load_program([texts for _, texts in chosen], plugins)
         unlike = tuple(unlike_installed(plugins, dict(chosen))) if packs else ()
         now = clock.now()
