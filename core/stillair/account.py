@@ -30,6 +30,7 @@ __all__ = [
     "CALCULATION",
     "CALCULATOR",
     "CALCULATORS",
+    "COVERAGE",
     "INSTRUMENTS",
     "JOBS",
     "NEXT",
@@ -57,6 +58,7 @@ ASSESSMENT = "stillair.assessment/1"
 CALCULATION = "stillair.calculation/1"
 CALCULATOR = "stillair.calculator/1"
 CALCULATORS = "stillair.calculators/1"
+COVERAGE = "stillair.coverage/1"
 INSTRUMENTS = "stillair.instruments/1"
 JOBS = "stillair.jobs/1"
 NEXT = "stillair.next/1"

@@ -38,6 +38,7 @@ PRINTS = {
     "`calc NAME input=value`": ("calc", "weight_pressure", "liquid=water", "depth=1 ft"),
     "`plugins`": ("plugins",),
     "`rehearse PACK`": ("rehearse", TANK),
+    "`rehearse PACK --coverage`": ("rehearse", TANK, "--coverage"),
     "an error": ("next", "FOLDER/none.job"),
 }
 INSIDE = "`assessment` of a trail"

@@ -32,6 +32,21 @@ _FEW = 8
 @click.argument("pack", nargs=-1)
 @click.option("-k", "only", metavar="TEXT", default="", help="Only scenarios with TEXT in their file name.")
 @click.option("--processes", type=click.IntRange(1), help="How many play at once; by default all processors.")
+@click.option("--coverage", is_flag=True, help="Say what of the conditions and limits was not seen.")
+@click.option(
+    "--at-least",
+    type=click.FloatRange(0, 100),
+    default=0,
+    metavar="PERCENT",
+    help="With --coverage: fail if less was seen.",
+)
+@click.option(
+    "--guards-at-least",
+    type=click.FloatRange(0, 100),
+    default=0,
+    metavar="PERCENT",
+    help="The same for gates, stops and what makes safety facts count.",
+)
 @click.option("--record", metavar="JOB", type=click.Path(), help="Print JOB as a scenario instead.")
 @format_option
 @click.pass_obj
@@ -40,6 +55,9 @@ def rehearse(
     pack: tuple[str, ...],
     only: str,
     processes: int | None,
+    coverage: bool,
+    at_least: float,
+    guards_at_least: float,
     record: str | None,
     as_json: bool,
 ) -> None:
@@ -54,13 +72,26 @@ def rehearse(
     paths = [path for folder in folders for path in scenarios_in(folder) if only in path.stem]
     if not paths:
         raise click.ClickException(f"there are no scenarios{f' with `{only}`' if only else ''} to play")
-    played = list(_played(paths, settings.plugin_dirs, processes or os.cpu_count() or 1))
+    _begin(settings.plugin_dirs, coverage)
+    played = list(_played(paths, settings.plugin_dirs, coverage, processes or os.cpu_count() or 1))
     failed = [each for each in played if not each.passed]
-    if as_json:
+    enough = True
+    if coverage and not failed:
+        from .covered import Covered
+
+        assert _stage is not None
+        covered = Covered(_stage, folders, played)
+        enough = covered.share(False) >= at_least and covered.share(True) >= guards_at_least
+        if as_json:
+            print_json(covered.account())
+        else:
+            _say(Screen(), played, failed)
+            covered.say(Screen())
+    elif as_json:
         print_json(_account(played))
     else:
         _say(Screen(), played, failed)
-    if failed:
+    if failed or not enough:
         raise click.exceptions.Exit(NO)
 
 
@@ -82,30 +113,31 @@ def folders_of(plugins: Plugins, named: Sequence[str]) -> list[Path]:
 # -- playing -------------------------------------------------------------------------------------------------
 
 _stage: Stage | None = None
+_seeing = False
 
 
-def _begin(plugin_dirs: Sequence[Path]) -> None:
+def _begin(plugin_dirs: Sequence[Path], see: bool) -> None:
     """Make a process ready to play."""
-    global _stage
-    _stage = Stage(Plugins.load(plugin_dirs))
+    global _stage, _seeing
+    _stage, _seeing = Stage(Plugins.load(plugin_dirs)), see
 
 
 def _play(path: Path) -> Played:
     assert _stage is not None
-    return _stage.play(path)
+    return _stage.play(path, see=_seeing)
 
 
-def _played(paths: Sequence[Path], plugin_dirs: Sequence[Path], processes: int) -> Iterator[Played]:
+def _played(
+    paths: Sequence[Path], plugin_dirs: Sequence[Path], see: bool, processes: int
+) -> Iterator[Played]:
     """Each scenario, in the order given."""
     processes = min(processes, len(paths) // _FEW + 1)
-    # Compiled here, so that the others find it made.
-    _begin(plugin_dirs)
-    first, *rest = map(_play, paths) if processes == 1 else [_play(paths[0])]
-    yield first
     if processes == 1:
-        yield from rest
+        yield from map(_play, paths)
         return
-    with ProcessPoolExecutor(processes, initializer=_begin, initargs=(plugin_dirs,)) as pool:
+    # The first is played here, so that the others find the program made.
+    yield _play(paths[0])
+    with ProcessPoolExecutor(processes, initializer=_begin, initargs=(plugin_dirs, see)) as pool:
         yield from pool.map(_play, paths[1:], chunksize=4)
 
 

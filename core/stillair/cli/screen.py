@@ -63,6 +63,10 @@ class Screen:
         line = mark + printable(" ".join(text.split()))
         click.echo(line if len(line) <= self.width else line[: self.width - 1] + "…")
 
+    def exactly(self, line: str) -> None:
+        """A line as it is: a source line or the carets under it."""
+        click.echo(printable(line))
+
     def title(self, text: str) -> None:
         """A line that begins a new step."""
         self.say()

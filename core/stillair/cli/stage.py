@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from stillair.assess import Program
-from stillair.authoring.rehearse import Miss, Watcher, play
+from stillair.authoring.coverage import Seen, Seer
+from stillair.authoring.rehearse import Miss, play
 from stillair.authoring.scenario import MADE, ScenarioError, packs_of, read_scenario
 from stillair.fault import StillairError
 from stillair.hooks import Plugins
@@ -31,6 +32,9 @@ class Played:
     checked: int = 0
     misses: tuple[Miss, ...] = ()
     error: str | None = None
+    program: str = ""
+    """What stands for the program it was played with."""
+    seen: Seen | None = None
 
     @property
     def passed(self) -> bool:
@@ -69,14 +73,29 @@ class Stage:
                 self._made[key] = load_program(packs, self.plugins)
         return self._made[self._wanted[wanted]]
 
-    def play(self, path: Path, watch: Watcher | None = None) -> Played:
-        """Play one file. What is wrong with it, or with its packs, is said in the result."""
+    def key(self, folder: Path, scenario: Mapping[str, Any]) -> str:
+        """What stands for the program that a scenario in this pack folder is played with."""
+        self.program(folder, scenario)
+        return self._wanted[(folder, *map(Path, packs_of(scenario)))]
+
+    def made(self, key: str) -> Program:
+        """The program of a key that was asked for before."""
+        return self._made[key]
+
+    def play(self, path: Path, *, see: bool = False) -> Played:
+        """Play one file. What is wrong with it, or with its packs, is said in the result.
+
+        With `see`, what is seen of the conditions on the way is kept.
+        """
         title, made = path.stem, MADE[0]
         try:
             scenario = read_scenario(path)
             title, made = str(scenario.get("scenario", title)), str(scenario.get("made", made))
             program = self.program(path.parent.parent, scenario)
-            done = play(program, scenario, markdown, watch)
+            key = self.key(path.parent.parent, scenario)
+            seer = Seer(program) if see else None
+            done = play(program, scenario, markdown, seer)
         except (ScenarioError, StillairError) as error:
             return Played(path, title, made, error=str(error))
-        return Played(path, title, made, done.checked, tuple(done.misses))
+        seen = seer.seen if seer is not None else None
+        return Played(path, title, made, done.checked, tuple(done.misses), None, key, seen)

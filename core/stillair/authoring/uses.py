@@ -1,0 +1,152 @@
+"""What each condition of a program is for, for which members it is judged, and where it is written."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from itertools import product
+
+from stillair.assess import Program, View
+from stillair.assess.program import Cond
+from stillair.assess.view import Judged
+from stillair.checklist import Checklist, Text
+from stillair.condition import core
+
+__all__ = ["Leaf", "Use", "each_view", "inside", "leaves", "stands", "uses", "written"]
+
+Binding = Mapping[str, str]
+Leaf = core.Test | core.Within
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """One use of a condition: the `gate` of the step or activity `name`, the `when` of a rule.
+
+    `per` are the lists whose members it is judged for; `judged` is the fact whose observations it is about.
+    `guards` is true for a gate, a stop, and for what makes a safety fact count.
+    """
+
+    cond: Cond
+    kind: str
+    name: str
+    per: tuple[str, ...] = ()
+    judged: str | None = None
+    guards: bool = False
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.name}"
+
+
+def uses(program: Program) -> Iterator[Use]:
+    """Every use of a condition, in the order of its kind; one inside another comes last."""
+    for rule in program.rules.values():
+        kind = "stop" if rule.spec.stop else "caution" if rule.spec.caution is not None else "rule"
+        yield Use(rule.when, kind, rule.spec.name, _per(rule.per), guards=bool(rule.spec.stop))
+    for activity in program.activities.values():
+        if activity.gate is not None:
+            yield Use(activity.gate, "gate of activity", activity.spec.name, guards=True)
+    for powered in program.powered.values():
+        yield Use(powered.gate, "gate of powered state", powered.spec.name, guards=True)
+    for step in program.steps.values():
+        if step.when is not None:
+            yield Use(step.when, "when of step", step.spec.name, _per(step.per))
+        if step.gate is not None:
+            yield Use(step.gate, "gate of step", step.spec.name, _per(step.per), guards=True)
+    for fact in program.facts.values():
+        if fact.counts is not None:
+            safety = fact.spec.safety
+            yield Use(fact.counts, "counts when of fact", fact.name, _per(fact.per), fact.name, safety)
+        for place, cond in fact.place_counts.items():
+            yield Use(cond, "counts when of place", place, ("place",), fact.name)
+    for place_ in program.places.values():
+        if place_.when is not None:
+            yield Use(place_.when, "when of place", place_.spec.name, ("place",))
+    for clue in program.clues.values():
+        yield Use(clue.when, "clue", clue.spec.name, _per(clue.spec.per and "place"))
+    for number, impossible in enumerate(program.impossible, 1):
+        yield Use(impossible.when, "impossible", str(number))
+    for number, suspect in enumerate(program.suspects, 1):
+        yield Use(suspect.expects, "suspect", str(number))
+    for name, cond in program.inner.items():
+        derivation = program.derived[name]
+        outer = program.outer.get(name)
+        per = tuple(dict.fromkeys([*_per(outer), derivation.list]))  # type: ignore[union-attr]
+        yield Use(cond, "inside", derivation.text, per)
+
+
+def _per(per: object) -> tuple[str, ...]:
+    return () if per is None else (str(per),)
+
+
+def leaves(condition: core.Condition) -> list[Leaf]:
+    """The tests of a condition, in the order written."""
+    if isinstance(condition, core.Test | core.Within):
+        return [condition]
+    if isinstance(condition, core.All | core.Either):
+        return [leaf for part in condition.parts for leaf in leaves(part)]
+    return []
+
+
+def each_view(view: View, use: Use) -> Iterator[tuple[View, Binding]]:
+    """Every view and every choice of members that a condition is judged in at a moment."""
+    if use.judged is None:
+        for chosen in product(*(view.members(per)[0] for per in use.per)):
+            yield view, dict(zip(use.per, chosen, strict=True))
+        return
+    only = use.name if use.kind == "counts when of place" else None
+    for (fact, member), found in view.history.observations.items():
+        if fact != use.judged or (only is not None and member != only):
+            continue
+        for observation in found:
+            if observation.value is not None and observation.taken <= view.at:
+                binding = {use.per[0]: member} if use.per and member is not None else {}
+                yield view.as_of(observation.moment, Judged(observation)), binding
+
+
+def written(checklists: Iterable[Checklist]) -> Mapping[tuple[str, str], Text]:
+    """Where the conditions stand in the files of packs, by kind and name of their use.
+
+    What is numbered is counted through all checklists, which are given in the order of work.
+    """
+    found: dict[tuple[str, str], Text | None] = {}
+    for checklist in checklists:
+        for rule in checklist.rules:
+            kind = "stop" if rule.stop else "caution" if rule.caution is not None else "rule"
+            found[kind, rule.name] = rule.when
+        for activity in checklist.activities:
+            found["gate of activity", activity.name] = activity.gate
+        for powered in checklist.powered:
+            found["gate of powered state", powered.name] = powered.gate
+        for step in checklist.steps:
+            found["when of step", step.name] = step.when
+            found["gate of step", step.name] = step.gate
+        for fact in checklist.facts:
+            if fact.counts_when is not None:
+                found["counts when of fact", fact.name] = fact.counts_when.condition
+        for place in checklist.places:
+            found["counts when of place", place.name] = place.counts_when
+            found["when of place", place.name] = place.when
+        for clue in checklist.clues:
+            found["clue", clue.name] = clue.when
+        for impossible in checklist.impossible:
+            found["impossible", str(1 + sum(kind == "impossible" for kind, _ in found))] = impossible.when
+        for suspect in checklist.suspect:
+            found["suspect", str(1 + sum(kind == "suspect" for kind, _ in found))] = suspect.expects
+        for name, said in checklist.conditions:
+            found["condition", name.text] = said
+        for calculation in checklist.calculations:
+            found["calculation", calculation.name] = calculation.expression
+    return {key: text for key, text in found.items() if text is not None}
+
+
+def stands(use: Use, texts: Mapping[tuple[str, str], Text]) -> Text | None:
+    """Where a condition is written; one inside another, at its first place. None if not in `texts`."""
+    if use.kind != "inside":
+        return texts.get((use.kind, use.name))
+    return next((part for text in texts.values() if (part := inside(text, use.cond.text))), None)
+
+
+def inside(text: Text, part: str) -> Text | None:
+    """The part of a text that reads so, with its place; None if it does not."""
+    at = text.text.find(part)
+    return text.part(at, at + len(part)) if at >= 0 else None
