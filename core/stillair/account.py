@@ -12,6 +12,7 @@ from stillair.assess.beliefs import OpenClue, Weighed
 from stillair.because import Because, deciding, lifting, permission_says
 from stillair.carried import carried
 from stillair.condition.core import OptionDomain, Ref
+from stillair.fault import Fault
 from stillair.margin import Judgement
 from stillair.possible import Number, Options
 from stillair.quantity import Unit
@@ -31,8 +32,10 @@ __all__ = [
     "CALCULATOR",
     "CALCULATORS",
     "COVERAGE",
+    "EXPLANATION",
     "INSTRUMENTS",
     "JOBS",
+    "LINT",
     "NEXT",
     "PERMISSION",
     "PLUGINS",
@@ -45,7 +48,9 @@ __all__ = [
     "calculation",
     "calculator",
     "calculators",
+    "explanation",
     "instruments",
+    "lint",
     "moment",
     "next_action",
     "permission",
@@ -60,7 +65,9 @@ CALCULATOR = "stillair.calculator/1"
 CALCULATORS = "stillair.calculators/1"
 COVERAGE = "stillair.coverage/1"
 INSTRUMENTS = "stillair.instruments/1"
+EXPLANATION = "stillair.explanation/1"
 JOBS = "stillair.jobs/1"
+LINT = "stillair.lint/1"
 NEXT = "stillair.next/1"
 PERMISSION = "stillair.permission/1"
 PLUGINS = "stillair.plugins/1"
@@ -574,6 +581,37 @@ def instruments(wording: Wording, now: float) -> Account:
             for each in carried(wording)
         ],
     }
+
+
+def lint(faults: Sequence[Fault], accepted: Iterable[tuple[Fault, str, str]], profile: str) -> Account:
+    """What lint found: faults, and those that are accepted with the reason and the last day."""
+    held = [{**_fault(fault), "because": because, "until": until} for fault, because, until in accepted]
+    return {
+        "format": LINT,
+        "profile": profile,
+        "ok": not faults,
+        "faults": [_fault(fault) for fault in faults],
+        "accepted": held,
+    }
+
+
+def _fault(fault: Fault) -> Account:
+    return {
+        "code": fault.code,
+        "message": fault.message,
+        "path": fault.path,
+        "line": fault.line,
+        "column": fault.column,
+        "length": fault.length,
+        "source_line": fault.source_line,
+        "help": fault.help,
+        "scenario": fault.scenario,
+    }
+
+
+def explanation(code: str, means: str, text: str) -> Account:
+    """The page of a code, as Markdown."""
+    return {"format": EXPLANATION, "code": code, "means": means, "text": text}
 
 
 def plugins(found: Plugins) -> Account:

@@ -27,6 +27,7 @@ __all__ = [
     "CountsWhen",
     "EventSpec",
     "FactSpec",
+    "GroupSpec",
     "Impossible",
     "InstrumentSpec",
     "LearnedSpec",
@@ -200,6 +201,8 @@ class FactSpec(NamedTuple):
     """A day on which somebody looks again."""
     left_open: bool = False
     """What it says is left open for the next visit."""
+    for_the_record: bool = False
+    """It is asked for the record: nothing rests on it, and nothing need."""
 
     @property
     def is_personal(self) -> bool:
@@ -348,6 +351,19 @@ class RuleSpec(NamedTuple):
     source: str | None
     while_: bool
     owner: TellOwner | None = None
+
+
+class GroupSpec(NamedTuple):
+    """Rules that belong together: `are` says that no two hold at once, that one of them always does, or both.
+
+    `within` is where one of them must hold; None for everywhere.
+    """
+
+    name: str
+    where: Text
+    rules: tuple[Text, ...]
+    are: tuple[str, ...]
+    within: Text | None
 
 
 class PlaceOrder(NamedTuple):
@@ -514,6 +530,7 @@ class Checklist(NamedTuple):
     suspect: tuple[Suspect, ...]
     cautions: tuple[str, ...]
     defers: tuple[str, ...]
+    groups: tuple[GroupSpec, ...] = ()
 
     def names(self) -> Iterator[tuple[str, str, Text]]:
         """(kind, name, where) of everything in the one namespace of a pack; findings may repeat."""

@@ -62,6 +62,21 @@ CODES: Mapping[str, str] = MappingProxyType(
         "SA506": "a plugin needs another version of the engine",
         "SA507": "a plugin folder cannot be read",
         "SA508": "a calculator of a plugin raised, or gave no number",
+        # 6: what a pack says, taken together
+        "SA601": "a name is declared and never used",
+        "SA602": "a condition can never hold",
+        "SA603": "a condition always holds",
+        "SA604": "a step can never be done",
+        "SA605": "a grade is tested that no rule gives",
+        "SA606": "the answer to a question changes nothing",
+        "SA607": "a group of rules that is to be complete leaves a gap",
+        "SA608": "rules that are to exclude each other overlap",
+        "SA609": "a rule adds nothing to another one",
+        "SA610": "a source is missing, or names none",
+        "SA611": "a safety fact is asked without a caution",
+        "SA612": "an answer that cannot be had leads nowhere",
+        "SA613": "what a gate needs is asked only behind it",
+        "SA614": "an acceptance accepts nothing",
     }
 )
 """Every code a fault may carry, with its meaning in one line. A code is never used for anything else."""
@@ -91,6 +106,8 @@ class Fault:
     length: int = 1
     source_line: str = ""
     help: str | None = None
+    scenario: str | None = None
+    """A scenario in which it shows, ready to be kept in a file."""
 
     def __post_init__(self) -> None:
         if self.code not in CODES:
@@ -113,6 +130,9 @@ class Fault:
             parts += [f"  {printable(shown)}", f"  {indent}{'^' * carets}"]
         if self.help:
             parts.append(f"help: {printable(self.help)}")
+        if self.scenario:
+            parts.append("seen in this scenario:")
+            parts += [f"  {printable(line)}" for line in self.scenario.splitlines()]
         return "\n".join(parts)
 
 

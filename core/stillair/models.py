@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from typing import Annotated, Any, Self, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
@@ -19,6 +20,7 @@ from stillair.checklist import (
     CountsWhen,
     EventSpec,
     FactSpec,
+    GroupSpec,
     Impossible,
     InstrumentSpec,
     LearnedSpec,
@@ -37,7 +39,7 @@ from stillair.checklist import (
     Text,
     WaitSpec,
 )
-from stillair.fault import did_you_mean
+from stillair.fault import CODES, did_you_mean
 from stillair.leaves import (
     Flag,
     Identifier,
@@ -158,6 +160,7 @@ class FactShape(Shape):
     counts_when: Annotated[CountsWhenShape, _under("is")] | None = None
     due: Flag = False
     left_open: Flag = False
+    for_the_record: Flag = False
 
     @model_validator(mode="after")
     def _is_a_day(self) -> Self:
@@ -583,6 +586,30 @@ class BalanceShape(Shape):
         )
 
 
+class GroupShape(Shape):
+    group: Identifier
+    rules: References
+    are: tuple[choice("exclusive", "complete"), ...]  # type: ignore[valid-type]
+    within: Words | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Self:
+        if not self.are:
+            help = "write `exclusive`, `complete` or both"
+            raise flaw("SA212", "`are` of {here} is empty", help=help, key="are")
+        least = 2 if "exclusive" in self.are else 1
+        if len(self.rules) < least:
+            help = "name the rules that belong together"
+            raise flaw("SA212", "`rules` of {here} has too few", help=help, key="rules")
+        if self.within is not None and "complete" not in self.are:
+            help = "remove it, or add `complete` to `are`"
+            raise flaw("SA208", "`within` belongs to a group that is complete", help=help, key="within")
+        return self
+
+    def spec(self) -> GroupSpec:
+        return _named(self, GroupSpec, "group", name=self.group.text, where=self.group)
+
+
 class ImpossibleShape(Shape):
     when: Words
     slip: Prose
@@ -637,6 +664,7 @@ class ChecklistShape(Shape):
     bands: dict[Name, dict[Name, Words]] = {}
     clues: tuple[ClueShape, ...] = ()
     balances: tuple[BalanceShape, ...] = ()
+    groups: tuple[GroupShape, ...] = ()
     impossible: tuple[ImpossibleShape, ...] = ()
     suspect: tuple[SuspectShape, ...] = ()
     cautions: tuple[Prose, ...] = ()
@@ -679,6 +707,7 @@ class ChecklistShape(Shape):
             ),
             clues=tuple(clue.spec() for clue in self.clues),
             balances=tuple(balance.spec() for balance in self.balances),
+            groups=tuple(group.spec() for group in self.groups),
             impossible=tuple(each.record(Impossible) for each in self.impossible),
             suspect=tuple(each.record(Suspect) for each in self.suspect),
             cautions=self.cautions,
@@ -690,6 +719,28 @@ def _each(kind: Callable[..., T], shapes: dict[Text, Any]) -> tuple[T, ...]:
     return tuple(shape.record(kind, name=where.text, where=where) for where, shape in shapes.items())
 
 
+class AcceptShape(Shape):
+    code: Words
+    of: Words
+    because: Prose
+    until: Words
+
+    @model_validator(mode="after")
+    def _ends(self) -> Self:
+        known = [code for code in CODES if code > "SA6"]
+        if self.code.text not in known:
+            help = (
+                did_you_mean(self.code.text, known) or "only what a pack says taken together can be accepted"
+            )
+            raise flaw("SA209", f"{{here}} cannot be `{self.code}`", help=help, at=self.code)
+        try:
+            date.fromisoformat(self.until.text)
+        except ValueError:
+            help = "write the last day it is accepted, like `2027-03-31`"
+            raise flaw("SA203", f"`{self.until}` is no day", help=help, at=self.until) from None
+        return self
+
+
 class ManifestShape(Shape):
     pack: Name
     version: Words
@@ -699,6 +750,7 @@ class ManifestShape(Shape):
     engine: Words
     plugins: dict[Reference, Words] = {}
     checklists: tuple[Words, ...]
+    accepts: tuple[AcceptShape, ...] = ()
     licence: Prose | None = None
     about: Prose | None = None
 

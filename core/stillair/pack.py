@@ -8,20 +8,29 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from stillair.checklist import Checklist, LearnedSpec
+from stillair.checklist import Checklist, LearnedSpec, Text
 from stillair.fault import LARGEST, Fault, StillairError, did_you_mean
 from stillair.version import VersionError, engine_version, read_range, read_version, satisfies
 
 if TYPE_CHECKING:
     from stillair.models import ManifestShape
 
-__all__ = ["BELIEFS", "MANIFEST", "Pack", "digest_of", "gather", "read_pack", "read_texts"]
+__all__ = ["BELIEFS", "MANIFEST", "Acceptance", "Pack", "digest_of", "gather", "read_pack", "read_texts"]
 
 MANIFEST = "manifest.yaml"
 #: Beliefs learned from closed jobs, where a pack has such. It sets beliefs and nothing else.
 BELIEFS = "beliefs.yaml"
+
+
+class Acceptance(NamedTuple):
+    """A fault its author accepts: the code, a name it is about, the reason and the last day."""
+
+    code: Text
+    of: Text
+    because: str
+    until: Text
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +55,7 @@ class Pack:
     texts: Mapping[str, str]
     learned: LearnedSpec | None = None
     """The beliefs it goes by in place of those written in its checklists."""
+    accepts: tuple[Acceptance, ...] = ()
 
 
 def read_pack(folder: Path, *, plugins: Mapping[str, str], engine: str | None = None) -> Pack:
@@ -129,6 +139,7 @@ def read_texts(
         digest=digest_of(texts),
         texts=MappingProxyType(dict(texts)),
         learned=learned,
+        accepts=tuple(each.record(Acceptance) for each in manifest.accepts),
     )
 
 
@@ -189,11 +200,11 @@ def _list_faults(manifest: ManifestShape, texts: Mapping[str, str], label: str) 
             problem = own.get(name.text, "is listed twice")
             yield name.fault("SA407", f"`{name}` {problem}", help="remove the line")
         elif name.text not in texts:
-            yield name.fault(
-                "SA402",
-                f"the pack has no file `{name}`",
-                help=did_you_mean(name.text, unlisted) or "add the file, or remove the line",
-            )
+            near = did_you_mean(name.text, unlisted)
+            if near is not None:
+                unlisted.discard(near.split("`")[1])  # it is this one, misspelt
+            help = near or "add the file, or remove the line"
+            yield name.fault("SA402", f"the pack has no file `{name}`", help=help)
         seen.add(name.text)
     for left in sorted(unlisted):
         yield Fault(

@@ -33,6 +33,7 @@ _ONE_OF = {
     "clues": "clue",
     "set ups": "set-up",
     "checks": "check",
+    "groups": "group",
     "impossible": "impossible state of things",
     "suspect": "suspect number",
 }
@@ -134,6 +135,7 @@ def _declared(checklist: Checklist) -> Iterator[tuple[str, str, str, Text]]:
         ("check", checklist.checks),
         ("clue", checklist.clues),
         ("balance", checklist.balances),
+        ("group", checklist.groups),
         ("activity", checklist.activities),
         ("instrument", checklist.instruments),
         ("powered state", checklist.powered),
@@ -237,7 +239,7 @@ def _key_fault(root: Table, path: Path, code: str, message: str, help: str | Non
 def _own_name(node: Node) -> Scalar | None:
     """The name a step, rule, place or powered state gives itself."""
     if isinstance(node, Table):
-        for key in ("step", "rule", "place", "clue", "state", "checklist", "pack"):
+        for key in ("step", "rule", "place", "clue", "group", "state", "checklist", "pack"):
             value = node.values.get(key)
             if isinstance(value, Scalar) and value.text:
                 return value

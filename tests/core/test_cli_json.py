@@ -39,6 +39,8 @@ PRINTS = {
     "`plugins`": ("plugins",),
     "`rehearse PACK`": ("rehearse", TANK),
     "`rehearse PACK --coverage`": ("rehearse", TANK, "--coverage"),
+    "`lint PATH`": ("lint", "--profile", "published", str(HERE / "tank")),
+    "`explain CODE`": ("explain", "SA201"),
     "an error": ("next", "FOLDER/none.job"),
 }
 INSIDE = "`assessment` of a trail"
@@ -87,7 +89,8 @@ def test_what_is_printed_has_the_fields_of_the_table(folder: Path, printed: str)
 def test_the_parts_have_the_fields_of_the_second_table(folder: Path) -> None:
     inside = README.read_text(encoding="utf-8").split("Inside of them:")[1]
     parts = {name: re.findall("`([a-z_]+)`", fields) for name, fields in PART.findall(inside)}
-    assert parts.keys() == {"places", "clues", "open_clues", "waits"}
+    assert parts.keys() == {"places", "clues", "open_clues", "waits", "faults"}
     told: dict[str, Any] = json.loads(prints(folder, "trail", "JOB", "--format", "json"))["assessment"]
-    for name in ("places", "waits"):
+    told["faults"] = json.loads(prints(folder, *PRINTS["`lint PATH`"], "--format", "json"))["faults"]
+    for name in ("places", "waits", "faults"):
         assert {tuple(each) for each in told[name]} == {tuple(parts[name])}

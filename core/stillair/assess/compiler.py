@@ -17,6 +17,7 @@ from stillair.checklist import (
     CheckSpec,
     ClueSpec,
     FactSpec,
+    GroupSpec,
     LimitSpec,
     PlaceSpec,
     PoweredSpec,
@@ -28,7 +29,7 @@ from stillair.checklist import (
 )
 from stillair.condition import core
 from stillair.condition.batch_source import batch_code, batch_slots
-from stillair.condition.check import Checker, Scope
+from stillair.condition.check import Checker, Consequence, Scope
 from stillair.condition.compiled import code_of, slots_of
 from stillair.condition.core import (
     Condition,
@@ -44,6 +45,7 @@ from stillair.condition.syntax import ConditionError
 from stillair.fault import Fault, StillairError, did_you_mean
 from stillair.quantity import DIMENSIONS, Dimension, QuantityError, Unit
 
+from .circles import shortest_circles
 from .program import (
     FINDING,
     PRESENCE,
@@ -76,9 +78,10 @@ from .program import (
 if TYPE_CHECKING:
     from stillair.pack import Pack
 
-__all__ = ["compile_packs"]
+__all__ = ["Compiler", "compile_packs"]
 
 _NAMED = re.compile(r"[a-z][a-z0-9_]*")
+_WORD = re.compile(r"[A-Za-z][A-Za-z0-9_]*")
 _TRIGGER = re.compile(r"\s*(any\s+)?([a-z][a-z0-9_]*)(?:\s+(is|becomes)\s+([A-Za-z0-9][\w.-]*))?\s*$")
 
 
@@ -88,10 +91,12 @@ def compile_packs(
     catalogues: Mapping[str, Catalogue],
 ) -> Program:
     """The program of these packs; StillairError with every fault found."""
-    return _Compiler(packs, calculators, catalogues).run()
+    return Compiler(packs, calculators, catalogues).run()
 
 
-class _Compiler:
+class Compiler:
+    """Checks packs and compiles them; after `check`, `faults` has all that is wrong."""
+
     def __init__(
         self,
         packs: Sequence[Pack],
@@ -106,11 +111,25 @@ class _Compiler:
         self.scope = Scope(calculators=calculators, catalogues=catalogues)
         self.checker = Checker(self.scope, self.program.derived)
         self.depends: dict[str, set[str]] = {}
+        self.groups: dict[str, tuple[GroupSpec, Cond | None]] = {}
         self.inside: dict[str, str] = {}
         """The powered state that each step inside one belongs to."""
         self._said: dict[tuple[str, str | None, str | None], Cond] = {}
 
     def run(self) -> Program:
+        """The program, ready to run. Raises StillairError with every fault found."""
+        self.check()
+        if self.faults:
+            raise StillairError(*self.faults)
+        program = self.program
+        program.code = marshal.dumps(code_of([c.checked for c in program.conditions]))
+        conds = {r.when.number: r.when.flat for r in program.rules.values() if r.per is None}
+        flat = list(conds.values())
+        program.together = Together(tuple(conds), batch_slots(flat), batch_code(flat))
+        return program.bind(self.calculators, self.catalogues)
+
+    def check(self) -> None:
+        """Resolve every name and check every condition; the program then lacks only its code."""
         program = self.program
         checklists = self._in_order([c for pack in self.packs for c in pack.checklists])
         for pack in self.packs:
@@ -123,6 +142,9 @@ class _Compiler:
         self._inside(checklists)
         for checklist in checklists:
             self._details(checklist)
+        for checklist in checklists:
+            for group in checklist.groups:
+                self._group(group)
         for name, derivation in program.derived.items():
             inner = getattr(derivation, "condition", None)
             if inner is not None:
@@ -132,19 +154,12 @@ class _Compiler:
         program.outer = self.checker.outer
         if not self.faults:
             self._order()
-        if self.faults:
-            raise StillairError(*self.faults)
         for name, rules in program.findings.items():
             program.findings[name] = tuple(
                 sorted(rules, key=lambda r: -STRENGTH.index(program.rules[r].spec.grade))
             )
         program.symbols = self.scope.symbols
         program.checklists = {c.name: _lean(c) for c in checklists}
-        program.code = marshal.dumps(code_of([c.checked for c in program.conditions]))
-        conds = {r.when.number: r.when.flat for r in program.rules.values() if r.per is None}
-        flat = list(conds.values())
-        program.together = Together(tuple(conds), batch_slots(flat), batch_code(flat))
-        return program.bind(self.calculators, self.catalogues)
 
     def _in_order(self, checklists: Sequence[Checklist]) -> list[Checklist]:
         """The checklists in the order of work: as their manifests list them, but where one says `before`."""
@@ -213,7 +228,9 @@ class _Compiler:
                     program.events[name] = None
             for spec in checklist.facts:
                 domain = self._domain(spec)
-                if domain is not None:
+                if domain is None:
+                    scope.broken.add(spec.name)
+                else:
                     series = spec.nature == "series"
                     per = self._list_of(spec.per)
                     scope.symbols[spec.name] = Symbol(spec.name, "fact", domain, per, series)
@@ -267,6 +284,7 @@ class _Compiler:
             readings = quantity.read_literal(spec.value.text)
         except QuantityError as error:
             self._fault(spec.value, str(error), error.help, "SA306")
+            self.scope.broken.add(spec.name)
             return
         chosen = readings[0]
         if len(readings) > 1:
@@ -340,7 +358,7 @@ class _Compiler:
                 try:
                     self.checker.condition(name.text)
                 except ConditionError:
-                    self._cond(said)
+                    self.cond(said)
                     self.scope.conditions[name.text] = "never"
 
     def _words(self, text: str) -> set[str]:
@@ -348,7 +366,7 @@ class _Compiler:
         found: set[str] = set()
         waiting = [text]
         while waiting:
-            new = set(re.findall(r"[A-Za-z][A-Za-z0-9_]*", waiting.pop())) - found
+            new = set(_WORD.findall(waiting.pop())) - found
             found |= new
             waiting += [self.scope.conditions[name] for name in new & self.scope.conditions.keys()]
         return found
@@ -370,21 +388,22 @@ class _Compiler:
                     formula = self.checker.expression(spec.expression.text, per=per)
                 except ConditionError as error:
                     self._fault_in(spec.expression, error)
-                    self.scope.symbols[spec.name] = Symbol(
-                        spec.name, "calculation", NumberDomain(DIMENSIONS["number"]), per
-                    )
+                    self.scope.broken.add(spec.name)
                     continue
                 self.program.calculations[spec.name] = (formula, per, spec.about)
                 self.depends[spec.name] = {r.name for r in leaves(formula.expression)}
                 domain = NumberDomain(formula.dimension)
                 self.scope.symbols[spec.name] = Symbol(spec.name, "calculation", domain, per)
             if not progress:
-                for spec in later:
-                    self._fault(spec.expression, f"`{spec.name}` depends on itself", None, "SA307")
+                rests = {s.name: sorted(self._words(s.expression.text) & names) for s in later}
+                for circle in shortest_circles(rests):
+                    first = next(spec for spec in later if spec.name in circle)
+                    self._circle(first.where, circle)
+                self.scope.broken |= names
                 return
             waiting = later
 
-    def _cond(self, text: Text | None, *, per: str | None = None, judged: str | None = None) -> Cond | None:
+    def cond(self, text: Text | None, *, per: str | None = None, judged: str | None = None) -> Cond | None:
         """The condition of a text, one for all places that say the same in the same setting."""
         if text is None:
             return None
@@ -412,7 +431,7 @@ class _Compiler:
         return cond
 
     def _needed(self, text: Text, *, per: str | None = None) -> Cond:
-        cond = self._cond(text, per=per)
+        cond = self.cond(text, per=per)
         assert cond is not None
         return cond
 
@@ -429,7 +448,7 @@ class _Compiler:
         for wait in checklist.waits:
             self._wait(wait, checklist)
         for activity in checklist.activities:
-            program.activities[activity.name] = Activity(_lean(activity), self._cond(activity.gate))
+            program.activities[activity.name] = Activity(_lean(activity), self.cond(activity.gate))
         for powered in checklist.powered:
             at_most = self._read(powered.at_most, "duration", None) or 0.0
             gate = self._needed(powered.gate)
@@ -446,7 +465,7 @@ class _Compiler:
             else:
                 program.ways[way] = self._needed(text)
         for set_up in checklist.set_ups:
-            program.set_ups[set_up.name] = SetUp(_lean(set_up), self._cond(set_up.stands))
+            program.set_ups[set_up.name] = SetUp(_lean(set_up), self.cond(set_up.stands))
         for check in checklist.checks:
             self._check(check)
         if checklist.search is not None:
@@ -474,7 +493,7 @@ class _Compiler:
         after = frozenset(t.text for t in spec.after)
         self.depends[f"place {spec.name}"] = {f"place {name}" for name in after}
         self.program.places[spec.name] = Place(
-            _lean(spec), self._cond(spec.when), self._set_ups(spec.set_ups), after
+            _lean(spec), self.cond(spec.when), self._set_ups(spec.set_ups), after
         )
 
     def _set_ups(self, texts: Sequence[Text]) -> frozenset[str]:
@@ -514,7 +533,7 @@ class _Compiler:
                 silent |= domain.mask(text.text)
         self._is_share(spec.usual)
         notices = None if spec.notices is None else self._chance_of(spec.notices)
-        speaks = self._cond(spec.speaks_when, per="place")
+        speaks = self.cond(spec.speaks_when, per="place")
         self.program.checks[spec.name] = Check(
             _lean(spec), symbol.name, silent, notices, spec.usual.text, speaks, self._set_ups(spec.set_ups)
         )
@@ -565,7 +584,7 @@ class _Compiler:
         def name(text: Text | None) -> str | None:
             return None if text is None else text.text
 
-        better = tuple((each.say, self._cond(each.when)) for each in spec.better)
+        better = tuple((each.say, self.cond(each.when)) for each in spec.better)
         self.program.sought = Sought(
             spec.finding.text,
             name(spec.suspected),
@@ -679,12 +698,12 @@ class _Compiler:
         counts = None
         counted = 0
         if spec.counts_when is not None:
-            counts = self._cond(spec.counts_when.condition, per=symbol.per, judged=spec.name)
+            counts = self.cond(spec.counts_when.condition, per=symbol.per, judged=spec.name)
             counted = self._counted(spec, domain)
         place_counts: dict[str, Cond] = {}
         if spec.name == self.program.look:
             for place in (p for pack in self.packs for c in pack.checklists for p in c.places):
-                cond = self._cond(place.counts_when, per="place", judged=spec.name)
+                cond = self.cond(place.counts_when, per="place", judged=spec.name)
                 if cond is not None:
                     place_counts[place.name] = cond
         self.program.facts[spec.name] = Fact(
@@ -821,8 +840,8 @@ class _Compiler:
             and self.scope.symbols.get(spec.wait.text, Symbol("", "", None)).kind != "wait"
         ):
             self._fault(spec.wait, f"there is no wait `{spec.wait}`", None, "SA301")
-        when = self._cond(spec.when, per=per)
-        gate = self._cond(spec.gate, per=per)
+        when = self.cond(spec.when, per=per)
+        gate = self.cond(spec.gate, per=per)
         self.program.steps[spec.name] = Step(
             _lean(spec), checklist.name, when, gate, tuple(asks), per, powered, self._duration(spec.ask_every)
         )
@@ -844,6 +863,21 @@ class _Compiler:
             for told in (spec.owner.say, spec.owner.open or ""):
                 for name in NAMED_IN.findall(told):
                     self._number_for_a_text(name, spec.where)
+
+    def _group(self, spec: GroupSpec) -> None:
+        rules = self.program.rules
+        first: str | None = None
+        for text in spec.rules:
+            rule = rules.get(text.text)
+            if rule is None:
+                self._fault(text, f"there is no rule `{text}`", did_you_mean(text.text, rules), "SA301")
+                continue
+            first = first or text.text
+            if rule.per != rules[first].per:
+                message = f"`{text}` is kept per {rule.per or 'nothing'}, `{first}` is not"
+                self._fault(text, message, "group rules that are kept for the same list", "SA302")
+        per = rules[first].per if first is not None else None
+        self.groups[spec.name] = (spec, self.cond(spec.within, per=per))
 
     def _balance(self, spec: BalanceSpec) -> None:
         first: Dimension | None = None
@@ -898,9 +932,13 @@ class _Compiler:
                     if cond is not None:
                         depends[name].update(ref.name for ref, _ in cond.slots)
             done = _closure(names, depends)
-        except _Circle as circle:
-            text = f"these depend on each other: {' → '.join(circle.names)}"
-            self.faults.append(Fault("SA307", text, self.packs[0].name))
+        except _Circle:
+            places = {name: where for p in self.packs for c in p.checklists for _, name, where in c.names()}
+            for names in shortest_circles(depends):
+                told = [name for name in names[:-1] if name in places]
+                first = min(told, key=list(places).index)
+                told = told[told.index(first) :] + told[: told.index(first)]
+                self._circle(places[first], [*told, first])
             return
         program.supports = {
             name: frozenset(n for n in found if n in program.facts or n in program.events)
@@ -1009,6 +1047,12 @@ class _Compiler:
                     link(name, rule.per, ref)
         program.timed.add("now")
 
+    def _circle(self, where: Text, names: list[str]) -> None:
+        at = names.index(where.text)
+        names = [*names[at:-1], *names[:at], where.text]
+        help = "let one of them rest on something else"
+        self._fault(where, f"`{where}` depends on itself: {' → '.join(names)}", help, "SA307")
+
     # -- small things ------------------------------------------------------------------------------------
 
     def _of_no_list(self, facts: Iterable[Text]) -> None:
@@ -1050,9 +1094,13 @@ class _Compiler:
             return None
 
     def _fault(self, text: Text, message: str, help: str | None = None, code: str = "SA302") -> None:
+        if code.startswith("SA30") and not self.scope.broken.isdisjoint(_WORD.findall(text.text)):
+            return  # a consequence of a fault that is told where it is
         self.faults.append(text.fault(code, message, help=help))
 
     def _fault_in(self, text: Text, error: ConditionError) -> None:
+        if isinstance(error, Consequence):
+            return
         length = error.end - error.start
         self.faults.append(
             text.fault(error.code, error.message, start=error.start, length=length, help=error.help)
@@ -1060,11 +1108,7 @@ class _Compiler:
 
 
 class _Circle(Exception):
-    """Names that rest on each other, the first again at the end."""
-
-    def __init__(self, names: list[str]) -> None:
-        super().__init__(names)
-        self.names = names
+    """Some names rest on each other."""
 
 
 def _closure(names: Iterable[str], depends: Mapping[str, set[str]]) -> dict[str, frozenset[str]]:
@@ -1076,7 +1120,7 @@ def _closure(names: Iterable[str], depends: Mapping[str, set[str]]) -> dict[str,
         if name in done:
             return done[name]
         if name in path:
-            raise _Circle([*path[path.index(name) :], name])
+            raise _Circle
         path.append(name)
         found = {name}
         for other in depends.get(name, ()):

@@ -15,6 +15,8 @@ __all__ = [
     "differences",
     "encoded",
     "found_again",
+    "joined_by",
+    "kind_in",
     "name_in",
     "recorded_in",
     "texts_of",
@@ -130,7 +132,7 @@ def _chosen(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]
         texts = gather(folder)
         installed[name_in(texts[MANIFEST], folder)] = texts
     if not wanted:
-        works = sorted(name for name, texts in installed.items() if _joined_by(texts) is None)
+        works = sorted(name for name, texts in installed.items() if joined_by(texts) is None)
         if len(works) != 1:
             message, help = "no pack is installed", "install one, or name its folder with --pack"
             if works:
@@ -159,7 +161,7 @@ def _chosen(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]
 def _complete(chosen: dict[str, dict[str, str]], installed: Mapping[str, dict[str, str]]) -> None:
     """Add the pack that each chosen one joins, and what joins it: all that do, and one of each kind."""
     for name in (waiting := list(chosen)):
-        other = _joined_by(chosen[name])
+        other = joined_by(chosen[name])
         if other is not None and other not in chosen:
             if other not in installed:
                 near = did_you_mean(other, installed) or "install it, or name its folder with --pack"
@@ -170,8 +172,8 @@ def _complete(chosen: dict[str, dict[str, str]], installed: Mapping[str, dict[st
     for name in (waiting := sorted(chosen)):
         kinds: dict[str, list[str]] = {}
         for joiner, texts in sorted({**installed, **chosen}.items()):
-            if _joined_by(texts) == name:
-                kinds.setdefault(_said(_ONE_OF, texts) or f"={joiner}", []).append(joiner)
+            if joined_by(texts) == name:
+                kinds.setdefault(kind_in(texts) or f"={joiner}", []).append(joiner)
         for kind, joiners in kinds.items():
             if chosen.keys() & set(joiners):
                 continue
@@ -184,9 +186,14 @@ def _complete(chosen: dict[str, dict[str, str]], installed: Mapping[str, dict[st
             waiting.append(joiners[0])
 
 
-def _joined_by(texts: Mapping[str, str]) -> str | None:
+def joined_by(texts: Mapping[str, str]) -> str | None:
     """The pack that a pack joins."""
     return _said(_JOINS, texts)
+
+
+def kind_in(texts: Mapping[str, str]) -> str | None:
+    """The kind of which a job takes one, where a pack is `one of` them."""
+    return _said(_ONE_OF, texts)
 
 
 def _said(pattern: str, texts: Mapping[str, str]) -> str | None:

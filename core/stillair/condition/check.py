@@ -25,7 +25,7 @@ from .core import (
 )
 from .syntax import ConditionError, Node, parse
 
-__all__ = ["Checker", "Scope", "Symbol"]
+__all__ = ["Checker", "Consequence", "Scope", "Symbol"]
 
 _RISING = GRADES[:4]
 YES_NO = OptionDomain(("yes", "no"))
@@ -48,12 +48,21 @@ class Scope:
     """The texts of conditions that have a name."""
     calculators: Mapping[str, Calculator] = field(default_factory=dict)
     catalogues: Mapping[str, Catalogue] = field(default_factory=dict)
+    broken: set[str] = field(default_factory=set)
+    """Names whose own declaration is at fault: what uses one is not at fault itself."""
 
     def names(self) -> Iterator[str]:
         yield from self.symbols
         yield from self.limits
         yield from self.conditions
         yield from self.calculators
+
+
+class Consequence(ConditionError):
+    """A condition that cannot be checked since a name in it is broken: told there, and not again here."""
+
+    def __init__(self, start: int, end: int) -> None:
+        super().__init__("this rests on something that is at fault itself", start, end)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,13 +165,14 @@ class Checker:
         """What a named condition says, as if it were written here."""
         if node.name in self._within:
             circle = " → ".join([*self._within[self._within.index(node.name) :], node.name])
-            raise self._error(node, f"`{node.name}` depends on itself", circle, "SA307")
+            message = f"`{node.name}` depends on itself: {circle}"
+            raise self._error(node, message, "let one of them rest on something else", "SA307")
         text, within = self._text, self._within
         self._text, self._within = self.scope.conditions[node.name], (*within, node.name)
         try:
             return self._condition(parse(self._text))
         except ConditionError as error:
-            if within:
+            if within or isinstance(error, Consequence):
                 raise
             raise self._error(node, error.message, error.help, error.code) from None
         finally:
@@ -591,6 +601,8 @@ class Checker:
 
     def _ref(self, node: syntax.Name) -> tuple[Ref, Symbol]:
         symbol = self.scope.symbols.get(node.name)
+        if node.name in self.scope.broken:
+            raise Consequence(node.start, node.end)
         if symbol is None:
             help = did_you_mean(node.name, self.scope.names())
             if "-" in node.name:
@@ -652,9 +664,9 @@ class Checker:
 
     def _known_list(self, name: str, node: Node) -> None:
         if name not in self.scope.lists:
-            raise self._error(
-                node, f"there is no list `{name}`", did_you_mean(name, self.scope.lists), "SA301"
-            )
+            help = did_you_mean(name, self.scope.lists) or "declare it under `lists`"
+            start = max(node.start, self._text.find(name, node.start))
+            raise ConditionError(f"there is no list `{name}`", start, start + len(name), help, "SA301")
 
     def _error(
         self, node: Node, message: str, help: str | None = None, code: str = "SA303"
