@@ -67,6 +67,7 @@ _EXPLAINED: tuple[tuple[str, str, str | None], ...] = (
     ("entries are not allowed", "a list item cannot begin here", "put it in a line of its own"),
     ("unexpected ':'", "a `:` without a space after it", "write `key: value`, or put the text in quotes"),
     ("node content", "a value is missing here", None),
+    ("maximum nesting depth", f"nested deeper than {DEEPEST} levels", "flatten it"),
 )
 """What libyaml and PyYAML say (a part of it), what it means to an author, and the way out."""
 _OPENED = ("unexpected end of stream", "expected ',' or", "could not find expected ':'")
@@ -414,7 +415,7 @@ def _explained(error: yaml.YAMLError, page: _Page) -> Fault:
         if part in problem:
             message, help = meaning, way_out
             break
-    code = "SA105" if "tag handle" in problem else "SA101"
+    code = "SA105" if "tag handle" in problem else "SA108" if "nesting depth" in problem else "SA101"
     if mark is None:
         return Fault(code, message, page.path, help=help)
     return page.fault(code, message, *_place(mark), 1, help)

@@ -90,14 +90,14 @@ class Group:
         }
 
     def said(self) -> str:
-        rules = "".join(
+        return "".join(
             f"  - {{rule: {n}, finding: f{self.name}, when: '{t}'}}\n" for n, (t, _) in self.rules.items()
         )
-        return rules
 
     def declared(self) -> str:
         listed = ", ".join(self.rules)
-        return f"  - {{group: {self.name}, rules: [{listed}], are: [exclusive, complete], within: '{self.within[0]}'}}\n"
+        are = f"are: [exclusive, complete], within: '{self.within[0]}'"
+        return f"  - {{group: {self.name}, rules: [{listed}], {are}}}\n"
 
 
 def checked(text: str) -> Subject:
