@@ -195,4 +195,5 @@ def test_a_folder_named_puts_the_texts_back(kettle: Kettle) -> None:
     assert "put back from a pack of the same digest" in flat(result)
     assert kettle.lines()[-1].body["fact"] == "smell"
     again = kettle.ask("guide", "--pack", str(KETTLE))
-    assert again.exit_code == 2 and "the job has begun: --pack, --beliefs and --title are for a new one" in again.output
+    assert again.exit_code == 2
+    assert "the job has begun: --pack, --beliefs and --title are for a new one" in again.output

@@ -94,7 +94,7 @@ def _declared(packs: Iterable[Pack]) -> Mapping[str, list[str]]:
 
 def _offer(place: dict[str, Any], names: list[str]) -> None:
     """Let an editor complete these names; another pack may give more."""
-    inner = place["items"] if "items" in place else place
+    inner = place.get("items", place)
     if "anyOf" in inner:
         inner["anyOf"].insert(0, {"enum": names})
         return
@@ -120,7 +120,7 @@ def _cleaned(node: Any) -> Any:
         return [_cleaned(each) for each in node]
     if not isinstance(node, dict):
         return node
-    found = {}
+    found: dict[str, Any] = {}
     for key, value in node.items():
         if key == "properties":
             found[key] = {name: _cleaned(inner) for name, inner in value.items()}
