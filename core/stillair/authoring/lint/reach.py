@@ -154,7 +154,9 @@ class _Had:
         return self._holds_of_nothing(condition) or self._has(condition.ref, frozenset())
 
     def _holds_of_nothing(self, condition: Condition) -> bool:
-        """Whether a test holds while nothing has been entered: a count of none."""
+        """Whether a test holds while nothing has been entered: a count of none, a wait that has not begun."""
+        if isinstance(condition, core.Test) and condition.ref.name in self.program.waits:
+            return bool(condition.sure & 1 << condition.domain.names.index("not_started"))
         if not isinstance(condition, Within):
             return False
         derivation = self.program.derived.get(condition.ref.name)

@@ -18,7 +18,7 @@ _RECORD = ("text", "photo", "signature")
 """Kinds of a fact that are the record themselves."""
 _SECTIONS = (
     "lists", "instruments", "facts", "events", "limits", "calculations", "activities", "waits", "steps",
-    "powered", "rules", "places", "clues", "balances", "impossible", "suspect",
+    "powered", "rules", "places", "set_ups", "checks", "clues", "balances", "impossible", "suspect",
 )  # fmt: skip
 
 
@@ -78,6 +78,13 @@ def _uses(checklist: Checklist) -> Iterator[tuple[str, Use]]:
     for group in checklist.groups:
         if group.within is not None:
             yield from ((word, Use("within", group.name)) for word in _WORD.findall(group.within.text))
+    for group_of_bands, bands in checklist.bands:
+        for _, said in bands:
+            yield from ((word, Use("bands", group_of_bands)) for word in _WORD.findall(said.text))
+    if checklist.search is not None:
+        yield from ((word, Use("search", "")) for value in checklist.search for word in _words(value))
+        for better in checklist.search.better:
+            yield from ((word, Use("better", "")) for word in NAMED_IN.findall(better.say))
     for section in _SECTIONS:
         for spec in getattr(checklist, section):
             owner = getattr(spec, "name", "")
