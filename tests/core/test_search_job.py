@@ -390,7 +390,7 @@ def test_without_checks_the_order_is_the_author_s_and_there_is_no_search() -> No
         ("finding: drips\n", "finding: leaks\n", "is not a finding kept per place"),
         ("set ups: [up], after", "set ups: [down], after", "there is no set-up `down`"),
         ("after: [skylight]", "after: [roof]", "there is no place `roof`"),
-        ("order: 3}", "order: 3, after: [valley]}", "these depend on each other"),
+        ("order: 3}", "order: 3, after: [valley]}", "depends on itself: "),
         ("suspected: once", "suspected: sink", "a weight is a limit"),
         ("      whole: sink\n", "", "has `found` and no `whole`"),
         ("found: flow", "found: seen", "is not a number kept per place"),

@@ -933,12 +933,14 @@ class Compiler:
                         depends[name].update(ref.name for ref, _ in cond.slots)
             done = _closure(names, depends)
         except _Circle:
-            places = {name: where for p in self.packs for c in p.checklists for _, name, where in c.names()}
+            checklists = [c for p in self.packs for c in p.checklists]
+            places = {name: where for c in checklists for _, name, where in c.names()}
+            places |= {f"place {spec.name}": spec.where for c in checklists for spec in c.places}
             for names in shortest_circles(depends):
                 told = [name for name in names[:-1] if name in places]
                 first = min(told, key=list(places).index)
                 told = told[told.index(first) :] + told[: told.index(first)]
-                self._circle(places[first], [*told, first])
+                self._circle(places[first], [each.removeprefix("place ") for each in (*told, first)])
             return
         program.supports = {
             name: frozenset(n for n in found if n in program.facts or n in program.events)
