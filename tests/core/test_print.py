@@ -1,0 +1,159 @@
+"""A checklist on paper: all that keeps a person safe is on it, and the bytes never change by themselves."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from markdown_it import MarkdownIt
+from stillair.assess import Program, compile_packs
+from stillair.cli import main
+from stillair.hooks import Plugins
+from stillair.pack import Pack, read_pack
+
+HERE = Path(__file__).parent
+
+
+def run(*args: str) -> Result:
+    tools = ["--plugin-dir", str(HERE / "tank_tools")]
+    return CliRunner().invoke(main, [*tools, "print", *args], catch_exceptions=False)
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+@pytest.fixture(scope="module")
+def leak() -> tuple[Program, dict[str, Pack]]:
+    plugins = Plugins.load()
+    packs = [read_pack(folder, plugins=plugins.versions()) for folder in plugins.packs]
+    return compile_packs(packs, plugins.calculators, plugins.catalogues), {pack.name: pack for pack in packs}
+
+
+@pytest.fixture(scope="module")
+def sheets() -> dict[str, str]:
+    return {kind: run("leak", "--as", kind).stdout for kind in ("sheet", "storyboard")}
+
+
+def test_every_step_and_question_is_on_the_sheet(
+    sheets: dict[str, str], leak: tuple[Program, dict[str, Pack]]
+) -> None:
+    """With every caution, what must never be done, every stop and every limit."""
+    program, packs = leak
+    sheet = flat(sheets["sheet"])
+    for checklist in packs["leak"].checklists:
+        for step in checklist.steps:
+            said = (step.do, step.why, step.caution) if step.never is None else (step.never,)
+            for text in (step.title, *said):
+                assert text is None or flat(text) in sheet, step.name
+            for name in step.ask:
+                assert flat(program.facts[name.text].spec.ask) in sheet
+                assert flat(program.facts[name.text].spec.caution or "") in sheet
+        for state in checklist.powered:
+            assert f"at most {flat(state.at_most.text)}" in sheet and flat(state.caution or "") in sheet
+        for rule in checklist.rules:
+            assert not rule.stop or (flat(rule.say or "") in sheet and flat(rule.lifted_by or "") in sheet)
+        for limit in checklist.limits:
+            assert flat(limit.source) in sheet and flat(limit.value.text) in sheet
+    assert "- Only inside *" in run("run").stdout
+    for checklist in program.checklists.values():
+        for text in (*checklist.cautions, *checklist.defers):
+            assert flat(text) in sheet
+
+
+def test_a_part_brings_the_stops_and_cautions_of_the_whole() -> None:
+    """Who works by one sheet is stopped by what another checklist says."""
+    sheet = run("lockout").stdout
+    assert "Leave. Do not" in sheet or "alarm_signs is yes" in sheet
+    assert "Ask the authority having jurisdiction" in sheet and "**CAUTION**" in sheet
+    assert "`proved_dead`" in sheet.split("What the words in conditions mean")[1]
+    assert "Find the leak" not in sheet.split("## Stops")[0].split("## Lock out")[1]
+
+
+def test_not_knowing_is_offered_with_every_question(sheets: dict[str, str]) -> None:
+    """And never as one of the answers alone: the reason is asked with it."""
+    questions = [
+        line for line in sheets["sheet"].splitlines() if "☐" in line and line.lstrip().startswith("- ")
+    ]
+    assert len(questions) > 200
+    assert all("cannot tell, because" in line for line in questions)
+
+
+def test_the_storyboard_says_what_rests_on_each_answer(
+    sheets: dict[str, str], leak: tuple[Program, dict[str, Pack]]
+) -> None:
+    story = sheets["storyboard"]
+    for name in leak[1]["leak"].checklists:
+        assert all(f"(`{step.name}`)" in story for step in name.steps)
+        assert all(f"| {rule.name} |" in story for rule in name.rules)
+    asks = re.search(r"^- Asks `alarm_signs`: (.+)$", story, re.MULTILINE)
+    assert asks is not None and "`leave`" in asks[1] and "the gate of `at_disconnect`" in asks[1]
+    record = re.search(r"^- Asks `oil_note`: (.+)$", story, re.MULTILINE)
+    assert record is not None and record[1] == "for the record"
+
+
+@pytest.mark.parametrize("kind", ["sheet", "storyboard"])
+def test_it_is_well_formed_markdown(sheets: dict[str, str], kind: str) -> None:
+    """Every row of a table has as many cells as its head."""
+    tokens = MarkdownIt("commonmark").enable("table").parse(sheets[kind])
+    heads = cells = 0
+    for token in tokens:
+        if token.type == "thead_open":
+            heads = 0
+        elif token.type == "th_open":
+            heads += 1
+        elif token.type == "tr_open":
+            cells = 0
+        elif token.type == "td_open":
+            cells += 1
+        elif token.type == "tr_close" and cells:
+            assert cells == heads
+    assert sum(token.type == "table_open" for token in tokens) > 2
+    assert not any(token.type == "html_block" for token in tokens)
+
+
+@pytest.mark.parametrize("kind", ["sheet", "storyboard"])
+@pytest.mark.parametrize("form", ["markdown", "html"])
+def test_the_same_pack_gives_the_same_bytes(kind: str, form: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever the folder, the hash seed of the run or the day."""
+    args = (str(HERE / "tank"), "--as", kind, "--format", form)
+    first = run(*args).stdout
+    monkeypatch.chdir(HERE.parent)
+    assert run("core/tank", *args[1:]).stdout == first
+    assert not re.search(r"/tmp/|/home/|\b20[23]\d-\d\d-\d\d", first)
+    assert "\r" not in first and first.endswith("\n")
+
+
+def test_the_order_of_sets_changes_nothing() -> None:
+    """Two runs of Python that hash names otherwise."""
+    said = []
+    for seed in ("1", "2"):
+        environment = {**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": os.pathsep.join(sys.path)}
+        code = "from stillair.cli import main; main()"
+        command = [sys.executable, "-c", code, "print", "lockout", "--as", "storyboard"]
+        said.append(subprocess.run(command, env=environment, capture_output=True, check=True).stdout)
+    assert said[0] == said[1] and b"Lock out" in said[0]
+
+
+def test_html_is_one_page_without_anything_fetched() -> None:
+    page = run(str(HERE / "tank"), "--format", "html").stdout
+    assert page.startswith("<!DOCTYPE html>") and "<title>Look after a tank</title>" in page
+    assert "<script" not in page and "http" not in page
+
+
+def test_a_new_file_is_written_and_never_an_old_one(tmp_path: Path) -> None:
+    place = tmp_path / "sheet.md"
+    assert run(str(HERE / "tank"), "--out", str(place)).exit_code == 0
+    assert place.read_text(encoding="utf-8") == run(str(HERE / "tank")).stdout
+    result = run(str(HERE / "tank"), "--out", str(place))
+    assert result.exit_code == 2 and "is there already" in result.stderr
+
+
+def test_an_unknown_name_is_answered_with_the_nearest() -> None:
+    result = run("lock-out")
+    assert result.exit_code == 2 and "did you mean `lockout`" in result.stderr
