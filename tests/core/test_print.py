@@ -60,7 +60,7 @@ def test_every_step_and_question_is_on_the_sheet(
             assert not rule.stop or (flat(rule.say or "") in sheet and flat(rule.lifted_by or "") in sheet)
         for limit in checklist.limits:
             assert flat(limit.source) in sheet and flat(limit.value.text) in sheet
-    assert "- Only inside *" in run("run").stdout
+    assert "### Powered: " in run("run").stdout and "- Only inside *" in run("perform").stdout
     for checklist in program.checklists.values():
         for text in (*checklist.cautions, *checklist.defers):
             assert flat(text) in sheet

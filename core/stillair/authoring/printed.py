@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 
 from stillair.assess.program import Program
-from stillair.checklist import Checklist, FactSpec, RuleSpec, StepSpec, Text
+from stillair.checklist import Checklist, FactSpec, PoweredSpec, RuleSpec, StepSpec, Text
 from stillair.pack import Pack
 
 __all__ = ["field_sheet", "storyboard"]
@@ -32,6 +32,7 @@ def field_sheet(program: Program, pack: Pack, checklists: Sequence[Checklist]) -
         for step in checklist.steps:
             if step.never is None:
                 lines += _sheet_step(program, facts, step)
+        lines += _powered(program, checklist)
         lines += _sheet_places(program, checklist)
         lines += _never(checklist)
     lines += _stops(program, checklists)
@@ -112,12 +113,26 @@ def _inside(program: Program, step: StepSpec) -> Iterator[str]:
     """The powered state a step belongs to: when it may begin, how long it lasts, and what ends it."""
     name = program.steps[step.name].powered
     if name is not None:
-        state = program.powered[name].spec
-        if state.caution is not None:
-            yield f"- **CAUTION** {_said(state.caution)}"
-        ended = f"Ended by: {_listed(state.proof)}"
-        begun = f"not before {_code(state.gate)}, at most {_said(state.at_most.text)}"
-        yield f"- Only inside *{_said(state.title)}*: {begun}. {ended}"
+        yield from _bounds(
+            program.powered[name].spec, f"Only inside *{_said(program.powered[name].spec.title)}*:"
+        )
+
+
+def _bounds(state: PoweredSpec, word: str) -> Iterator[str]:
+    if state.caution is not None:
+        yield f"- **CAUTION** {_said(state.caution)}"
+    begun = f"not before {_code(state.gate)}, at most {_said(state.at_most.text)}"
+    yield f"- {word} {begun}. Ended by: {_listed(state.proof)}"
+
+
+def _powered(program: Program, checklist: Checklist) -> Iterator[str]:
+    """The powered states a checklist declares, with the steps that belong to them."""
+    for state in checklist.powered:
+        yield from (f"### Powered: {_said(state.title)}", "")
+        yield from _bounds(state, f"Switched on are {_listed(state.frees)}:")
+        yield from (f"- {_said(program.steps[text.text].spec.title)}" for text in state.steps)
+        yield f"- Begun at {_LINE} ended at {_LINE}"
+        yield ""
 
 
 def _gate(program: Program, step: StepSpec) -> Text | None:
