@@ -186,7 +186,7 @@ class Wanted:
         """The facts that a step has still to ask."""
         closing = self.program.closing.get(step.spec.name, ())
         for ref in self.asked(step, member):
-            due = ref.name in closing and ref in self.awaited
+            due = ref.name in closing and ref in self.awaited and not self._given_up(ref)
             if due or self._grown_old(step, ref) or (not self.settled(ref) and self.worth_asking(ref)):
                 yield ref
 
@@ -196,6 +196,17 @@ class Wanted:
         if step.every is None or not found or found[-1].value is None:
             return False
         return self.at - found[-1].taken >= step.every
+
+    def _given_up(self, check: Ref) -> bool:
+        """Whether a check that must follow cannot be had, and nothing that awaits it was observed since."""
+        tried = self.history.before((check.name, check.member), self.view.moment)
+        if not tried or tried[-1].value is not None:
+            return False
+        for ref, checks in self._awaiting.items():
+            seen = self.history.before((ref.name, ref.member), self.view.moment)
+            if check in checks and seen and seen[-1].moment > tried[-1].moment:
+                return False
+        return True
 
     def asked(self, step: Step, member: str | None) -> Iterator[Ref]:
         """The facts a step asks, for each member of their lists."""
