@@ -16,19 +16,20 @@ SHORTEST = 86400.0
 def share_a_year(added: float, full_charge: float, since: float, method: str) -> float:
     """Share of the full charge lost in a year; kg, kg, s.
 
-    OutOfRange without a full charge, within a day, and for more added than the circuit holds.
+    OutOfRange without a full charge, within a day, and for more added than the circuit holds; a rolling sum may be
+    of several additions, and more than that.
     """
     _refuse_too_soon(since)
     _refuse_negative(added)
     if not full_charge > 0:
         raise OutOfRange("the full charge is not above 0, so no share of it can be named")
+    if method == "rolling":
+        return added / full_charge
     if not added <= full_charge:
         raise OutOfRange(
             "more was added than the full charge: a recharge begins a new count, and several additions are "
             "judged one by one"
         )
-    if method == "rolling":
-        return added / full_charge
     counted = min(since, YEAR) if method == "annualising" else since
     return added / full_charge * YEAR / counted
 
