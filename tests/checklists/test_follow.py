@@ -25,6 +25,7 @@ def said(found: Assessment) -> list[object]:
         found.suspicions,
         found.steps,
         found.next,
+        None if found.search is None else (found.search.quiet, found.search.posterior, found.search.order),
     ]
 
 
