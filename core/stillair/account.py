@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from stillair.job import Report
 
 __all__ = [
+    "ADJUSTMENT",
     "ASSESSMENT",
     "CALCULATION",
     "CALCULATOR",
@@ -59,6 +60,7 @@ __all__ = [
     "why",
 ]
 
+ADJUSTMENT = "stillair.adjustment/1"
 ASSESSMENT = "stillair.assessment/1"
 CALCULATION = "stillair.calculation/1"
 CALCULATOR = "stillair.calculator/1"

@@ -18,6 +18,7 @@ __all__ = [
     "GRADES",
     "NAMED_IN",
     "ActivitySpec",
+    "Adjusting",
     "BalanceSpec",
     "BetterTest",
     "CalculationSpec",
@@ -31,6 +32,7 @@ __all__ = [
     "Impossible",
     "InstrumentSpec",
     "LearnedSpec",
+    "LimitChange",
     "LimitSpec",
     "ListSpec",
     "Member",
@@ -42,6 +44,7 @@ __all__ = [
     "Run",
     "SearchSpec",
     "SetUpSpec",
+    "SetLimit",
     "StepSpec",
     "Suspect",
     "TellOwner",
@@ -220,6 +223,17 @@ class EventSpec(NamedTuple):
     undone_by: tuple[Text, ...]
 
 
+class SetLimit(NamedTuple):
+    """Who set a limit of a pack to another value, and what it was; where looser, why and until when."""
+
+    company: str
+    was: str
+    looser: bool
+    who: str | None
+    why: str | None
+    until: str | None
+
+
 class LimitSpec(NamedTuple):
     """A number a company may set: its default, how far it may go, which direction is safer."""
 
@@ -230,6 +244,7 @@ class LimitSpec(NamedTuple):
     safer: str
     source: str
     about: str | None
+    set_by: SetLimit | None = None
 
 
 class CalculationSpec(NamedTuple):
@@ -490,6 +505,27 @@ class Suspect(NamedTuple):
 
     facts: tuple[Text, ...]
     expects: Text
+
+
+class LimitChange(NamedTuple):
+    """A limit set to another value; a looser one says who allows it, why, and until which day."""
+
+    value: Text
+    who: str | None
+    why: str | None
+    until: Text | None
+
+
+class Adjusting(NamedTuple):
+    """What a company's pack adjusts in the pack of this name and digest, by the names there."""
+
+    pack: Text
+    digest: Text
+    limits: tuple[tuple[Text, LimitChange], ...]
+    good_for: tuple[tuple[Text, Text], ...]
+    notes: tuple[tuple[Text, str], ...]
+    photos: tuple[tuple[Text, str], ...]
+    wording: tuple[tuple[Text, tuple[tuple[Text, str], ...]], ...]
 
 
 class Checklist(NamedTuple):

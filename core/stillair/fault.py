@@ -77,6 +77,12 @@ CODES: Mapping[str, str] = MappingProxyType(
         "SA612": "an answer that cannot be had leads nowhere",
         "SA613": "what a gate needs is asked only behind it",
         "SA614": "an acceptance accepts nothing",
+        # 7: what a company adjusts
+        "SA701": "an adjustment was made for other texts of the pack",
+        "SA702": "an adjustment loosens what guards safety, or is not shown to be as strict",
+        "SA703": "a limit is loosened without saying who, why and until when",
+        "SA704": "a limit is set beyond its bounds, or has none",
+        "SA705": "this may not be adjusted so",
     }
 )
 """Every code a fault may carry, with its meaning in one line. A code is never used for anything else."""

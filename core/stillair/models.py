@@ -11,6 +11,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationIn
 from stillair.checklist import (
     GRADES,
     ActivitySpec,
+    Adjusting,
     BalanceSpec,
     BetterTest,
     CalculationSpec,
@@ -24,6 +25,7 @@ from stillair.checklist import (
     Impossible,
     InstrumentSpec,
     LearnedSpec,
+    LimitChange,
     LimitSpec,
     ListSpec,
     Option,
@@ -739,6 +741,32 @@ class AcceptShape(Shape):
             help = "write the last day it is accepted, like `2027-03-31`"
             raise flaw("SA203", f"`{self.until}` is no day", help=help, at=self.until) from None
         return self
+class LimitChangeShape(Shape):
+    value: Words = Field(alias="is")
+    who: Prose | None = None
+    why: Prose | None = None
+    until: Words | None = None
+
+
+class AdjustingShape(Shape):
+    pack: Reference
+    digest: Words
+    limits: dict[Reference, Annotated[LimitChangeShape, _under("is")]] = {}
+    good_for: dict[Reference, Words] = {}
+    notes: dict[Reference, Prose] = {}
+    photos: dict[Reference, Prose] = {}
+    wording: dict[Reference, dict[Reference, Prose]] = {}
+
+    def spec(self) -> Adjusting:
+        return Adjusting(
+            pack=self.pack,
+            digest=self.digest,
+            limits=tuple((name, change.record(LimitChange)) for name, change in self.limits.items()),
+            good_for=tuple(self.good_for.items()),
+            notes=tuple(self.notes.items()),
+            photos=tuple(self.photos.items()),
+            wording=tuple((name, tuple(said.items())) for name, said in self.wording.items()),
+        )
 
 
 class ManifestShape(Shape):
@@ -747,6 +775,7 @@ class ManifestShape(Shape):
     title: Prose
     joins: Name | None = None
     one_of: Name | None = None
+    adjusts: AdjustingShape | None = None
     engine: Words
     plugins: dict[Reference, Words] = {}
     checklists: tuple[Words, ...]
@@ -763,8 +792,15 @@ class ManifestShape(Shape):
         return self
 
     @model_validator(mode="after")
+    def _adjusts_what_it_joins(self) -> Self:
+        if self.adjusts is not None and (self.joins is None or self.joins.text != self.adjusts.pack.text):
+            message = f"a pack that adjusts `{self.adjusts.pack}` joins it"
+            raise flaw("SA208", message, help=f"write `joins: {self.adjusts.pack}`", key="adjusts")
+        return self
+
+    @model_validator(mode="after")
     def _has_checklists(self) -> Self:
-        if not self.checklists:
+        if not self.checklists and self.adjusts is None:
             raise flaw(
                 "SA212",
                 "`checklists` is empty",

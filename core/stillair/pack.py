@@ -10,7 +10,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
-from stillair.checklist import Checklist, LearnedSpec, Text
+from stillair.checklist import Adjusting, Checklist, LearnedSpec, Text
 from stillair.fault import LARGEST, Fault, StillairError, did_you_mean
 from stillair.version import VersionError, engine_version, read_range, read_version, satisfies
 
@@ -56,6 +56,7 @@ class Pack:
     learned: LearnedSpec | None = None
     """The beliefs it goes by in place of those written in its checklists."""
     accepts: tuple[Acceptance, ...] = ()
+    adjusts: Adjusting | None = None
 
 
 def read_pack(folder: Path, *, plugins: Mapping[str, str], engine: str | None = None) -> Pack:
@@ -140,6 +141,7 @@ def read_texts(
         texts=MappingProxyType(dict(texts)),
         learned=learned,
         accepts=tuple(each.record(Acceptance) for each in manifest.accepts),
+        adjusts=manifest.adjusts.spec() if manifest.adjusts is not None else None,
     )
 
 

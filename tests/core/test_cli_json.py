@@ -15,6 +15,7 @@ from stillair import account
 from stillair.cli import ERROR, main
 from stillair.cli.clock import FixedClock
 from stillair.cli.session import Settings
+from stillair.pack import digest_of, gather
 
 HERE = Path(__file__).parent
 README = HERE.parents[1] / "core" / "README.md"
@@ -37,6 +38,7 @@ PRINTS = {
     "`calc NAME`": ("calc", "weight_pressure"),
     "`calc NAME input=value`": ("calc", "weight_pressure", "liquid=water", "depth=1 ft"),
     "`plugins`": ("plugins",),
+    "`adjust FOLDER`": ("adjust", "FOLDER/acme", "--pack", TANK),
     "`rehearse PACK`": ("rehearse", TANK),
     "`rehearse PACK --coverage`": ("rehearse", TANK, "--coverage"),
     "`lint PATH`": ("lint", "--profile", "published", str(HERE / "tank")),
@@ -60,6 +62,13 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     with pytest.MonkeyPatch.context() as patch:
         for name in ("HOME", "USERPROFILE", "XDG_CACHE_HOME", "LOCALAPPDATA"):
             patch.setenv(name, str(place / "home"))
+        (place / "acme").mkdir()
+        digest = digest_of(gather(HERE / "tank"))
+        (place / "acme" / "manifest.yaml").write_text(
+            "pack: acme\nversion: 1.0.0\ntitle: Acme\njoins: tank\nengine: '>=0.1,<1'\nchecklists: []\n"
+            f"adjusts: {{pack: tank, digest: {digest}, limits: {{rest_time: 20 min}}}}\n",
+            encoding="utf-8",
+        )
         prints(place, "--by", "A. Tech", "guide", "JOB", "--pack", str(HERE / "tank"))
         yield place
 

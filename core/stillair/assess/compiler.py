@@ -5,6 +5,7 @@ from __future__ import annotations
 import marshal
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from stillair import quantity
@@ -90,8 +91,31 @@ def compile_packs(
     calculators: Mapping[str, Calculator],
     catalogues: Mapping[str, Catalogue],
 ) -> Program:
-    """The program of these packs; StillairError with every fault found."""
-    return Compiler(packs, calculators, catalogues).run()
+    """The program of these packs; StillairError with every fault found.
+
+    What a company adjusts is held against the program without it, and refused where it loosens a guard.
+    """
+    if all(pack.adjusts is None for pack in packs):
+        return Compiler(packs, calculators, catalogues).run()
+    from .adjusting import applied, loosened, moved
+
+    faults = [*moved(packs)]
+    if faults:
+        raise StillairError(*faults)
+    plain = compile_packs([pack for pack in packs if pack.adjusts is None], calculators, catalogues)
+    adjustments = applied(packs, plain)
+    faults = [fault for each in adjustments for fault in each.faults]
+    if faults:
+        raise StillairError(*faults)
+    for each in adjustments:
+        packs = [
+            pack if pack is each.by else replace(pack, checklists=each.checklists(pack)) for pack in packs
+        ]
+    program = Compiler(packs, calculators, catalogues).run()
+    faults = [*loosened(adjustments, plain, program)]
+    if faults:
+        raise StillairError(*faults)
+    return program
 
 
 class Compiler:

@@ -14,11 +14,10 @@ from dataclasses import dataclass, field
 
 from stillair import quantity
 from stillair.assess import Assessment, Program, View
+from stillair.assess.uses import Leaf, Use, each_view, leaves, uses
 from stillair.condition import core
 from stillair.possible import judge_mask, judge_span
 from stillair.verdict import Verdict, all_of, any_of
-
-from .uses import Leaf, Use, each_view, leaves, uses
 
 __all__ = ["Coverage", "Edge", "Part", "Seen", "Seer", "coverage", "share"]
 

@@ -57,6 +57,7 @@ _VERBS: dict[str, dict[str, tuple[str, str]]] = {
     "For the company": {
         "lint": ("lint", "Check packs without running them."),
         "rehearse": ("rehearse", "Run the scenarios of packs."),
+        "adjust": ("adjust", "Say what a company's pack adjusts, and whether it may."),
         "compare": ("compare", "Say what changed between two versions of a pack."),
         "print": ("print", "Print a checklist to be read on paper."),
         "replay": ("replay", "Assess old jobs with other rules."),

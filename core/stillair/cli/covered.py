@@ -9,8 +9,8 @@ from typing import NamedTuple
 
 from stillair import account
 from stillair.assess import Program
+from stillair.assess.uses import inside, stands, written
 from stillair.authoring.coverage import Coverage, Part, Seen, coverage, share
-from stillair.authoring.uses import inside, stands, written
 from stillair.checklist import Text
 from stillair.fault import printable
 from stillair.pack import read_pack

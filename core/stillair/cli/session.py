@@ -168,6 +168,7 @@ class Session:
         plugins = Plugins.load(plugin_dirs)
         chosen = sorted(choose(plugins, packs, beliefs).items())
         program = load_program([texts for _, texts in chosen], plugins)
+        _in_time(program, clock)
         unlike = tuple(unlike_installed(plugins, dict(chosen))) if packs else ()
         now = clock.now()
         with PackStore(place).begun() as store:
@@ -361,6 +362,17 @@ class Session:
                     found = Fault("SA503", message, file, trace.tb_lineno, help=help)
             trace = trace.tb_next
         return found
+
+
+def _in_time(program: Program, clock: Clock) -> None:
+    """No job is begun with a limit whose loosening has ended."""
+    now = clock.now()
+    today = datetime.fromtimestamp(now, clock.zone(now)).date().isoformat()
+    for limit in program.limits.values():
+        by = limit.spec.set_by
+        if by is not None and by.until is not None and by.looser and by.until < today:
+            message = f"`{limit.spec.name}` was loosened by {by.company} until {by.until}"
+            raise StillairError(Fault("SA703", message, "--pack", help="renew it, or take it back"))
 
 
 def _in_charge(lines: Sequence[Line]) -> str | None:

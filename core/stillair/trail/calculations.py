@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from stillair.checklist import LimitSpec
 from stillair.condition.core import Ref
 from stillair.wording import Wording, exact
 from stillair.working import Working, working
 
-from .document import Code, Item, Part, Strong, line
+from .document import Code, Item, Part, Piece, Strong, line
 from .prose import prose
 from .reason import items, lines_said
 
-__all__ = ["calculations", "limits"]
+__all__ = ["calculations", "limits", "set_by_said"]
 
 
 def calculations(wording: Wording) -> Part | None:
@@ -72,6 +73,16 @@ def _calculation(wording: Wording, done: Working, about: str | None) -> Item:
     return Item(line(Code(f"{done.result}"), " – ", Code(done.expression)), tuple(under))
 
 
+def set_by_said(spec: LimitSpec) -> Iterator[Piece]:
+    """Who set a limit to another value, from what, and, where that is looser, why and until when."""
+    assert spec.set_by is not None
+    said = spec.set_by
+    yield f"{prose(said.company)}, from {said.was} to {spec.value}"
+    if said.looser:
+        yield Strong(", looser")
+        yield f". Allowed by {prose(said.who)} until {said.until}: {prose(said.why)}"
+
+
 def limits(wording: Wording) -> Part | None:
     """Each limit in force with its value, how far it may be set, and where it comes from."""
     found = []
@@ -82,5 +93,7 @@ def limits(wording: Wording) -> Part | None:
         value = exact(limit.value, limit.unit, wording.zone)
         under = [Item(line(prose(spec.about)))] if spec.about else []
         under.append(Item(line("Source: ", prose(spec.source))))
+        if spec.set_by is not None:
+            under.append(Item(line(Strong("Set by the company: "), *set_by_said(spec))))
         found.append(Item(line(Code(f"{spec.name} = {value}"), f"{range_}{safer}"), tuple(under)))
     return Part("Limits in force", (items(found),)) if found else None

@@ -14,6 +14,7 @@ from stillair.wording import Wording
 
 from .aged import is_closed, when_last_read
 from .ahead import work_is_due
+from .calculations import set_by_said
 from .document import Block, Code, Item, Part, Strong, line
 from .prose import prose
 from .reason import LEFT_OUT, because, items, label, lines_said, quoted, rule_name
@@ -86,6 +87,13 @@ def cautions(wording: Wording, entries: Sequence[Entry]) -> Part:
     if unchecked:
         blocks.append(line(Strong("Instruments whose check is overdue or not known:")))
         blocks.append(unchecked)
+    set_by = [s for s in (limit.spec for limit in wording.program.limits.values()) if s.set_by is not None]
+    loosened = items(
+        Item(line(Code(s.name), ": ", *set_by_said(s))) for s in set_by if s.set_by and s.set_by.looser
+    )
+    if loosened:
+        blocks.append(line(Strong("Limits that the company has loosened:")))
+        blocks.append(loosened)
     blocks.append(line(Strong("Cautions.")))
     blocks.append(
         items(_cautions(wording))

@@ -6,11 +6,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
 
-from stillair.assess import Program, View
-from stillair.assess.program import Cond
-from stillair.assess.view import Judged
 from stillair.checklist import Checklist, Text
 from stillair.condition import core
+
+from .program import Cond, Program
+from .view import Judged, View
 
 __all__ = ["Leaf", "Use", "each_view", "inside", "leaves", "stands", "uses", "written"]
 

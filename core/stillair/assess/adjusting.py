@@ -1,0 +1,337 @@
+"""What a company adjusts in a pack: applied to its checklists, refused where it loosens what guards safety.
+
+An adjustment may set limits within their bounds, add notes, photos and shorter lives, and reword what does
+not rest on a safety fact. What it adds beside that, in checklists of its own, may not give, mark or free
+anything that a guard of the pack rests on.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from stillair import quantity
+from stillair.checklist import (
+    Adjusting,
+    Checklist,
+    FactSpec,
+    LimitChange,
+    LimitSpec,
+    SetLimit,
+    StepSpec,
+    Text,
+)
+from stillair.condition import core
+from stillair.fault import Fault, did_you_mean
+
+from .program import Limit, Program
+from .strict import guards, loosenings
+
+if TYPE_CHECKING:
+    from stillair.pack import Pack
+
+__all__ = ["Applied", "applied", "is_looser", "loosened", "moved"]
+
+_WORDS = {"fact": ("ask", "why", "how"), "step": ("title", "do", "why"), "rule": ("say", "why")}
+"""What may be said in other words."""
+
+
+def moved(packs: Sequence[Pack]) -> Iterator[Fault]:
+    """A fault for each adjustment that was made for other texts than are here."""
+    here = {pack.name: pack for pack in packs}
+    for pack in packs:
+        if pack.adjusts is None:
+            continue
+        base = here.get(pack.adjusts.pack.text)
+        if base is None:
+            text = f"the pack `{pack.adjusts.pack}` that `{pack.name}` adjusts is not here"
+            yield pack.adjusts.pack.fault("SA701", text, help="install it, or name its folder")
+        elif base.digest != pack.adjusts.digest.text:
+            text = f"`{pack.name}` adjusts other texts of `{base.name}` than are here: {base.digest}"
+            help = "`stillair adjust FOLDER --was OLD` says what is stale; then write the new digest"
+            yield pack.adjusts.digest.fault("SA701", text, help=help)
+
+
+def is_looser(limit: Limit, value: float) -> bool:
+    """Whether a limit set to another value is looser: moved against its safer direction, or at all where
+    it has none.
+    """
+    if value == limit.value:
+        return False
+    # Of a unit that counts downwards, such as a vacuum, the greater number is the lower value.
+    rises = (value > limit.value) is (limit.unit.factor > 0)
+    match limit.spec.safer:
+        case "higher" | "longer":
+            return not rises
+        case "lower" | "shorter":
+            return rises
+    return True
+
+
+class Applied:
+    """The packs with an adjustment applied to them; `faults` are what is refused."""
+
+    def __init__(self, packs: Sequence[Pack], by: Pack, base: Program) -> None:
+        assert by.adjusts is not None
+        self.by = by
+        self.adjusts: Adjusting = by.adjusts
+        self.base = base
+        self.faults: list[Fault] = []
+        self.limits: dict[str, LimitSpec] = {}
+        self.facts: dict[str, dict[str, Any]] = {}
+        self.steps: dict[str, dict[str, Any]] = {}
+        self.rules: dict[str, dict[str, Any]] = {}
+        self.photos: dict[str, str] = {}
+        self._declared = {spec.name: spec for p in packs for c in p.checklists for spec in c.limits}
+        for name, change in self.adjusts.limits:
+            self._limit(name, change)
+        for name, life in self.adjusts.good_for:
+            self._life(name, life)
+        for name, note in self.adjusts.notes:
+            self._note(name, note)
+        for name, said in self.adjusts.wording:
+            self._words(name, said)
+        for name, what in self.adjusts.photos:
+            self._photo(name, what)
+        self.faults += self._added()
+
+    def checklists(self, pack: Pack) -> tuple[Checklist, ...]:
+        """The checklists of a pack as adjusted; those of the adjusting pack itself as they are."""
+        return pack.checklists if pack is self.by else tuple(map(self._adjusted, pack.checklists))
+
+    def _adjusted(self, checklist: Checklist) -> Checklist:
+        steps: list[StepSpec] = []
+        photos: list[FactSpec] = []
+        for step in checklist.steps:
+            steps.append(step._replace(**self.steps.get(step.name, {})))
+            if step.name in self.photos:
+                fact, own = _photo(step, self.photos[step.name], self.by.title)
+                photos.append(fact)
+                steps.append(own)
+        return checklist._replace(
+            limits=tuple(self.limits.get(spec.name, spec) for spec in checklist.limits),
+            facts=(
+                *(fact._replace(**self.facts.get(fact.name, {})) for fact in checklist.facts),
+                *photos,
+            ),
+            steps=tuple(steps),
+            rules=tuple(rule._replace(**self.rules.get(rule.name, {})) for rule in checklist.rules),
+        )
+
+    # -- each kind of adjustment -------------------------------------------------------------------------
+
+    def _limit(self, name: Text, change: LimitChange) -> None:
+        limit = self._known(name, "limit", self.base.limits)
+        if limit is None:
+            return
+        spec = self._declared[name.text]
+        plain = limit.unit if limit.unit.symbol == "1" else None
+        dimension = limit.unit.dimension
+        try:
+            value = quantity.read(change.value.text, dimension, default=plain).value
+            if spec.between is None:
+                self._fault(name, "SA704", f"the pack gives no bounds for `{name}`", "ask its author")
+                return
+            low, high = (quantity.read(t.text, dimension, default=plain).value for t in spec.between)
+        except quantity.QuantityError as error:
+            self._fault(change.value, "SA306", str(error), error.help)
+            return
+        if not min(low, high) <= value <= max(low, high):
+            bounds = f"{spec.between[0]} .. {spec.between[1]}"
+            message = f"`{name}` is set to {change.value}, outside its bounds {bounds}"
+            self._fault(change.value, "SA704", message, "set it within them")
+            return
+        looser = is_looser(limit, value)
+        if looser and not self._allowed(name, change):
+            return
+        until = change.until.text if change.until is not None else None
+        was = SetLimit(self.by.title, limit.text, looser, change.who, change.why, until)
+        self.limits[name.text] = spec._replace(value=change.value, set_by=was)
+
+    def _allowed(self, name: Text, change: LimitChange) -> bool:
+        """Whether a looser limit says who allows it, why, and until which day."""
+        missing = [key for key in ("who", "why", "until") if getattr(change, key) is None]
+        if missing:
+            safer = self.base.limits[name.text].spec.safer
+            says = "has no safer direction" if safer == "neither" else f"is safer {safer}"
+            message = f"`{name}` {says}, and is set looser without {' and '.join(missing)}"
+            self._fault(change.value, "SA703", message, "write who allows it, why, and until which day")
+            return False
+        assert change.until is not None
+        try:
+            date.fromisoformat(change.until.text)
+        except ValueError:
+            self._fault(change.until, "SA703", f"`{change.until}` is not a day", "write it like 2027-03-31")
+            return False
+        return True
+
+    def _life(self, name: Text, life: Text) -> None:
+        fact = self._known(name, "fact", self.base.facts)
+        if fact is None:
+            return
+        try:
+            found = quantity.read(life.text, quantity.DIMENSIONS["duration"]).value
+        except quantity.QuantityError as error:
+            self._fault(life, "SA306", str(error), error.help)
+            return
+        if fact.good_for is not None and found > fact.good_for:
+            was = fact.spec.good_for
+            self._fault(life, "SA702", f"`{name}` is good for {was}; it may only be less", "shorten it")
+            return
+        self.facts.setdefault(name.text, {})["good_for"] = life
+
+    def _note(self, name: Text, note: str) -> None:
+        fact = self._known(name, "fact", self.base.facts)
+        if fact is not None:
+            how = f"{fact.spec.how} " if fact.spec.how else ""
+            self.facts.setdefault(name.text, {})["how"] = f"{how}{self.by.title}: {note}"
+
+    def _words(self, name: Text, said: Sequence[tuple[Text, str]]) -> None:
+        base = self.base
+        kind = next((k for k in ("fact", "step", "rule") if name.text in getattr(base, f"{k}s")), None)
+        if kind is None:
+            self._unknown(name, "fact, step or rule", [*base.facts, *base.steps, *base.rules])
+            return
+        held = self._held(kind, name.text)
+        if held is not None:
+            self._fault(name, "SA705", f"`{name}` {held}", "add a note, a photo or a shorter life")
+            return
+        table: dict[str, dict[str, Any]] = getattr(self, f"{kind}s")
+        for key, words in said:
+            if key.text not in _WORDS[kind]:
+                help = f"of a {kind}: {', '.join(_WORDS[kind])}"
+                self._fault(key, "SA705", f"`{key}` of `{name}` may not be worded otherwise", help)
+                continue
+            table.setdefault(name.text, {})[key.text] = words
+
+    def _held(self, kind: str, name: str) -> str | None:
+        """Why the words of something stand as they are."""
+        base = self.base
+        if kind == "fact":
+            return "is a safety fact" if name in base.safety_facts else None
+        if kind == "rule":
+            rule = base.rules[name]
+            said = rule.spec.stop or rule.spec.caution is not None or rule.when.safety
+            return "stops, cautions, or rests on a safety fact" if said else None
+        step = base.steps[name]
+        held = base.safety_facts & set(step.asks)
+        if held or step.powered is not None or step.spec.never is not None or step.spec.caution is not None:
+            return "asks a safety fact, is powered, or warns"
+        return None
+
+    def _photo(self, name: Text, what: str) -> None:
+        step = self._known(name, "step", self.base.steps)
+        if step is None:
+            return
+        if step.per is not None and step.when is not None:
+            self._fault(
+                name, "SA705", f"`{name}` is for some members of a list, and a photo would be asked always",
+                "add a step of your own",
+            )  # fmt: skip
+            return
+        self.photos[name.text] = what
+
+    # -- what is added -----------------------------------------------------------------------------------
+
+    def _added(self) -> Iterator[Fault]:
+        """What stands in the checklists of the company and touches what a guard rests on."""
+        rests: dict[str, str] = {}
+        over: dict[str, str] = {}
+        for use in guards(self.base):
+            for name in use.cond.mentions:
+                rests.setdefault(name, str(use))
+                derivation = self.base.derived.get(name)
+                if isinstance(derivation, core.Each | core.Count | core.Sum | core.Extreme):
+                    over.setdefault(derivation.list, str(use))
+        for checklist in self.by.checklists:
+            for rule in checklist.rules:
+                if rule.finding is not None and rule.finding.text in rests:
+                    guard = rests[rule.finding.text]
+                    yield _touches(rule.finding, f"gives `{rule.finding}`, on which the {guard} rests")
+            for step in checklist.steps:
+                for event in step.marks:
+                    if event.text in rests:
+                        yield _touches(event, f"marks `{event}`, on which the {rests[event.text]} rests")
+            for powered in checklist.powered:
+                yield _touches(powered.where, "frees from the lockout")
+            if "place" in over:
+                for place in checklist.places:
+                    yield _touches(place.where, f"adds to the places, over which the {over['place']} goes")
+
+    # -- small things ------------------------------------------------------------------------------------
+
+    def _known(self, name: Text, kind: str, table: Mapping[str, Any]) -> Any:
+        if name.text not in table:
+            self._unknown(name, kind, table)
+        return table.get(name.text)
+
+    def _unknown(self, name: Text, kind: str, known: Any) -> None:
+        help = did_you_mean(name.text, known) or f"name one of the pack `{self.adjusts.pack}`"
+        self._fault(name, "SA301", f"there is no {kind} `{name}`", help)
+
+    def _fault(self, text: Text, code: str, message: str, help: str | None) -> None:
+        self.faults.append(text.fault(code, message, help=help))
+
+
+def applied(packs: Sequence[Pack], base: Program) -> list[Applied]:
+    """Each adjustment of these packs, held against the program without any."""
+    return [Applied(packs, pack, base) for pack in packs if pack.adjusts is not None]
+
+
+def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iterator[Fault]:
+    """A fault for each guard that is loosened, under the limit that does it."""
+    said: set[tuple[str, str]] = set()
+    for found in loosenings(old, new):
+        names, where = _named_in(old, found.text), None
+        for each in adjustments:
+            where = next((n for n, _ in each.adjusts.limits if n.text in names), where)
+        where = where or adjustments[0].adjusts.pack
+        if (where.text, found.text) in said:
+            continue
+        said.add((where.text, found.text))
+        shown = found.witness or "it is not shown that it does not"
+        message = f"`{where}` loosens what guards safety: {shown}, at `{found.text}`"
+        yield where.fault("SA702", message, help=f"the {found.use} may only become stricter; leave it")
+
+
+def _named_in(program: Program, text: str) -> set[str]:
+    """The limits behind a text, directly or through calculations, waits and findings."""
+    found: set[str] = set()
+    waiting = [text]
+    while waiting:
+        for name in set(re.findall(r"[a-z][a-z0-9_]*", waiting.pop())) - found:
+            found.add(name)
+            if name in program.calculations:
+                waiting.append(program.calculations[name][0].text)
+            if name in program.waits:
+                waiting.append(program.waits[name].spec.duration.text)
+            waiting += [program.rules[rule].when.text for rule in program.findings.get(name, ())]
+            fact = program.facts.get(name)
+            if fact is not None:
+                waiting += [c.text for c in (fact.counts, *fact.place_counts.values()) if c is not None]
+                waiting += [fact.spec.good_for.text] if fact.spec.good_for is not None else []
+    return found
+
+
+def _touches(where: Text, what: str) -> Fault:
+    message = f"`{where}` {what}"
+    return where.fault("SA702", message, help="a company's own steps and rules leave that alone")
+
+
+def _photo(step: StepSpec, what: str, company: str) -> tuple[FactSpec, StepSpec]:
+    """The photo wanted after a step, and the step that asks for it."""
+    name = f"{step.name.replace('-', '_')}_photo"
+    fact = FactSpec(
+        name=name, where=Text(name), ask=what, kind="photo", options=(), catalogue=None, quantity=None,
+        between=None, unit=None, nature="fixed", per=None, safety=False, personal=None, read_with=None,
+        tolerance=None, good_for=None, void_after=(), why=f"{company} wants it in the record.", how=None,
+        caution=None, counts_when=None,
+    )  # fmt: skip
+    own = StepSpec(
+        name=f"{step.name}-photo", where=Text(f"{step.name}-photo"), title=f"Photo: {step.title}",
+        activity=None, do=None, why=None, ask=(Text(name),), when=step.when, gate=None, wait=None,
+        disturbs=(), marks=(), optional=False, caution=None, never=None,
+    )  # fmt: skip
+    return fact, own

@@ -1,0 +1,227 @@
+"""Whether every guard of a program is as strict in another: its gates hold no more often, its stops no less.
+
+Guards are the gates and stops that rest on a safety fact, and what makes a safety fact count. Their texts
+are the same in both; what may differ are the limits in them, and what stands behind the names they use. What
+is not shown to be as strict counts as loosened.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from stillair import quantity
+from stillair.condition import core
+from stillair.condition.core import Condition
+from stillair.possible import Region
+
+from .program import Program, Wait
+from .uses import Use, uses
+from .waits import lasting
+
+__all__ = ["Loosening", "guards", "loosenings"]
+
+
+class Loosening(NamedTuple):
+    """A guard that is looser, or not shown to be as strict; `witness` is where it is looser, if known."""
+
+    use: Use
+    text: str
+    witness: str | None
+
+
+def guards(program: Program) -> Iterator[Use]:
+    """The uses of conditions that guard safety."""
+    facts = program.safety_facts
+    return (use for use in uses(program) if use.guards and (use.cond.safety or use.judged in facts))
+
+
+def loosenings(old: Program, new: Program) -> Iterator[Loosening]:
+    """Every guard of the old program that the new one loosens."""
+    there = {(use.kind, use.name): use for use in uses(new)}
+    compared = _Compared(old, new)
+    for use in guards(old):
+        other = there.get((use.kind, use.name))
+        if other is None:
+            yield Loosening(use, use.cond.text, "it is gone")
+            continue
+        narrow = use.kind != "stop"
+        for text, witness in compared.looser(use.cond.checked, other.cond.checked, narrow):
+            verb = "would hold, and did not" if narrow else "would not stop, and did"
+            yield Loosening(use, text, f"{witness}: the {use} {verb}" if witness else None)
+
+
+class _Compared:
+    def __init__(self, old: Program, new: Program) -> None:
+        self.old = old
+        self.new = new
+        self._same: dict[str, bool] = {}
+
+    def looser(self, old: Condition, new: Condition, narrow: bool) -> Iterator[tuple[str, str | None]]:
+        """The parts, each with its witness, where the new one is true though the old one is not (`narrow`),
+        or the other way about.
+        """
+        joined = core.All | core.Either
+        if isinstance(old, joined) and type(old) is type(new) and len(old.parts) == len(new.parts):
+            for a, b in zip(old.parts, new.parts, strict=True):
+                yield from self.looser(a, b, narrow)
+        elif isinstance(old, core.Within) and isinstance(new, core.Within):
+            yield from self._number(old, new, narrow)
+        elif isinstance(old, core.Test) and isinstance(new, core.Test):
+            yield from self._options(old, new, narrow)
+        elif old != new:
+            yield old.text, None
+
+    # -- numbers -----------------------------------------------------------------------------------------
+
+    def _number(self, old: core.Within, new: core.Within, narrow: bool) -> Iterator[tuple[str, str | None]]:
+        moved = 0.0
+        if not self.same(new.ref.name):
+            shift = self._shift(old.ref.name, new.ref.name)
+            if shift is None:
+                yield old.text, None
+                return
+            moved = shift
+        region = Region(tuple((a - moved, a_in, b - moved, b_in) for a, a_in, b, b_in in new.region.pieces))
+        more, less = (region, old.region) if narrow else (old.region, region)
+        gained = more.intersection(less.complement())
+        if gained.pieces:
+            yield old.text, self._at(old, gained, less)
+
+    def _at(self, part: core.Within, gained: Region, less: Region) -> str:
+        """A number of the region gained, one step of the last digit shown from the other region."""
+        low, _, high, _ = gained.pieces[0]
+        edges = set(less.edges())
+        unit = self._unit(part)
+        if low in edges or high == float("inf"):
+            value = high if high != float("inf") else low + abs(float(unit.factor))
+        else:
+            value = low if low != float("-inf") else high - abs(float(unit.factor))
+        if value not in gained:
+            value = (low + high) / 2
+        name = self.old.derived[part.ref.name].text if part.ref.name in self.old.derived else part.ref.name
+        return f"with {name} at {quantity.show(value, unit)}"
+
+    def _unit(self, part: core.Within) -> quantity.Unit:
+        fact = self.old.facts.get(part.ref.name)
+        if fact is not None and fact.unit is not None:
+            return fact.unit
+        for bound in part.bounds:
+            limit = self.old.limits.get(bound.lstrip("±"))
+            if limit is not None and limit.unit.dimension == part.dimension:
+                return limit.unit
+        return quantity.canonical_unit(part.dimension)
+
+    def _shift(self, old: str, new: str) -> float | None:
+        """By how much the new number is always the greater; None where that is not known."""
+        a, b = self._formula(self.old, old), self._formula(self.new, new)
+        return None if a is None or b is None else self._moved(a, b, 1.0)
+
+    @staticmethod
+    def _formula(program: Program, name: str) -> core.Expression | None:
+        derivation = program.derived.get(name)
+        calculation = program.calculations.get(name)
+        found = derivation if derivation is not None else calculation[0] if calculation is not None else None
+        return found.expression if isinstance(found, core.Formula) else None
+
+    def _moved(self, old: core.Expression, new: core.Expression, sign: float) -> float | None:
+        """How far changed constants move a sum; None where they stand anywhere else."""
+        if isinstance(old, core.Number) and isinstance(new, core.Number):
+            return sign * (new.value - old.value)
+        if isinstance(old, core.Operation) and isinstance(new, core.Operation) and old.operator in "+-":
+            if old.operator != new.operator:
+                return None
+            left = self._moved(old.left, new.left, sign)
+            right = self._moved(old.right, new.right, sign if old.operator == "+" else -sign)
+            return None if left is None or right is None else left + right
+        if isinstance(old, core.Value) and isinstance(new, core.Value) and not self.same(new.ref.name):
+            shift = self._shift(old.ref.name, new.ref.name)
+            return None if shift is None else sign * shift
+        same = old == new and all(self.same(ref.name) for ref in core.leaves(old))
+        return 0.0 if same else None
+
+    # -- options -----------------------------------------------------------------------------------------
+
+    def _options(self, old: core.Test, new: core.Test, narrow: bool) -> Iterator[tuple[str, str | None]]:
+        name = old.ref.name
+        if (old.ref, old.sure, old.never) != (new.ref, new.sure, new.never):
+            yield old.text, None
+        elif self.same(name):
+            return
+        elif name in self.old.waits:
+            yield from self._wait(old, self.old.waits[name], self.new.waits[name], narrow)
+        elif isinstance(self.old.derived.get(name), core.Each):
+            # `yes` is the first option: the whole rises with the condition inside, or falls with it.
+            inner = narrow if old.sure & 1 else not narrow
+            yield from self.looser(self.old.inner[name].checked, self.new.inner[name].checked, inner)
+        elif name in self.old.findings and len(self.old.findings[name]) == 1:
+            (rule,) = self.old.findings[name]
+            if self.new.findings[name] != (rule,):
+                yield old.text, None
+                return
+            inner = narrow if not old.sure & 1 else not narrow
+            when, then = self.old.rules[rule].when, self.new.rules[rule].when
+            yield from self.looser(when.checked, then.checked, inner)
+        else:
+            yield old.text, None
+
+    @staticmethod
+    def _wait(part: core.Test, old: Wait, new: Wait, narrow: bool) -> Iterator[tuple[str, str | None]]:
+        """A longer wait is running where the old one was ready; a shorter one the other way about."""
+        ready, running = 1, 2
+        gains, loses = (running, ready) if new.duration > old.duration else (ready, running)
+        if not narrow:
+            gains, loses = loses, gains
+        if part.sure & gains and not part.sure & loses:
+            yield part.text, f"with {old.spec.name} begun {lasting((old.duration + new.duration) / 2)} ago"
+
+    # -- what stands behind a name -----------------------------------------------------------------------
+
+    def same(self, name: str) -> bool:
+        """Whether a name means the same in both. That a fact is good for a shorter time is left aside."""
+        if name not in self._same:
+            self._same[name] = True  # a circle is refused by the compiler
+            self._same[name] = self._is_same(name)
+        return self._same[name]
+
+    def _is_same(self, name: str) -> bool:
+        old, new = self.old, self.new
+        if name in old.derived:
+            a, b = old.derived[name], new.derived.get(name)
+            return a == b and all(self.same(ref.name) for ref in core.refs_in(a))
+        if name in old.calculations:
+            a, b = old.calculations[name][0], new.calculations[name][0]
+            return a == b and all(self.same(ref.name) for ref in core.leaves(a.expression))
+        if name in old.waits:
+            return (old.waits[name].duration, old.waits[name].lasts) == (
+                new.waits[name].duration,
+                new.waits[name].lasts,
+            )
+        if name in old.findings:
+            if old.findings[name] != new.findings[name]:
+                return False
+            return all(
+                self._same_condition(old.rules[rule].when.checked, new.rules[rule].when.checked)
+                for rule in old.findings[name]
+            )
+        if name in old.facts:
+            return self._evidence(name)
+        return True
+
+    def _same_condition(self, old: Condition, new: Condition) -> bool:
+        return old == new and all(self.same(ref.name) for ref in core.refs_of(old))
+
+    def _evidence(self, name: str) -> bool:
+        """Whether no entry of a fact counts in the new program that did not in the old one."""
+        a, b = self.old.facts[name], self.new.facts[name]
+        pairs = [(a.counts, b.counts), *((c, b.place_counts.get(p)) for p, c in a.place_counts.items())]
+        no_longer = a.good_for is None or (b.good_for is not None and b.good_for <= a.good_for)
+        return (
+            no_longer
+            and a.tolerance == b.tolerance
+            and all(
+                (x is None) == (y is None)
+                and (x is None or y is None or not [*self.looser(x.checked, y.checked, narrow=True)])
+                for x, y in pairs
+            )
+        )

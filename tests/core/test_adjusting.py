@@ -1,0 +1,410 @@
+"""What a company may adjust in a pack, what is refused, and with which witness."""
+
+from __future__ import annotations
+
+import json
+import random
+import shutil
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+from stillair.assess import Program, assess, compile_packs
+from stillair.assess.strict import loosenings
+from stillair.authoring.rehearse import play
+from stillair.cli import main
+from stillair.cli.clock import FixedClock
+from stillair.cli.session import Session, Settings
+from stillair.fault import StillairError
+from stillair.hooks import Plugins
+from stillair.pack import Pack, read_pack, read_texts
+from stillair.trail import markdown
+
+pytestmark = pytest.mark.usefixtures("own_cache")
+
+HERE = Path(__file__).parent
+TOOLS = HERE / "tank_tools"
+
+#: A vat whose guards rest on limits: a pressure, a rest, a sum, and one in the wrong direction.
+GUARDED = """
+checklist: vat
+title: Look after a vat
+facts:
+  smell: {ask: Any smell of fumes?, kind: yes-no, safety: true, good for: 1 h, how: At the lid.}
+  bottom: {ask: Gauge, quantity: gauge pressure, unit: psig, between: 0 psig .. 100 psig, safety: true}
+  top: {ask: Upper gauge, quantity: gauge pressure, unit: psig, between: 0 psig .. 100 psig, safety: true}
+  lid: {ask: How is the lid?, options: {shut: Shut, open: Open}}
+  colour: {ask: Which colour?, options: {red: Red, blue: Blue}, good for: 30 min, why: For the record.}
+events:
+  settled: {say: It settled}
+limits:
+  most: {is: 50 psig, between: 20 psig .. 80 psig, safer: lower, source: common practice}
+  wrong_way: {is: 50 psig, between: 20 psig .. 80 psig, safer: higher, source: common practice}
+  margin: {is: 3 psi, between: 1 psi .. 9 psi, safer: higher, source: common practice}
+  pause: {is: 10 min, between: 5 min .. 60 min, safer: longer, source: common practice}
+  warn_at: {is: 5 psi, between: 1 psi .. 9 psi, safer: lower, source: common practice}
+  fixed: {is: 5 psi, safer: lower, source: common practice}
+  curved: {is: 2, between: 1 .. 4, safer: higher, source: common practice}
+calculate:
+  room: most - bottom
+activities:
+  filling: {title: Filling, gate: smell is no and bottom < most and rest is ready and room > margin}
+  bleeding: {title: Bleeding, gate: bottom < wrong_way}
+  heating: {title: Heating, gate: high is none and curved * (top - bottom) < 9 psi}
+  work: {title: Work}
+waits:
+  rest: {title: Rest, for: pause, since: [settled]}
+steps:
+  - {step: look-first, title: Look first, ask: [smell, bottom, top]}
+  - {step: see-colour, title: See the colour, do: Look., ask: [colour, lid], marks: [settled]}
+  - {step: fill, title: Fill it, activity: filling, do: Fill.}
+  - {step: bleed, title: Bleed it, activity: bleeding, do: Bleed.}
+  - {step: heat, title: Heat it, activity: heating, do: Heat.}
+rules:
+  - {rule: too-high, stop: [work], when: bottom > most, say: Too high, lifted by: Let it down.}
+  - {rule: high, finding: high, when: top > most, say: It is high, source: common practice}
+  - {rule: dull, finding: dull, when: colour is blue and bottom > warn_at + 0 psig, say: Dull, source: s}
+"""
+MANIFEST = "pack: vat\nversion: 1.0.0\ntitle: A vat\nengine: '>=0.1,<1'\nchecklists: [vat.yaml]\n"
+
+
+def vat(text: str = GUARDED) -> Pack:
+    return read_texts({"manifest.yaml": MANIFEST, "vat.yaml": text}, plugins={}, label="vat")
+
+
+def company(adjusts: str, base: Pack | None = None, own: str | None = None) -> Pack:
+    base = base or vat()
+    lists = "[own.yaml]" if own else "[]"
+    manifest = (
+        "pack: acme\nversion: 1.0.0\ntitle: Acme\njoins: vat\nengine: '>=0.1,<1'\n"
+        f"checklists: {lists}\nadjusts:\n  pack: vat\n  digest: {base.digest}\n"
+    )
+    manifest += "".join(f"  {line}\n" for line in adjusts.splitlines())
+    texts = {"manifest.yaml": manifest} | ({"own.yaml": own} if own else {})
+    return read_texts(texts, plugins={}, label="acme")
+
+
+def adjusted(adjusts: str, own: str | None = None) -> Program:
+    return compile_packs([vat(), company(adjusts, own=own)], {}, {})
+
+
+def refused(adjusts: str, own: str | None = None) -> str:
+    """The one fault, as it is printed."""
+    with pytest.raises(StillairError) as caught:
+        adjusted(adjusts, own)
+    (fault,) = caught.value.faults
+    return fault.render()
+
+
+LOOSER = "{{is: {value}, who: B. Chief, why: a trial, until: 2027-03-31}}"
+
+
+def test_a_limit_is_set_in_its_safer_direction() -> None:
+    program = adjusted("limits: {margin: 5 psi, pause: 30 min}")
+    assert program.waits["rest"].duration == 1800
+    assert program.limits["margin"].text == "5 psi"
+    by = program.limits["margin"].spec.set_by
+    assert by is not None and (by.company, by.was, by.looser) == ("Acme", "3 psi", False)
+
+
+def test_a_lower_limit_of_two_guards_tightens_both() -> None:
+    assert adjusted("limits: {most: 40 psig}").limits["most"].text == "40 psig"
+
+
+REFUSED = [
+    ("limits: {mst: 40 psig}", "SA301", "there is no limit `mst`", "did you mean `most`?"),
+    ("limits: {most: 90 psig}", "SA704", "outside its bounds 20 psig .. 80 psig", ""),
+    ("limits: {fixed: 4 psi}", "SA704", "the pack gives no bounds for `fixed`", ""),
+    ("limits: {most: 40 min}", "SA306", "", ""),
+    ("limits: {warn_at: 7 psi}", "SA703", "is safer lower, and is set looser without who and why", ""),
+    ("limits: {warn_at: {is: 7 psi, who: B, why: w, until: soon}}", "SA703", "`soon` is not a day", ""),
+    ("good for: {smell: 2 h}", "SA702", "`smell` is good for 1 h; it may only be less", ""),
+    ("good for: {smel: 2 h}", "SA301", "there is no fact `smel`", "did you mean `smell`?"),
+    ("notes: {smel: Look.}", "SA301", "there is no fact `smel`", ""),
+    ("photos: {look: The gauge}", "SA301", "there is no step `look`", ""),
+    ("wording: {smell: {ask: Any fumes?}}", "SA705", "`smell` is a safety fact", "add a note, a photo"),
+    ("wording: {look-first: {do: Be quick.}}", "SA705", "asks a safety fact", ""),
+    ("wording: {too-high: {say: Fine}}", "SA705", "stops, cautions, or rests on a safety fact", ""),
+    ("wording: {colour: {caution: None}}", "SA705", "`caution` of `colour` may not be worded otherwise", ""),
+    ("wording: {color: {ask: Hue?}}", "SA301", "no fact, step or rule `color`", "did you mean `colour`?"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("adjusts", "code", "message", "help"), REFUSED)
+def test_what_is_refused_says_why_and_where(adjusts: str, code: str, message: str, help: str) -> None:
+    said = refused(adjusts)
+    assert f"[{code}]" in said and message in said and help in said
+    assert said.startswith("acme/manifest.yaml:10:") and "^" in said
+
+
+LOOSENS = [
+    # Looser with everything said is looser all the same, where a guard rests on it.
+    ("most", "60 psig", "with bottom at 55 psig", "gate of activity filling would hold, and did not"),
+    ("pause", "6 min", "with rest begun 8 min ago", "gate of activity filling would hold, and did not"),
+    ("margin", "2 psi", "with room", "gate of activity filling would hold, and did not"),
+    # The author's direction is wrong for this gate.
+    ("wrong_way", "60 psig", "with bottom at", "gate of activity bleeding would hold, and did not"),
+    # A product is not looked into: it is not shown to be as strict.
+    ("curved", "3", "it is not shown that it does not", ""),
+]
+
+
+@pytest.mark.parametrize(("name", "value", "witness", "guard"), LOOSENS)
+def test_what_loosens_a_guard_is_refused_with_a_witness(
+    name: str, value: str, witness: str, guard: str
+) -> None:
+    with pytest.raises(StillairError) as caught:
+        adjusted(f"limits:\n  {name}: {LOOSER.format(value=value)}")
+    said = [fault.render() for fault in caught.value.faults]
+    assert all("[SA702]" in each and f"`{name}` loosens what guards safety" in each for each in said)
+    assert any(witness in each and guard in each for each in said)
+
+
+def test_a_witness_is_one() -> None:
+    """What is said to be held now and was not before is so, by playing it."""
+    old = compile_packs([vat()], {}, {})
+    new = compile_packs([vat(GUARDED.replace("most: {is: 50 psig", "most: {is: 60 psig"))], {}, {})
+    found = next(each for each in loosenings(old, new) if each.use.name == "too-high")
+    assert found.witness is not None
+    value = found.witness.split(" at ")[1].split(":")[0]
+    does = [{"note": {"smell": "no", "bottom": value}}, {"expect": {"rules": {"too-high": "holds"}}}]
+    scenario: dict[str, Any] = {"starts": "2026-04-15 09:00 -04:00", "does": does}
+    assert play(old, scenario).misses == []
+    assert [miss.found for miss in play(new, scenario).misses] == ["fails"]
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_strictness_agrees_with_every_value_tried(seed: int) -> None:
+    """Random limits: what is shown to be as strict is so for all readings tried, and what is not has one."""
+    draw = random.Random(seed)
+    limits = {
+        "most": f"{draw.randint(20, 80)} psig",
+        "wrong_way": f"{draw.randint(20, 80)} psig",
+        "margin": f"{draw.randint(1, 9)} psi",
+    }
+    text = GUARDED
+    for name, value in limits.items():
+        start = text.index(f"  {name}: {{is: ") + len(f"  {name}: {{is: ")
+        text = text[:start] + value + text[text.index(",", start) :]
+    old, new = compile_packs([vat()], {}, {}), compile_packs([vat(text)], {}, {})
+    looser = {f"{each.use.kind} {each.use.name}" for each in loosenings(old, new)}
+    held: dict[str, set[tuple[bool, bool]]] = {}
+    for bottom in [*range(0, 100, 2), 19.5, 49.5, 50.5, 79.5]:
+        does: list[dict[str, Any]] = [
+            {"event": "settled"},
+            {"at": "10:00", "note": {"smell": "no", "bottom": f"{bottom} psig"}},
+        ]
+        verdicts = []
+        for program in (old, new):
+            lines = play(
+                program,
+                {"starts": "2026-04-15 09:00 -04:00", "does": [*does, {"expect": {"may": {"fill": "no"}}}]},
+            ).lines
+            found = assess(program, lines, lines[-1].taken)
+            verdicts.append(
+                {
+                    "gate of activity filling": found.activity("filling").may.value == "yes",
+                    "gate of activity bleeding": found.activity("bleeding").may.value == "yes",
+                    "stop too-high": found.activity("work").may.value == "yes",
+                }
+            )
+        for name in verdicts[0]:
+            held.setdefault(name, set()).add((verdicts[0][name], verdicts[1][name]))
+    for name, pairs in held.items():
+        # More may be done under the new one than under the old.
+        if (False, True) in pairs:
+            assert name in looser, (name, limits)
+    shown = {name for name in held if name in looser}
+    # Filling rests on the sum of two limits; its parts are judged one by one, which may refuse too much.
+    assert all((False, True) in held[name] for name in shown - {"gate of activity filling"})
+
+
+def test_a_limit_no_guard_rests_on_is_loosened_with_who_why_and_until() -> None:
+    program = adjusted(f"limits:\n  warn_at: {LOOSER.format(value='7 psi')}")
+    by = program.limits["warn_at"].spec.set_by
+    assert by is not None and (by.looser, by.who, by.until) == (True, "B. Chief", "2027-03-31")
+    lines = play(
+        program, {"starts": "2026-04-15 09:00 -04:00", "does": [{"expect": {"may": {"fill": "not yet"}}}]}
+    ).lines
+    trail = markdown(assess(program, lines, lines[-1].taken), lines, timezone(timedelta(hours=-4)))
+    assert "Limits that the company has loosened:" in trail
+    for said in ("from 5 psi to 7 psi", "Allowed by B. Chief until 2027-03-31: a trial"):
+        assert trail.count(said) == 2  # in the cautions and at the limit itself
+
+
+def test_a_shorter_life_a_note_and_a_photo_are_added_to_a_safety_fact() -> None:
+    program = adjusted("good for: {smell: 20 min}\nnotes: {smell: Twice.}\nphotos: {look-first: The gauges}")
+    assert program.facts["smell"].good_for == 1200
+    assert program.facts["smell"].spec.how == "At the lid. Acme: Twice."
+    assert list(program.steps)[:2] == ["look-first", "look-first-photo"]
+    assert program.facts["look_first_photo"].spec.kind == "photo"
+    assert not program.steps["look-first-photo"].spec.optional
+
+
+def test_words_that_rest_on_no_safety_fact_are_changed() -> None:
+    program = adjusted("wording:\n  colour: {ask: Which hue?}\n  see-colour: {do: Look twice.}")
+    assert program.facts["colour"].spec.ask == "Which hue?"
+    assert program.steps["see-colour"].spec.do == "Look twice."
+
+
+OWN = "checklist: own\ntitle: Own\n"
+ADDED = [
+    (
+        "rules:\n  - {rule: r, finding: high, when: top > 1 psig, say: S}",
+        "gives `high`, on which the gate of",
+    ),
+    ("steps:\n  - {step: s, title: S, do: D, marks: [settled]}", "marks `settled`, on which the gate of"),
+    (
+        "lists: {plug: {title: P, members: {a: A}}}\nfacts: {out: {ask: O, kind: yes-no, per: plug}}\n"
+        "steps:\n  - {step: s, title: S, do: D}\npowered:\n  - {state: p, title: P, frees: [a], of: plug, "
+        "gate: always, steps: [s], at most: 60 s, proof: [out]}",
+        "frees from the lockout",
+    ),
+]
+
+
+@pytest.mark.parametrize(("own", "said"), ADDED)
+def test_what_is_added_leaves_alone_what_guards_rest_on(own: str, said: str) -> None:
+    assert said in refused("notes: {smell: Twice.}", OWN + own)
+
+
+def test_steps_rules_and_cautions_are_added() -> None:
+    own = OWN + (
+        "facts: {badge: {ask: Badge worn?, kind: yes-no}}\n"
+        "steps:\n  - {step: badge, title: Badge, ask: [badge]}\n"
+        "rules:\n  - {rule: no-badge, stop: [work], when: badge is no, say: No badge, lifted by: Wear it.}\n"
+        "cautions: [Park backwards.]"
+    )
+    program = adjusted("notes: {smell: Twice.}", own)
+    assert "no-badge" in program.rules and "badge" in program.steps
+
+
+def test_an_adjustment_made_for_other_texts_is_refused() -> None:
+    ours = company("notes: {smell: Twice.}")
+    with pytest.raises(StillairError) as caught:
+        compile_packs([vat(GUARDED + "\n# moved\n"), ours], {}, {})
+    (fault,) = caught.value.faults
+    assert fault.code == "SA701" and "stillair adjust FOLDER --was OLD" in str(fault.help)
+
+
+def test_what_adjusts_joins() -> None:
+    text = MANIFEST.replace("pack: vat", "pack: acme") + "adjusts: {pack: vat, digest: aa}\n"
+    with pytest.raises(StillairError) as caught:
+        read_texts({"manifest.yaml": text, "vat.yaml": GUARDED}, plugins={}, label="acme")
+    assert "[SA208]" in str(caught.value) and "a pack that adjusts `vat` joins it" in str(caught.value)
+
+
+# -- by the verbs --------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def folders(tmp_path: Path) -> Path:
+    """`tank`, an old copy of it as `old`, and `acme` that adjusts it."""
+    for name in ("tank", "old"):
+        shutil.copytree(HERE / "tank", tmp_path / name)
+    (tmp_path / "acme").mkdir()
+    write(
+        tmp_path, "  limits:\n    rest_time: 20 min\n  notes: {smell: Twice.}\n  good for: {lamp: 10 min}\n"
+    )
+    return tmp_path
+
+
+def write(folder: Path, adjusts: str) -> None:
+    digest = read_pack(folder / "tank", plugins=Plugins.load([TOOLS]).versions()).digest
+    (folder / "acme" / "manifest.yaml").write_text(
+        "pack: acme\nversion: 1.0.0\ntitle: Acme\njoins: tank\nengine: '>=0.1,<1'\nchecklists: []\n"
+        f"adjusts:\n  pack: tank\n  digest: {digest}\n{adjusts}",
+        encoding="utf-8",
+    )
+
+
+def move(folder: Path, old: str, new: str) -> None:
+    """A newer tank: the plugin of the tests brings it, so that it counts as installed."""
+    path = folder / "tank" / "tank.yaml"
+    text = path.read_text(encoding="utf-8")
+    assert text.count(old) == 1
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def run(folder: Path, *args: str) -> Result:
+    tool = folder / "plugins"
+    if not tool.exists():
+        tool.mkdir()
+        name = f"brings_{folder.name.replace('-', '_')}"
+        (tool / f"{name}.py").write_text(
+            "from pathlib import Path\nfrom stillair.hooks import hookimpl\n@hookimpl\n"
+            "def stillair_packs():\n    return [Path(__file__).parent.parent / 'tank']\n",
+            encoding="utf-8",
+        )
+    return CliRunner().invoke(main, ["--plugin-dir", str(TOOLS), "--plugin-dir", str(tool), *args])
+
+
+def test_adjust_says_what_is_adjusted(folders: Path) -> None:
+    result = run(folders, "adjust", str(folders / "acme"))
+    assert result.exit_code == 0, result.output
+    assert "acme 1.0.0 adjusts tank" in result.output
+    assert "limit rest_time: the pack 10 min; yours 20 min" in result.output
+    assert "3 adjustments, none refused" in result.output
+
+
+def test_a_moved_pack_is_held_against_the_old_one_and_the_company(folders: Path) -> None:
+    move(folders, "rest_time: {is: 10 min", "rest_time: {is: 25 min")
+    move(folders, "ask: Any smell of fumes?", "ask: Any smell of fumes?\n    how: At the hatch.")
+    move(
+        folders,
+        "options: {good: It shines, weak: It is weak}, good for: 20 min",
+        "options: {good: It shines, weak: It is weak}, good for: 9 min",
+    )
+    assert run(folders, "adjust", str(folders / "acme")).exit_code == 1
+    result = run(folders, "adjust", str(folders / "acme"), "--was", str(folders / "old"), "--format", "json")
+    assert result.exit_code == 1
+    told = json.loads(result.stdout)
+    rows = {row["name"]: (row["was"], row["now"], row["theirs"], row["stale"]) for row in told["adjustments"]}
+    assert rows == {
+        "rest_time": ("10 min", "25 min", "20 min", "looser than the pack now, and it was not before"),
+        "lamp": ("20 min", "9 min", "10 min", "the pack's own is as short now"),
+        "smell": (None, "At the hatch.", "Twice.", "the pack says something else now"),
+    }
+    assert {each["code"] for each in told["refused"]} == {"SA703", "SA702"}
+
+
+def test_nothing_is_stale_where_the_pack_moved_elsewhere(folders: Path) -> None:
+    move(folders, "title: Look after a tank", "title: Look well after a tank")
+    result = run(folders, "adjust", str(folders / "acme"), "--was", str(folders / "old"))
+    assert result.exit_code == 0, result.output
+    assert "STALE" not in result.output
+
+
+def test_no_job_begins_once_a_loosening_has_ended(folders: Path) -> None:
+    loose = "{is: 4 psi, who: B. Chief, why: a trial, until: 2026-06-30}"
+    write(folders, f"  limits:\n    band: {loose}\n")
+    run(folders, "plugins")
+    for day, begins in ((30, True), (31, False)):
+        when = datetime(2026, 6, 30, 12, tzinfo=timezone.utc) + timedelta(days=day - 30)  # noqa: UP017
+        clock = FixedClock(when.timestamp(), timezone.utc)  # noqa: UP017
+        packs = [str(folders / "acme")]
+        job = folders / f"{day}.job"
+        if begins:
+            Session.start(job, [TOOLS, folders / "plugins"], packs=packs, by="A", clock=clock).close()
+            trail = CliRunner().invoke(
+                main,
+                ["--plugin-dir", str(TOOLS), "--plugin-dir", str(folders / "plugins"), "trail", str(job)],
+                obj=Settings(clock=clock),
+            )
+            assert "Allowed by B. Chief until 2026-06-30: a trial" in trail.output
+        else:
+            with pytest.raises(StillairError, match="was loosened by Acme until 2026-06-30"):
+                Session.start(job, [TOOLS, folders / "plugins"], packs=packs, by="A", clock=clock)
+
+
+def test_the_example_of_the_guide_is_taken() -> None:
+    readme = (HERE.parents[1] / "checklists" / "README.md").read_text(encoding="utf-8")
+    example = readme.split("## What a company adjusts")[1].split("```yaml\n")[1].split("```")[0]
+    digest = vat().digest
+    text = example.replace('"the SHA-256 of the texts it was made for"', f'"{digest}"')
+    assert digest in text
+    ours = read_texts({"manifest.yaml": text}, plugins={}, label="acme")
+    program = compile_packs([vat(), ours], {}, {})
+    assert program.waits["rest"].duration == 1800 and "look-first-photo" in program.steps
