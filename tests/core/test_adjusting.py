@@ -37,6 +37,12 @@ facts:
   top: {ask: Upper gauge, quantity: gauge pressure, unit: psig, between: 0 psig .. 100 psig, safety: true}
   lid: {ask: How is the lid?, options: {shut: Shut, open: Open}}
   colour: {ask: Which colour?, options: {red: Red, blue: Blue}, good for: 30 min, why: For the record.}
+  tester: {ask: Does the tester read a live source?, kind: yes-no}
+  dead:
+    ask: Does it read dead?
+    kind: yes-no
+    safety: true
+    counts when: {is: last tester before dead within gap is yes, because: it may be broken}
 events:
   settled: {say: It settled}
 limits:
@@ -46,6 +52,7 @@ limits:
   pause: {is: 10 min, between: 5 min .. 60 min, safer: longer, source: common practice}
   warn_at: {is: 5 psi, between: 1 psi .. 9 psi, safer: lower, source: common practice}
   fixed: {is: 5 psi, safer: lower, source: common practice}
+  gap: {is: 30 min, between: 5 min .. 60 min, safer: shorter, source: common practice}
   curved: {is: 2, between: 1 .. 4, safer: higher, source: common practice}
 calculate:
   room: most - bottom
@@ -53,6 +60,7 @@ activities:
   filling: {title: Filling, gate: smell is no and bottom < most and rest is ready and room > margin}
   bleeding: {title: Bleeding, gate: bottom < wrong_way}
   heating: {title: Heating, gate: high is none and curved * (top - bottom) < 9 psi}
+  wiring: {title: Wiring, gate: dead is yes}
   work: {title: Work}
 waits:
   rest: {title: Rest, for: pause, since: [settled]}
@@ -109,6 +117,10 @@ def test_a_limit_is_set_in_its_safer_direction() -> None:
     assert by is not None and (by.company, by.was, by.looser) == ("Acme", "3 psi", False)
 
 
+def test_a_check_must_lie_nearer_to_what_it_confirms() -> None:
+    assert adjusted("limits: {gap: 10 min}").limits["gap"].text == "10 min"
+
+
 def test_a_lower_limit_of_two_guards_tightens_both() -> None:
     assert adjusted("limits: {most: 40 psig}").limits["most"].text == "40 psig"
 
@@ -147,6 +159,7 @@ LOOSENS = [
     # The author's direction is wrong for this gate.
     ("wrong_way", "60 psig", "with bottom at", "gate of activity bleeding would hold, and did not"),
     # A product is not looked into: it is not shown to be as strict.
+    ("gap", "40 min", "it is not shown that it does not", ""),
     ("curved", "3", "it is not shown that it does not", ""),
 ]
 

@@ -178,7 +178,10 @@ class _Compared:
     # -- what stands behind a name -----------------------------------------------------------------------
 
     def same(self, name: str) -> bool:
-        """Whether a name means the same in both. That a fact is good for a shorter time is left aside."""
+        """Whether a name means the same in both, but for what makes it open more often.
+
+        Open is never a yes, and a stop that rests on a safety fact and is open stops as well.
+        """
         if name not in self._same:
             self._same[name] = True  # a circle is refused by the compiler
             self._same[name] = self._is_same(name)
@@ -188,6 +191,12 @@ class _Compared:
         old, new = self.old, self.new
         if name in old.derived:
             a, b = old.derived[name], new.derived.get(name)
+            if isinstance(a, core.Entries):
+                return a == b  # it counts what was entered, evidence or not
+            if isinstance(a, core.Near) and isinstance(b, core.Near):
+                if (a.window or float("inf")) < (b.window or float("inf")):
+                    return False
+                b = b._replace(window=a.window)  # a narrower window finds the same check, or none
             return a == b and all(self.same(ref.name) for ref in core.refs_in(a))
         if name in old.calculations:
             a, b = old.calculations[name][0], new.calculations[name][0]
