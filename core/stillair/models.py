@@ -741,6 +741,8 @@ class AcceptShape(Shape):
             help = "write the last day it is accepted, like `2027-03-31`"
             raise flaw("SA203", f"`{self.until}` is no day", help=help, at=self.until) from None
         return self
+
+
 class LimitChangeShape(Shape):
     value: Words = Field(alias="is")
     who: Prose | None = None
