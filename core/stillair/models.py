@@ -729,7 +729,7 @@ class AcceptShape(Shape):
 
     @model_validator(mode="after")
     def _ends(self) -> Self:
-        known = [code for code in CODES if code > "SA6"]
+        known = [code for code in CODES if "SA6" < code < "SA7"]
         if self.code.text not in known:
             help = (
                 did_you_mean(self.code.text, known) or "only what a pack says taken together can be accepted"

@@ -58,6 +58,11 @@ class Pack:
     accepts: tuple[Acceptance, ...] = ()
     adjusts: Adjusting | None = None
 
+    @property
+    def written(self) -> str:
+        """The digest of what its author wrote, whatever beliefs are put to it."""
+        return digest_of(_without_beliefs(self.texts))
+
 
 def read_pack(folder: Path, *, plugins: Mapping[str, str], engine: str | None = None) -> Pack:
     """The pack in a folder.
@@ -125,7 +130,7 @@ def read_texts(
     learned = None
     if BELIEFS in texts:
         learned = parse_learned(texts[BELIEFS], f"{label}/{BELIEFS}")
-        written = digest_of({name: text for name, text in texts.items() if name != BELIEFS})
+        written = digest_of(_without_beliefs(texts))
         checklists = _with_beliefs(checklists, learned, manifest.pack.text, written)
     return Pack(
         name=manifest.pack.text,
@@ -173,6 +178,10 @@ def _with_beliefs(
         checklist._replace(places=tuple(p._replace(belief=now[p.name]) for p in checklist.places))
         for checklist in checklists
     ]
+
+
+def _without_beliefs(texts: Mapping[str, str]) -> dict[str, str]:
+    return {name: text for name, text in texts.items() if name != BELIEFS}
 
 
 def digest_of(texts: Mapping[str, str]) -> str:

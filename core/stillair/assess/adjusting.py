@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -32,7 +33,7 @@ from .strict import guards, loosenings
 if TYPE_CHECKING:
     from stillair.pack import Pack
 
-__all__ = ["Applied", "applied", "is_looser", "loosened", "moved"]
+__all__ = ["Applied", "applied", "ended", "is_looser", "loosened", "moved"]
 
 _WORDS = {"fact": ("ask", "why", "how"), "step": ("title", "do", "why"), "rule": ("say", "why")}
 """What may be said in other words."""
@@ -48,8 +49,8 @@ def moved(packs: Sequence[Pack]) -> Iterator[Fault]:
         if base is None:
             text = f"the pack `{pack.adjusts.pack}` that `{pack.name}` adjusts is not here"
             yield pack.adjusts.pack.fault("SA701", text, help="install it, or name its folder")
-        elif base.digest != pack.adjusts.digest.text:
-            text = f"`{pack.name}` adjusts other texts of `{base.name}` than are here: {base.digest}"
+        elif base.written != pack.adjusts.digest.text:
+            text = f"`{pack.name}` adjusts other texts of `{base.name}` than are here: {base.written}"
             help = "`stillair adjust FOLDER --was OLD` says what is stale; then write the new digest"
             yield pack.adjusts.digest.fault("SA701", text, help=help)
 
@@ -83,7 +84,7 @@ class Applied:
         self.facts: dict[str, dict[str, Any]] = {}
         self.steps: dict[str, dict[str, Any]] = {}
         self.rules: dict[str, dict[str, Any]] = {}
-        self.photos: dict[str, str] = {}
+        self.photos: dict[str, tuple[Text, str]] = {}
         self._declared = {spec.name: spec for p in packs for c in p.checklists for spec in c.limits}
         for name, change in self.adjusts.limits:
             self._limit(name, change)
@@ -107,7 +108,7 @@ class Applied:
         for step in checklist.steps:
             steps.append(step._replace(**self.steps.get(step.name, {})))
             if step.name in self.photos:
-                fact, own = _photo(step, self.photos[step.name], self.by.title)
+                fact, own = _photo(step, *self.photos[step.name], self.by.title)
                 photos.append(fact)
                 steps.append(own)
         return checklist._replace(
@@ -231,7 +232,7 @@ class Applied:
                 "add a step of your own",
             )  # fmt: skip
             return
-        self.photos[name.text] = what
+        self.photos[name.text] = name, what
 
     # -- what is added -----------------------------------------------------------------------------------
 
@@ -296,6 +297,15 @@ def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iter
         yield where.fault("SA702", message, help=f"the {found.use} may only become stricter; leave it")
 
 
+def ended(program: Program, today: date) -> Iterator[Fault]:
+    """A fault for each limit whose loosening has ended: no job begins with it."""
+    for limit in program.limits.values():
+        by = limit.spec.set_by
+        if by is not None and by.looser and by.until is not None and date.fromisoformat(by.until) < today:
+            message = f"`{limit.spec.name}` was loosened by {by.company} until {by.until}"
+            yield limit.spec.value.fault("SA703", message, help="renew it, or take it back")
+
+
 def _named_in(program: Program, text: str) -> set[str]:
     """The limits behind a text, directly or through calculations, waits and findings."""
     found: set[str] = set()
@@ -320,18 +330,19 @@ def _touches(where: Text, what: str) -> Fault:
     return where.fault("SA702", message, help="a company's own steps and rules leave that alone")
 
 
-def _photo(step: StepSpec, what: str, company: str) -> tuple[FactSpec, StepSpec]:
-    """The photo wanted after a step, and the step that asks for it."""
+def _photo(step: StepSpec, where: Text, what: str, company: str) -> tuple[FactSpec, StepSpec]:
+    """The photo wanted after a step, and the step that asks for it; both stand where it is wanted."""
     name = f"{step.name.replace('-', '_')}_photo"
+    asked, asks = replace(where, text=name), replace(where, text=f"{step.name}-photo")
     fact = FactSpec(
-        name=name, where=Text(name), ask=what, kind="photo", options=(), catalogue=None, quantity=None,
+        name=name, where=asked, ask=what, kind="photo", options=(), catalogue=None, quantity=None,
         between=None, unit=None, nature="fixed", per=None, safety=False, personal=None, read_with=None,
         tolerance=None, good_for=None, void_after=(), why=f"{company} wants it in the record.", how=None,
         caution=None, counts_when=None,
     )  # fmt: skip
     own = StepSpec(
-        name=f"{step.name}-photo", where=Text(f"{step.name}-photo"), title=f"Photo: {step.title}",
-        activity=None, do=None, why=None, ask=(Text(name),), when=step.when, gate=None, wait=None,
+        name=asks.text, where=asks, title=f"Photo: {step.title}", activity=None, do=None, why=None,
+        ask=(asked,), ask_every=None, when=step.when, gate=None, wait=None,
         disturbs=(), marks=(), optional=False, caution=None, never=None,
     )  # fmt: skip
     return fact, own

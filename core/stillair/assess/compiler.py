@@ -79,7 +79,7 @@ from .program import (
 if TYPE_CHECKING:
     from stillair.pack import Pack
 
-__all__ = ["Compiler", "compile_packs"]
+__all__ = ["Compiler", "checked", "compile_packs"]
 
 _NAMED = re.compile(r"[a-z][a-z0-9_]*")
 _WORD = re.compile(r"[A-Za-z][A-Za-z0-9_]*")
@@ -91,18 +91,28 @@ def compile_packs(
     calculators: Mapping[str, Calculator],
     catalogues: Mapping[str, Catalogue],
 ) -> Program:
-    """The program of these packs; StillairError with every fault found.
+    """The program of these packs; StillairError with every fault found."""
+    return checked(packs, calculators, catalogues).finish()
+
+
+def checked(
+    packs: Sequence[Pack],
+    calculators: Mapping[str, Calculator],
+    catalogues: Mapping[str, Catalogue],
+) -> Compiler:
+    """A compiler that has checked these packs, as adjusted; StillairError with every fault found.
 
     What a company adjusts is held against the program without it, and refused where it loosens a guard.
     """
     if all(pack.adjusts is None for pack in packs):
-        return Compiler(packs, calculators, catalogues).run()
+        return Compiler(packs, calculators, catalogues).sound()
     from .adjusting import applied, loosened, moved
 
     faults = [*moved(packs)]
     if faults:
         raise StillairError(*faults)
-    plain = compile_packs([pack for pack in packs if pack.adjusts is None], calculators, catalogues)
+    bare = [pack for pack in packs if pack.adjusts is None]
+    plain = Compiler(bare, calculators, catalogues).sound().program
     adjustments = applied(packs, plain)
     faults = [fault for each in adjustments for fault in each.faults]
     if faults:
@@ -111,11 +121,11 @@ def compile_packs(
         packs = [
             pack if pack is each.by else replace(pack, checklists=each.checklists(pack)) for pack in packs
         ]
-    program = Compiler(packs, calculators, catalogues).run()
-    faults = [*loosened(adjustments, plain, program)]
+    compiler = Compiler(packs, calculators, catalogues).sound()
+    faults = [*loosened(adjustments, plain, compiler.program)]
     if faults:
         raise StillairError(*faults)
-    return program
+    return compiler
 
 
 class Compiler:
@@ -140,11 +150,15 @@ class Compiler:
         """The powered state that each step inside one belongs to."""
         self._said: dict[tuple[str, str | None, str | None], Cond] = {}
 
-    def run(self) -> Program:
-        """The program, ready to run. Raises StillairError with every fault found."""
+    def sound(self) -> Compiler:
+        """Itself, checked. Raises StillairError with every fault found."""
         self.check()
         if self.faults:
             raise StillairError(*self.faults)
+        return self
+
+    def finish(self) -> Program:
+        """The program of what is sound, ready to run."""
         program = self.program
         program.code = marshal.dumps(code_of([c.checked for c in program.conditions]))
         conds = {r.when.number: r.when.flat for r in program.rules.values() if r.per is None}

@@ -39,6 +39,14 @@ _NAMES = {
     ("ChecklistShape", "before"): "checklist",
 }
 """The keys whose value is a name, and the kind of thing it names."""
+_ADJUSTED = {
+    "limits": ("limit",),
+    "good for": ("fact",),
+    "notes": ("fact",),
+    "photos": ("step",),
+    "wording": ("fact", "step", "rule"),
+}
+"""What each part of an adjustment is about."""
 _SHORT: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("FactShape", "counts when", {"type": ["string", "number"]}),
     ("ChecklistShape", "calculate", {"type": ["string", "number"]}),
@@ -60,9 +68,17 @@ def checklist_schema(packs: Iterable[Pack] = (), catalogues: Iterable[str] = ())
     return {"$schema": _DRAFT, **schema, "title": "A checklist"}
 
 
-def manifest_schema(plugins: Iterable[str] = ()) -> dict[str, Any]:
-    """The schema of a manifest; the names of the plugins installed are offered."""
+def manifest_schema(plugins: Iterable[str] = (), packs: Iterable[Pack] = ()) -> dict[str, Any]:
+    """The schema of a manifest; plugins installed, and what of the packs may be adjusted, are offered."""
     schema = _cleaned(ManifestShape.model_json_schema(by_alias=True))
+    adjusting = schema["$defs"]["AdjustingShape"]["properties"]
+    _widen(adjusting["limits"], {"type": ["string", "number"]}, each=True)
+    declared = _declared(packs)
+    for key, kinds in _ADJUSTED.items():
+        (inner,) = adjusting[key]["patternProperties"].values()
+        offered = {name: inner for kind in kinds for name in declared.get(kind, ())}
+        if offered:
+            adjusting[key]["properties"] = offered
     names = sorted(plugins)
     if names:
         offered = schema["properties"]["plugins"]

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 
 import click
 
 from stillair import account
 from stillair.assess import Program, compile_packs
-from stillair.assess.adjusting import applied, loosened
+from stillair.assess.adjusting import applied, ended, loosened
 from stillair.authoring.stale import Standing, standings
 from stillair.fault import Fault
 from stillair.hooks import Plugins
@@ -48,8 +49,8 @@ def adjust(settings: Settings, folder: str, packs: tuple[str, ...], was: str | N
     chosen = _packs(plugins, choose(plugins, [str(Path(folder).absolute()), *packs]))
     base = next(pack for pack in chosen if pack.name == ours.adjusts.pack.text)
     before = base if was is None else read_pack(Path(was), plugins=plugins.versions())
-    if was is not None and before.digest != ours.adjusts.digest.text:
-        raise Mistake(f"`{folder}` was not made for `{was}`", f"its digest is {before.digest}")
+    if was is not None and before.written != ours.adjusts.digest.text:
+        raise Mistake(f"`{folder}` was not made for `{was}`", f"its digest is {before.written}")
     others = [pack for pack in chosen if pack.adjusts is None]
     new = compile_packs(others, plugins.calculators, plugins.catalogues)
     old = new if before is base else _compiled([before if p is base else p for p in others], plugins)
@@ -57,7 +58,9 @@ def adjust(settings: Settings, folder: str, packs: tuple[str, ...], was: str | N
     if was is None:
         # Held against the pack it was made for, nothing can have moved.
         rows = [row._replace(stale=None) for row in rows]
-    faults = _refused(chosen, ours, base, new, plugins, moved=was is not None)
+    now = settings.clock.now()
+    today = datetime.fromtimestamp(now, settings.clock.zone(now)).date()
+    faults = _refused(chosen, ours, base, new, plugins, today, moved=was is not None)
     if as_json:
         print_json(_account(ours, base, rows, faults))
     else:
@@ -77,12 +80,19 @@ def _compiled(packs: Sequence[Pack], plugins: Plugins) -> Program:
 
 
 def _refused(
-    packs: Sequence[Pack], ours: Pack, base: Pack, plain: Program, plugins: Plugins, *, moved: bool
+    packs: Sequence[Pack],
+    ours: Pack,
+    base: Pack,
+    plain: Program,
+    plugins: Plugins,
+    today: date,
+    *,
+    moved: bool,
 ) -> list[Fault]:
     """Why the adjustment may not be; of one whose pack has moved, as if it already named the new digest."""
     assert ours.adjusts is not None
-    if not moved and ours.adjusts.digest.text != base.digest:
-        text = f"it was made for other texts of `{base.name}` than are here: {base.digest}"
+    if not moved and ours.adjusts.digest.text != base.written:
+        text = f"it was made for other texts of `{base.name}` than are here: {base.written}"
         return [ours.adjusts.digest.fault("SA701", text, help="`--was OLD` says what is stale")]
     adjustments = applied(packs, plain)
     faults = [fault for each in adjustments for fault in each.faults]
@@ -92,7 +102,8 @@ def _refused(
     for each in adjustments:
         changed = [p if p is each.by else replace(p, checklists=each.checklists(p)) for p in changed]
     bare = [replace(pack, adjusts=None) for pack in changed]
-    return list(loosened(adjustments, plain, _compiled(bare, plugins)))
+    program = _compiled(bare, plugins)
+    return [*loosened(adjustments, plain, program), *ended(program, today)]
 
 
 def _say(screen: Screen, ours: Pack, base: Pack, rows: Sequence[Standing], faults: Sequence[Fault]) -> None:
@@ -116,7 +127,7 @@ def _account(ours: Pack, base: Pack, rows: Sequence[Standing], faults: Sequence[
         "format": account.ADJUSTMENT,
         "pack": ours.name,
         "adjusts": base.name,
-        "digest": base.digest,
+        "digest": base.written,
         "adjustments": [row._asdict() for row in rows],
         "refused": [
             {

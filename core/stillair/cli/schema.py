@@ -30,10 +30,10 @@ def schema(settings: Settings, pack: str | None, kind: str) -> None:
     from stillair.pack import read_texts
 
     plugins = Plugins.load(settings.plugin_dirs)
+    texts = choose(plugins, [pack]) if pack is not None else {}
+    packs = [read_texts(t, plugins=plugins.versions(), label=name) for name, t in texts.items()]
     if kind == "manifest":
-        found = manifest_schema(plugins.versions())
+        found = manifest_schema(plugins.versions(), packs)
     else:
-        texts = choose(plugins, [pack]) if pack is not None else {}
-        packs = [read_texts(t, plugins=plugins.versions(), label=name) for name, t in texts.items()]
         found = checklist_schema(packs, plugins.catalogues)
     click.echo(json.dumps(found, indent=1))

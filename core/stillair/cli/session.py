@@ -366,13 +366,12 @@ class Session:
 
 def _in_time(program: Program, clock: Clock) -> None:
     """No job is begun with a limit whose loosening has ended."""
+    from stillair.assess.adjusting import ended
+
     now = clock.now()
-    today = datetime.fromtimestamp(now, clock.zone(now)).date().isoformat()
-    for limit in program.limits.values():
-        by = limit.spec.set_by
-        if by is not None and by.until is not None and by.looser and by.until < today:
-            message = f"`{limit.spec.name}` was loosened by {by.company} until {by.until}"
-            raise StillairError(Fault("SA703", message, "--pack", help="renew it, or take it back"))
+    faults = [*ended(program, datetime.fromtimestamp(now, clock.zone(now)).date())]
+    if faults:
+        raise StillairError(*faults)
 
 
 def _in_charge(lines: Sequence[Line]) -> str | None:

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from stillair.assess.compiler import Compiler
+from stillair.assess.adjusting import ended
+from stillair.assess.compiler import Compiler, checked
 from stillair.calculator import Calculator, Catalogue
-from stillair.fault import Fault
+from stillair.fault import Fault, StillairError
 from stillair.pack import Pack
 
 from .groups import grouped
@@ -64,18 +65,25 @@ def lint(
 ) -> Report:
     """What is wrong with packs that work together; they are read already.
 
+    They are looked at as a company adjusts them; where it may not, without that, and it is told why.
     Nothing of them is run, unless scenarios are given: then every answer that cannot be had is tried.
     """
-    compiler = Compiler(packs, calculators, catalogues)
-    compiler.check()
+    refused: tuple[Fault, ...] = ()
+    try:
+        compiler = checked(packs, calculators, catalogues)
+    except StillairError as error:
+        refused = error.faults
+        compiler = Compiler(packs, calculators, catalogues)
+        compiler.check()
     if compiler.faults:
-        return Report(profile, _sorted(compiler.faults))
-    subject = Subject(tuple(packs), compiler)
-    found = [fault for check in _CHECKS for fault in check(subject) if is_told(fault.code, profile)]
+        return Report(profile, _sorted([*compiler.faults, *refused]))
+    subject = Subject(tuple(compiler.packs), compiler)
+    found = [*refused, *ended(compiler.program, today)]
+    found += [fault for check in _CHECKS for fault in check(subject) if is_told(fault.code, profile)]
     if scenarios is not None:
         from .nowhere import leads_nowhere
 
-        program = Compiler(packs, calculators, catalogues).run()
+        program = Compiler(compiler.packs, calculators, catalogues).sound().finish()
         found += (f for f in leads_nowhere(subject, program, scenarios) if is_told(f.code, profile))
     return _less_accepted(Report(profile, _sorted(found)), packs, today)
 
