@@ -19,7 +19,7 @@ from stillair.cli.clock import FixedClock
 from stillair.cli.session import Session, Settings
 from stillair.fault import StillairError
 from stillair.hooks import Plugins
-from stillair.pack import Pack, read_pack, read_texts
+from stillair.pack import BELIEFS, Pack, read_pack, read_texts
 from stillair.trail import markdown
 
 pytestmark = pytest.mark.usefixtures("own_cache")
@@ -74,6 +74,11 @@ rules:
   - {rule: too-high, stop: [work], when: bottom > most, say: Too high, lifted by: Let it down.}
   - {rule: high, finding: high, when: top > most, say: It is high, source: common practice}
   - {rule: dull, finding: dull, when: colour is blue and bottom > warn_at + 0 psig, say: Dull, source: s}
+"""
+PLACES = """
+places:
+  - {place: seam, title: Seam, belief: 0.5, minutes: 5}
+  - {place: valve, title: Valve, belief: 0.5, minutes: 2}
 """
 MANIFEST = "pack: vat\nversion: 1.0.0\ntitle: A vat\nengine: '>=0.1,<1'\nchecklists: [vat.yaml]\n"
 
@@ -130,7 +135,7 @@ REFUSED = [
     ("limits: {most: 90 psig}", "SA704", "outside its bounds 20 psig .. 80 psig", ""),
     ("limits: {fixed: 4 psi}", "SA704", "the pack gives no bounds for `fixed`", ""),
     ("limits: {most: 40 min}", "SA306", "", ""),
-    ("limits: {warn_at: 7 psi}", "SA703", "is safer lower, and is set looser without who and why", ""),
+    ("limits: {warn_at: 7 psi}", "SA703", "is safer lower, and is set looser without who, why, until", ""),
     ("limits: {warn_at: {is: 7 psi, who: B, why: w, until: soon}}", "SA703", "`soon` is not a day", ""),
     ("good for: {smell: 2 h}", "SA702", "`smell` is good for 1 h; it may only be less", ""),
     ("good for: {smel: 2 h}", "SA301", "there is no fact `smel`", "did you mean `smell`?"),
@@ -300,6 +305,35 @@ def test_an_adjustment_made_for_other_texts_is_refused() -> None:
         compile_packs([vat(GUARDED + "\n# moved\n"), ours], {}, {})
     (fault,) = caught.value.faults
     assert fault.code == "SA701" and "stillair adjust FOLDER --was OLD" in str(fault.help)
+
+
+def test_learned_beliefs_do_not_move_the_digest() -> None:
+    """A company may adjust a pack and go by its own beliefs at once; these are no text of the author."""
+    base = vat(GUARDED + PLACES)
+    learned = (
+        f"beliefs: vat\nversion: 1.0.0\ndigest: {base.digest}\nstrength: 20\njobs: 3\nleaks: 2\n"
+        "places:\n  seam: {belief: 0.7, leaks: 2, between: 0.4 .. 0.9}\n"
+        "  valve: {belief: 0.3, leaks: 0, between: 0.1 .. 0.6}\n"
+    )
+    put = read_texts({**base.texts, BELIEFS: learned}, plugins={}, label="vat")
+    assert put.digest != base.digest and put.written == base.written == base.digest
+    program = compile_packs([put, company("limits: {margin: 5 psi}", base)], {}, {})
+    assert program.limits["margin"].text == "5 psi"
+    assert [place.spec.belief for place in program.places.values()] == [0.7, 0.3]
+
+
+def test_two_packs_adjust_no_name_both() -> None:
+    """Else the last one would be taken without a word."""
+    second = company("limits: {margin: 4 psi, pause: 30 min}")
+    texts = {"manifest.yaml": second.texts["manifest.yaml"].replace("pack: acme", "pack: bcme")}
+    second = read_texts(texts, plugins={}, label="bcme")
+    program = compile_packs([vat(), company("limits: {most: 40 psig}"), second], {}, {})
+    assert [program.limits[name].text for name in ("most", "margin")] == ["40 psig", "4 psi"]
+    with pytest.raises(StillairError) as caught:
+        compile_packs([vat(), company("limits: {margin: 5 psi}"), second], {}, {})
+    (fault,) = caught.value.faults
+    assert (fault.code, fault.path) == ("SA205", "bcme/manifest.yaml")
+    assert fault.message == "`margin` is adjusted by `acme` as well"
 
 
 def test_what_adjusts_joins() -> None:

@@ -19,6 +19,7 @@ from stillair.cli import main
 from stillair.cli.clock import FixedClock
 from stillair.cli.session import Settings
 from stillair.fault import CODES
+from stillair.pack import read_pack
 
 HERE = Path(__file__).parent
 BROKEN = HERE / "broken"
@@ -246,6 +247,59 @@ def test_what_cannot_be_read_cannot_be_accepted(tmp_path: Path) -> None:
     manifest = "accepts: [{code: SA301, of: x, because: Later, until: 2099-01-01}]\n"
     ((code, message),) = faults(tmp_path, "", manifest=manifest)
     assert code == "SA209" and "cannot be `SA301`" in message
+    ((code, message),) = faults(tmp_path, "", manifest=manifest.replace("SA301", "SA702"))
+    assert code == "SA209" and "cannot be `SA702`" in message
+
+
+# -- what a company adjusts ---------------------------------------------------------------------------------
+
+
+def adjusting(folder: Path, adjusts: str, text: str = "", digest: str | None = None) -> tuple[str, str]:
+    """A pack, and one that adjusts it: their folders."""
+    limit = "limits: {least: {is: 2 in, between: 1 in .. 4 in, safer: higher, source: s}}\n"
+    base = example(folder, limit + text)
+    place = folder / "acme"
+    place.mkdir(exist_ok=True)
+    digest = digest or read_pack(Path(base), plugins={}).digest
+    (place / "manifest.yaml").write_text(
+        MANIFEST.replace("pack: example", "pack: acme\njoins: example").replace("[example.yaml]", "[]")
+        + f"adjusts:\n  pack: example\n  digest: {digest}\n  {adjusts}\n",
+        encoding="utf-8",
+    )
+    return base, str(place)
+
+
+def told(*args: str) -> list[tuple[str, str]]:
+    found = json.loads(run(*args, "--format", "json").stdout)["faults"]
+    return [(Path(fault["path"]).parent.name, fault["code"]) for fault in found]
+
+
+def test_packs_are_looked_at_as_adjusted(tmp_path: Path) -> None:
+    """What only an adjustment makes impossible is told, and what only it makes possible is not."""
+    text = "rules: [{rule: r, finding: f, when: level < least and level > 3 in}]\n"
+    base, ours = adjusting(tmp_path, "limits: {least: 4 in}", text)
+    assert told(base) == [("example", "SA602")]
+    assert told(base, ours) == []
+    text = "rules: [{rule: r, finding: f, when: level > least and level < 3 in}]\n"
+    base, ours = adjusting(tmp_path, "limits: {least: 4 in}", text)
+    assert told(base) == []
+    assert told(base, ours) == [("example", "SA602")]
+
+
+def test_what_may_not_be_adjusted_hides_nothing_of_the_pack(tmp_path: Path) -> None:
+    base, ours = adjusting(tmp_path, "limits: {least: 9 in}", RULE)
+    assert told(base, ours) == [("acme", "SA704"), ("example", "SA602")]
+    base, ours = adjusting(tmp_path, "limits: {least: 3 in}", "conditions: {c: humm is yes}\n", digest="aa")
+    assert told(base, ours) == [("acme", "SA701"), ("example", "SA301")]
+    assert told(base) == [("example", "SA301")]
+
+
+def test_a_photo_stands_where_it_is_wanted(tmp_path: Path) -> None:
+    """A name that is there already is told in the manifest of the company, and not nowhere."""
+    text = "steps: [{step: look, ask: [hum]}, {step: look-photo, do: Go.}]\n"
+    base, ours = adjusting(tmp_path, "photos: {look: The lid}", text)
+    ((where, code),) = told(base, ours)
+    assert (where, code) == ("acme", "SA205")
 
 
 # -- one fault, one message ---------------------------------------------------------------------------------

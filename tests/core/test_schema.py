@@ -80,5 +80,24 @@ def test_every_key_is_in_the_schema() -> None:
     assert set(printed("--of", "manifest")["properties"]) == set(ManifestShape.keys())
 
 
+def test_what_may_be_adjusted_is_offered(schemas: dict[str, list[dict[str, Any]]]) -> None:
+    """The short form of a limit and the long one; a name of the pack, and one it does not know."""
+    named = printed("leak", "--of", "manifest")
+    offered = named["$defs"]["AdjustingShape"]["properties"]
+    assert "working_day" in offered["limits"]["properties"]
+    assert "static_pressure" in offered["notes"]["properties"]
+    assert set(offered["photos"]["properties"]) < set(offered["wording"]["properties"])
+    head = "pack: a\nversion: 1.0.0\ntitle: A\nengine: '>=0.1'\njoins: leak\nchecklists: []\n"
+    head += "adjusts:\n  pack: leak\n  digest: aa\n  limits: "
+    for schema in (*schemas["manifest"], named):
+        validator = Draft202012Validator(schema)
+        for limits, valid in (
+            ("{working_day: 3 min, another: {is: 4, who: B, why: w, until: 2027-03-31}}", True),
+            ("{working_day: {value: 3 min}}", False),
+            ("{working_day: [3 min]}", False),
+        ):
+            assert validator.is_valid(plain(read_yaml(head + limits, "m"))) is valid
+
+
 def test_it_is_the_same_bytes_each_time() -> None:
     assert json.dumps(printed("leak")) == json.dumps(printed("leak"))

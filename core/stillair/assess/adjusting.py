@@ -157,7 +157,7 @@ class Applied:
         if missing:
             safer = self.base.limits[name.text].spec.safer
             says = "has no safer direction" if safer == "neither" else f"is safer {safer}"
-            message = f"`{name}` {says}, and is set looser without {' and '.join(missing)}"
+            message = f"`{name}` {says}, and is set looser without {', '.join(missing)}"
             self._fault(change.value, "SA703", message, "write who allows it, why, and until which day")
             return False
         assert change.until is not None
@@ -232,6 +232,11 @@ class Applied:
                 "add a step of your own",
             )  # fmt: skip
             return
+        for own in _photo_names(name.text):
+            if own in self.base.symbols or own in self.base.steps:
+                text = f"the photo of `{name}` would be called `{own}`, which is there already"
+                self._fault(name, "SA205", text, "add a step of your own")
+                return
         self.photos[name.text] = name, what
 
     # -- what is added -----------------------------------------------------------------------------------
@@ -277,8 +282,18 @@ class Applied:
 
 
 def applied(packs: Sequence[Pack], base: Program) -> list[Applied]:
-    """Each adjustment of these packs, held against the program without any."""
-    return [Applied(packs, pack, base) for pack in packs if pack.adjusts is not None]
+    """Each adjustment of these packs, held against the program without any; no two are of one name."""
+    found = [Applied(packs, pack, base) for pack in packs if pack.adjusts is not None]
+    first: dict[str, Applied] = {}
+    for each in found:
+        ours = each.adjusts
+        for part in (ours.limits, ours.good_for, ours.notes, ours.photos, ours.wording):
+            for name, _ in part:
+                other = first.setdefault(name.text, each)
+                if other is not each:
+                    text = f"`{name}` is adjusted by `{other.by.name}` as well"
+                    each.faults.append(name.fault("SA205", text, help="let one of the packs adjust it"))
+    return found
 
 
 def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iterator[Fault]:
@@ -297,13 +312,20 @@ def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iter
         yield where.fault("SA702", message, help=f"the {found.use} may only become stricter; leave it")
 
 
-def ended(program: Program, today: date) -> Iterator[Fault]:
-    """A fault for each limit whose loosening has ended: no job begins with it."""
-    for limit in program.limits.values():
+def ended(program: Program, today: date, packs: Sequence[Pack] = ()) -> Iterator[Fault]:
+    """A fault for each limit whose loosening has ended, where the packs say so: no job begins with it."""
+    days = {
+        name.text: change.until
+        for pack in packs
+        if pack.adjusts is not None
+        for name, change in pack.adjusts.limits
+    }
+    for name, limit in program.limits.items():
         by = limit.spec.set_by
         if by is not None and by.looser and by.until is not None and date.fromisoformat(by.until) < today:
-            message = f"`{limit.spec.name}` was loosened by {by.company} until {by.until}"
-            yield limit.spec.value.fault("SA703", message, help="renew it, or take it back")
+            where = days.get(name) or Text(name, "--pack")
+            message = f"`{name}` was loosened by {by.company} until {by.until}"
+            yield where.fault("SA703", message, help="renew it, or take it back")
 
 
 def _named_in(program: Program, text: str) -> set[str]:
@@ -330,10 +352,15 @@ def _touches(where: Text, what: str) -> Fault:
     return where.fault("SA702", message, help="a company's own steps and rules leave that alone")
 
 
+def _photo_names(step: str) -> tuple[str, str]:
+    """The fact and the step of a photo."""
+    return f"{step.replace('-', '_')}_photo", f"{step}-photo"
+
+
 def _photo(step: StepSpec, where: Text, what: str, company: str) -> tuple[FactSpec, StepSpec]:
     """The photo wanted after a step, and the step that asks for it; both stand where it is wanted."""
-    name = f"{step.name.replace('-', '_')}_photo"
-    asked, asks = replace(where, text=name), replace(where, text=f"{step.name}-photo")
+    name, step_name = _photo_names(step.name)
+    asked, asks = replace(where, text=name), replace(where, text=step_name)
     fact = FactSpec(
         name=name, where=asked, ask=what, kind="photo", options=(), catalogue=None, quantity=None,
         between=None, unit=None, nature="fixed", per=None, safety=False, personal=None, read_with=None,
@@ -341,7 +368,7 @@ def _photo(step: StepSpec, where: Text, what: str, company: str) -> tuple[FactSp
         caution=None, counts_when=None,
     )  # fmt: skip
     own = StepSpec(
-        name=asks.text, where=asks, title=f"Photo: {step.title}", activity=None, do=None, why=None,
+        name=step_name, where=asks, title=f"Photo: {step.title}", activity=None, do=None, why=None,
         ask=(asked,), ask_every=None, when=step.when, gate=None, wait=None,
         disturbs=(), marks=(), optional=False, caution=None, never=None,
     )  # fmt: skip

@@ -103,7 +103,7 @@ def _refused(
         changed = [p if p is each.by else replace(p, checklists=each.checklists(p)) for p in changed]
     bare = [replace(pack, adjusts=None) for pack in changed]
     program = _compiled(bare, plugins)
-    return [*loosened(adjustments, plain, program), *ended(program, today)]
+    return [*loosened(adjustments, plain, program), *ended(program, today, packs)]
 
 
 def _say(screen: Screen, ours: Pack, base: Pack, rows: Sequence[Standing], faults: Sequence[Fault]) -> None:
