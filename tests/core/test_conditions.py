@@ -303,7 +303,7 @@ REFUSED = [
     ("blower of indoor is stopped", "blower of indoor", "not kept per member", None),
     (
         "every sourse has (dead is yes)",
-        "every sourse has (dead is yes)",
+        "sourse",
         "no list `sourse`",
         "did you mean `source`?",
     ),
