@@ -16,8 +16,8 @@ SHORTEST = 86400.0
 def share_a_year(added: float, full_charge: float, since: float, method: str) -> float:
     """Share of the full charge lost in a year; kg, kg, s.
 
-    OutOfRange without a full charge, within a day, and for more added than the circuit holds; a rolling sum may be
-    of several additions, and more than that.
+    OutOfRange without a full charge, within a day, and for more added than the circuit holds. A rolling sum
+    may be of several additions, and more than that.
     """
     _refuse_too_soon(since)
     _refuse_negative(added)

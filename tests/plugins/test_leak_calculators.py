@@ -227,7 +227,12 @@ def test_the_rate_in_mass_is_the_rate_in_shares_times_the_charge(
     assert c.mass_lost_a_year(added, days * DAY) * YEAR == pytest.approx(share * charge)
 
 
-@pytest.mark.parametrize("method", ["annualising", "rolling", "physical"])
+def test_a_rolling_sum_may_be_more_than_the_full_charge() -> None:
+    """40 CFR 82.152: all that was added within 365 days, which may be several fillings."""
+    assert c.leak_rate_from_history(20.5, 16.0, 365 * DAY, "rolling") == pytest.approx(20.5 / 16)
+
+
+@pytest.mark.parametrize("method", ["annualising", "physical"])
 def test_more_than_the_full_charge_was_a_recharge(method: str) -> None:
     with pytest.raises(OutOfRange, match="a recharge begins a new count"):
         c.leak_rate_from_history(2.1, 2.0, 100 * DAY, method)
