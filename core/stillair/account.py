@@ -37,6 +37,7 @@ __all__ = [
     "INSTRUMENTS",
     "JOBS",
     "LINT",
+    "MUTATION",
     "NEXT",
     "PERMISSION",
     "PLUGINS",
@@ -70,6 +71,7 @@ INSTRUMENTS = "stillair.instruments/1"
 EXPLANATION = "stillair.explanation/1"
 JOBS = "stillair.jobs/1"
 LINT = "stillair.lint/1"
+MUTATION = "stillair.mutation/1"
 NEXT = "stillair.next/1"
 PERMISSION = "stillair.permission/1"
 PLUGINS = "stillair.plugins/1"

@@ -40,6 +40,7 @@ PRINTS = {
     "`plugins`": ("plugins",),
     "`adjust FOLDER`": ("adjust", "FOLDER/acme", "--pack", TANK),
     "`rehearse PACK`": ("rehearse", TANK),
+    "`rehearse PACK --mutate`": ("rehearse", TANK, "--mutate", "--mutants", "5"),
     "`rehearse PACK --coverage`": ("rehearse", TANK, "--coverage"),
     "`lint PATH`": ("lint", "--profile", "published", str(HERE / "tank")),
     "`explain CODE`": ("explain", "SA201"),

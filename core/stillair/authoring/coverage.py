@@ -19,7 +19,7 @@ from stillair.condition import core
 from stillair.possible import judge_mask, judge_span
 from stillair.verdict import Verdict, all_of, any_of
 
-__all__ = ["Coverage", "Edge", "Part", "Seen", "Seer", "coverage", "share"]
+__all__ = ["Coverage", "Edge", "Part", "Seen", "Seer", "coverage", "share", "step_of", "units_behind"]
 
 _MINUTE = 60.0
 """The step of clock times and of durations compared with one another: what people enter."""
@@ -217,7 +217,7 @@ def _edges(program: Program, seen: Seen, cond: int, number: int, part: Leaf) -> 
     for place, at in enumerate(part.region.edges()):
         if domain is not None and not domain.low < at < domain.high:
             continue  # there is nothing on one of its sides
-        size, said = _step(program, part)
+        size, said = step_of(program, part)
         slack = size * (1 + 1e-9)
         near = [seen.nearest.get((cond, number, place, above), math.inf) <= slack for above in (False, True)]
         yield Edge(_bound(part, place), said, *near)
@@ -238,7 +238,7 @@ def _bound(part: core.Within, place: int) -> str:
     return part.bounds[min(place, len(part.bounds) - 1)] if part.bounds else "the edge"
 
 
-def _step(program: Program, part: core.Within) -> tuple[float, str]:
+def step_of(program: Program, part: core.Within) -> tuple[float, str]:
     """One step at the edge: the last digit of the limit or number as written, else one of the unit read."""
     for bound in part.bounds:
         named = (program.limits.get(word) for word in re.findall(r"[a-z][a-z0-9_]*", bound))
@@ -251,14 +251,14 @@ def _step(program: Program, part: core.Within) -> tuple[float, str]:
         unit = quantity.difference_unit(quantity.read_literal(literal)[0].unit)
         size = 10.0**-decimals * abs(float(unit.factor))
         return size, f"{10.0**-decimals:.{decimals}f} {unit.symbol}".removesuffix(" 1")
-    found = next(_units(program, part.ref), None)
+    found = next(units_behind(program, part.ref), None)
     unit = quantity.difference_unit(found or quantity.canonical_unit(part.dimension))
     if unit.dimension.name == "duration":
         return _MINUTE, "1 min"
     return abs(float(unit.factor)), f"1 {unit.symbol}".removesuffix(" 1")
 
 
-def _units(program: Program, ref: core.Ref) -> Iterator[quantity.Unit]:
+def units_behind(program: Program, ref: core.Ref) -> Iterator[quantity.Unit]:
     """The units in which the facts behind a difference are read."""
     fact = program.facts.get(ref.name)
     if fact is not None and fact.unit is not None:
@@ -266,7 +266,7 @@ def _units(program: Program, ref: core.Ref) -> Iterator[quantity.Unit]:
     formula = program.derived.get(ref.name) or program.calculations.get(ref.name, (None,))[0]
     if isinstance(formula, core.Formula):
         for leaf in core.leaves(formula.expression):
-            for unit in _units(program, leaf):
+            for unit in units_behind(program, leaf):
                 if quantity.difference_unit(unit).dimension == _difference(formula.dimension):
                     yield unit
 

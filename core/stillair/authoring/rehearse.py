@@ -74,14 +74,17 @@ def play(
     scenario: Mapping[str, Any],
     trail: TrailMaker | None = None,
     watch: Watcher | None = None,
+    hasty: bool = False,
 ) -> Rehearsal:
     """Play a scenario. ScenarioError where an entry is refused, or nothing is expected.
 
-    `watch` is shown the assessment at every expectation and at the end.
+    `watch` is shown the assessment at every expectation and at the end; `hasty` leaves off at the first miss.
     """
     player = _Player(program, scenario, trail, watch)
     for number, part in enumerate(scenario["does"], 1):
         player.turn(number, part)
+        if hasty and player.result.misses:
+            return player.result
     if not player.result.checked:
         raise ScenarioError(f"{player.result.title}: nothing is expected")
     if watch is not None:

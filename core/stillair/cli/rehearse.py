@@ -38,7 +38,7 @@ _FEW = 8
     type=click.FloatRange(0, 100),
     default=0,
     metavar="PERCENT",
-    help="With --coverage: fail if less was seen.",
+    help="With --coverage or --mutate: fail if less was seen, or noticed.",
 )
 @click.option(
     "--guards-at-least",
@@ -46,6 +46,15 @@ _FEW = 8
     default=0,
     metavar="PERCENT",
     help="The same for gates, stops and what makes safety facts count.",
+)
+@click.option("--mutate", is_flag=True, help="Say which slips in the conditions no scenario would notice.")
+@click.option(
+    "--mutants",
+    type=click.IntRange(1),
+    default=200,
+    show_default=True,
+    metavar="NUMBER",
+    help="With --mutate: how many at most, spread evenly.",
 )
 @click.option("--record", metavar="JOB", type=click.Path(), help="Print JOB as a scenario instead.")
 @format_option
@@ -58,6 +67,8 @@ def rehearse(
     coverage: bool,
     at_least: float,
     guards_at_least: float,
+    mutate: bool,
+    mutants: int,
     record: str | None,
     as_json: bool,
 ) -> None:
@@ -72,8 +83,9 @@ def rehearse(
     paths = [path for folder in folders for path in scenarios_in(folder) if only in path.stem]
     if not paths:
         raise click.ClickException(f"there are no scenarios{f' with `{only}`' if only else ''} to play")
+    processes = processes or os.cpu_count() or 1
     _begin(settings.plugin_dirs, coverage)
-    played = list(_played(paths, settings.plugin_dirs, coverage, processes or os.cpu_count() or 1))
+    played = list(_played(paths, settings.plugin_dirs, coverage, processes))
     failed = [each for each in played if not each.passed]
     enough = True
     if coverage and not failed:
@@ -87,6 +99,16 @@ def rehearse(
         else:
             _say(Screen(), played, failed)
             covered.say(Screen())
+    elif mutate and not failed:
+        from .mutated import Mutating
+
+        mutating = Mutating(settings.plugin_dirs, folders, paths, mutants)
+        result, of = mutating.run(processes)
+        enough = result.share >= at_least
+        if as_json:
+            print_json(mutating.account(result, of))
+        else:
+            mutating.say(Screen(), result, of)
     elif as_json:
         print_json(_account(played))
     else:

@@ -1,0 +1,218 @@
+"""Conditions changed in one place each, as a slip of their author might, and those that change nothing.
+
+A number is moved by one step, its unit is taken for another, a test is turned round, a part is left out,
+`and` stands for `or`. A mutant that no possible facts can tell from the condition is equivalent: every
+combination of options, and of numbers on each side of every edge, within the range of each fact, is tried.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise, product
+from typing import NamedTuple
+
+from stillair import quantity
+from stillair.assess import Program
+from stillair.assess.program import Cond
+from stillair.assess.uses import Leaf, leaves
+from stillair.condition import core
+from stillair.condition.core import All, Condition, Either, Ref, Test, Truth, Within
+from stillair.condition.tree import judge
+from stillair.possible import Number, Options, Region
+from stillair.verdict import Verdict
+
+from .coverage import step_of
+
+__all__ = ["Case", "Mutant", "apart", "mutants", "settled"]
+
+MOST = 20_000
+"""Combinations tried to tell a mutant from its condition (judgement: a second)."""
+
+Case = Mapping[Ref, float | int]
+"""For each reference one possible value: a number, or the bit of an option."""
+
+
+class Mutant(NamedTuple):
+    """A condition with one part of it changed: what stands in its place, in words."""
+
+    cond: Cond
+    part: str
+    instead: str
+    changed: Condition
+
+
+def mutants(program: Program, cond: Cond) -> Iterator[Mutant]:
+    """Every mutant of a condition, as written."""
+    tree = cond.checked
+    for place, leaf in enumerate(leaves(tree)):
+        said = " ".join(leaf.text.split())
+        for instead, new in _of_leaf(program, leaf):
+            yield Mutant(cond, said, instead, _with(tree, place, new))
+    for path, node in _joins(tree):
+        for index, part in enumerate(node.parts):
+            rest = node.parts[:index] + node.parts[index + 1 :]
+            new = rest[0] if len(rest) == 1 else type(node)(rest, node.text)
+            yield Mutant(cond, " ".join(part.text.split()), "left out", _at(tree, path, new))
+        word, other = ("or", Either) if isinstance(node, All) else ("and", All)
+        join = "and" if word == "or" else "or"
+        swapped = other(node.parts, node.text)
+        yield Mutant(cond, " ".join(node.text.split()), f"`{word}` for `{join}`", _at(tree, path, swapped))
+
+
+def _of_leaf(program: Program, leaf: Leaf) -> Iterator[tuple[str, Condition]]:
+    if isinstance(leaf, Test):
+        yield "the other way round", Test(leaf.ref, leaf.never, leaf.sure, leaf.domain, leaf.text)
+        return
+    yield "the other way round", leaf._replace(region=leaf.region.complement())
+    size, said = step_of(program, leaf)
+    for edge, at in enumerate(leaf.region.edges()):
+        for by, word in ((size, "more"), (-size, "less")):
+            moved = _moved(leaf.region, edge, at + by)
+            if moved is not None:
+                yield f"{said} {word} at its {_which(leaf, edge)}", leaf._replace(region=moved)
+    if len(list(leaf.region.edges())) == 1:
+        yield from _other_units(program, leaf)
+
+
+def _which(leaf: Within, edge: int) -> str:
+    return "edge" if len(list(leaf.region.edges())) == 1 else ("lower edge", "upper edge")[min(edge, 1)]
+
+
+def _moved(region: Region, edge: int, to: float) -> Region | None:
+    """The region with one of its edges elsewhere; None where there would be nothing left."""
+    pieces = []
+    count = 0
+    for low, low_in, high, high_in in region.pieces:
+        ends = []
+        for end in (low, high):
+            if math.isfinite(end):
+                ends.append(to if count == edge else end)
+                count += 1
+            else:
+                ends.append(end)
+        if ends[0] > ends[1]:
+            return None
+        pieces.append((ends[0], low_in, ends[1], high_in))
+    return Region(tuple(pieces))
+
+
+def _other_units(program: Program, leaf: Within) -> Iterator[tuple[str, Condition]]:
+    """The number written, had it been meant in a unit it is often confused with."""
+    if len(leaf.bounds) != 1:
+        return
+    limit = program.limits.get(leaf.bounds[0])
+    try:
+        read = quantity.read(limit.text if limit is not None else leaf.bounds[0], leaf.dimension)
+    except quantity.QuantityError:
+        return
+    (at,) = leaf.region.edges()
+    if read.value != at:
+        return
+    for other in quantity.other_units(read)[:1]:
+        moved = _moved(leaf.region, 0, other.value)
+        if moved is not None:
+            yield (
+                f"{other.typed} for {limit.text if limit is not None else leaf.bounds[0]}",
+                leaf._replace(region=moved),
+            )
+
+
+# -- the tree ------------------------------------------------------------------------------------------------
+
+
+def _with(tree: Condition, place: int, new: Condition) -> Condition:
+    """The tree with its leaf number `place` replaced."""
+    count = -1
+
+    def walk(node: Condition) -> Condition:
+        nonlocal count
+        if isinstance(node, All | Either):
+            return type(node)(tuple(walk(part) for part in node.parts), node.text)
+        if isinstance(node, Truth):
+            return node
+        count += 1
+        return new if count == place else node
+
+    return walk(tree)
+
+
+def _joins(tree: Condition, path: tuple[int, ...] = ()) -> Iterator[tuple[tuple[int, ...], All | Either]]:
+    if isinstance(tree, All | Either):
+        yield path, tree
+        for index, part in enumerate(tree.parts):
+            yield from _joins(part, (*path, index))
+
+
+def _at(tree: Condition, path: Sequence[int], new: Condition) -> Condition:
+    if not path:
+        return new
+    assert isinstance(tree, All | Either)
+    parts = list(tree.parts)
+    parts[path[0]] = _at(parts[path[0]], path[1:], new)
+    return type(tree)(tuple(parts), tree.text)
+
+
+# -- telling them apart --------------------------------------------------------------------------------------
+
+
+def apart(program: Program, mutant: Mutant) -> Case | bool:
+    """Facts for which the mutant and its condition differ; False if there are none, True if not found out."""
+    old, new = mutant.cond.checked, mutant.changed
+    choices = {ref: _values(program, ref, old, new) for ref in dict.fromkeys(core.refs_of(old))}
+    if math.prod(map(len, choices.values())) > MOST:
+        return True
+    for values in product(*choices.values()):
+        case = dict(zip(choices, values, strict=True))
+        if settled(program, old, case) is not settled(program, new, case):
+            return case
+    return False
+
+
+def settled(program: Program, condition: Condition, case: Case) -> Verdict:
+    """The verdict of a condition for these values. A fact of which nothing counts is not known."""
+    nothing = {
+        Ref(derivation.ref.name)
+        for ref, value in case.items()
+        if isinstance(derivation := program.derived.get(ref.name), core.Readings) and value == 0
+    }
+
+    def lookup(ref: Ref) -> Number | Options:
+        value = case[ref]
+        if ref in nothing or Ref(ref.name) in nothing:
+            return Options(-1) if isinstance(value, int) else Number(-math.inf, math.inf)
+        return Options(value) if isinstance(value, int) else Number(value, value)
+
+    return judge(condition, lookup)
+
+
+def _values(program: Program, ref: Ref, *trees: Condition) -> list[float | int]:
+    """Values of a fact that a condition can tell apart: every option, or numbers at and beside every edge."""
+    parts = [leaf for tree in trees for leaf in leaves(tree) if leaf.ref == ref]
+    first = parts[0]
+    if isinstance(first, Test):
+        known = {(leaf.sure, leaf.never) for leaf in parts if isinstance(leaf, Test)}
+        kinds: dict[tuple[bool, ...], int] = {}
+        for bit in range(len(first.domain.names)):
+            kinds.setdefault(tuple(bool(mask >> bit & 1) for pair in known for mask in pair), 1 << bit)
+        return list(kinds.values())
+    edges = sorted({edge for leaf in parts if isinstance(leaf, Within) for edge in leaf.region.edges()})
+    whole = isinstance(program.derived.get(ref.name), core.Readings | core.Entries | core.Count)
+    if whole:
+        return [float(n) for n in sorted({max(0, math.floor(e) + d) for e in edges for d in (-1, 0, 1)})]
+    low, high = _range(program, ref)
+    between = [(a + b) / 2 for a, b in pairwise(edges)]
+    span = max(1.0, *(abs(e) for e in edges)) if edges else 1.0
+    outer = [edges[0] - span, edges[-1] + span] if edges else [0.0]
+    ends = [end for end in (low, high) if math.isfinite(end)]
+    return [value for value in sorted({*edges, *between, *outer, *ends}) if low <= value <= high]
+
+
+def _range(program: Program, ref: Ref) -> tuple[float, float]:
+    symbol = program.symbols.get(ref.name)
+    domain = symbol.domain if symbol is not None else None
+    if isinstance(domain, core.NumberDomain) and symbol is not None and symbol.kind == "fact":
+        return domain.low, domain.high
+    if isinstance(program.derived.get(ref.name), core.SinceEvent):
+        return 0.0, math.inf
+    return -math.inf, math.inf

@@ -1,0 +1,209 @@
+"""Which mutants of the conditions the scenarios notice, and what to ask about those they do not.
+
+First every scenario is played once, and each mutant is judged beside its condition at every moment looked at:
+one that never differs is noticed by none. Then the scenarios in which it differs are played with the mutant
+in the place of its condition until an expectation fails.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from stillair import quantity
+from stillair.assess import Assessment, Program
+from stillair.assess.program import NO_BINDING
+from stillair.assess.uses import Use, each_view, uses
+from stillair.condition.compiled import code_of, functions, slots_of
+from stillair.condition.core import GRADES, NumberDomain, OptionDomain, Ref
+from stillair.condition.merge import merged
+from stillair.condition.tree import judge
+from stillair.possible import Options
+
+from .coverage import units_behind
+from .mutants import Case, Mutant, apart, mutants, settled
+from .rehearse import TrailMaker, play
+from .scenario import ScenarioError
+
+__all__ = ["Mutation", "Survivor", "Watcher", "all_mutants", "notices", "survivor"]
+
+
+@dataclass(slots=True)
+class Mutation:
+    """What became of the mutants of some conditions: how many, how many are equivalent, noticed, not told."""
+
+    made: int = 0
+    equivalent: int = 0
+    noticed: int = 0
+    survivors: list[Survivor] = field(default_factory=list)
+
+    @property
+    def share(self) -> float:
+        """Per cent noticed of those that are not equivalent; of none, all."""
+        real = self.made - self.equivalent
+        return 100.0 * self.noticed / real if real else 100.0
+
+
+class Survivor(NamedTuple):
+    """A mutant that no scenario noticed: the question it puts, and a scenario that would settle it."""
+
+    use: Use
+    mutant: Mutant
+    question: str
+    settles: tuple[str, ...]
+
+
+def all_mutants(program: Program) -> list[tuple[Use, Mutant]]:
+    """The mutants of every condition, each with the first use of it.
+
+    What a named condition brings in is changed once, where it is first used.
+    """
+    first: dict[int, Use] = {}
+    for use in uses(program):
+        first.setdefault(use.cond.number, use)
+    found: list[tuple[Use, Mutant]] = []
+    brought: dict[tuple[str, str], int] = {}
+    for use in first.values():
+        text = " ".join(use.cond.text.split())
+        for mutant in mutants(program, use.cond):
+            key = (mutant.part, mutant.instead)
+            if mutant.part in text or brought.setdefault(key, use.cond.number) == use.cond.number:
+                found.append((use, mutant))
+    return found
+
+
+class Watcher:
+    """Shown assessments, notes in `differ` which mutants differ from their conditions.
+
+    What was found for the same values before is kept, for the next scenario as well.
+    """
+
+    def __init__(self, program: Program, made: Sequence[tuple[Use, Mutant]]) -> None:
+        self.differ: set[int] = set()
+        self._uses = list(uses(program))
+        self._of: dict[int, list[tuple[int, Any]]] = {}
+        for number, (_, mutant) in enumerate(made):
+            self._of.setdefault(mutant.cond.number, []).append((number, merged(mutant.changed)))
+        self._known: dict[tuple[object, ...], tuple[int, ...]] = {}
+
+    def __call__(self, found: Assessment) -> None:
+        for use in self._uses:
+            others = self._of.get(use.cond.number)
+            if not others:
+                continue
+            for view, binding in each_view(found.view, use):
+                values = [view.value(ref.bound(binding)) for ref, _ in use.cond.slots]
+                key = (use.cond.number, *(v.mask if isinstance(v, Options) else v.span() for v in values))
+                found_before = self._known.get(key)
+                if found_before is None:
+                    now = view.judge(use.cond, binding or NO_BINDING)
+                    held = dict(zip((ref for ref, _ in use.cond.slots), values, strict=True))
+                    found_before = self._known[key] = tuple(
+                        number for number, changed in others if judge(changed, held.__getitem__) is not now
+                    )
+                self.differ.update(found_before)
+
+
+@contextmanager
+def in_place(program: Program, mutant: Mutant) -> Iterator[None]:
+    """The program with the mutant in the place of its condition, for as long as this lasts."""
+    cond, number = mutant.cond, mutant.cond.number
+    kept = (cond.checked, cond.flat, cond.slots, cond.reads, cond.kept)
+    judged, together = program.judges[number], program.together
+    flat = merged(mutant.changed)
+    slots = slots_of(flat)
+    try:
+        cond.checked, cond.flat, cond.slots = mutant.changed, flat, slots
+        cond.reads = tuple(
+            (Ref(r.name), is_number, r.member[1:])
+            if r.member and r.member[0] == "@"
+            else (r, is_number, None)
+            for r, is_number in slots
+        )
+        cond.kept = any(per is not None for _, _, per in cond.reads)
+        (program.judges[number],) = functions(code_of([mutant.changed]), 1)
+        # Judged by itself, and not among those that are judged at once.
+        program.together = together._replace(
+            conditions=tuple(-1 if n == number else n for n in together.conditions)
+        )
+        yield
+    finally:
+        cond.checked, cond.flat, cond.slots, cond.reads, cond.kept = kept
+        program.judges[number], program.together = judged, together
+
+
+def notices(
+    program: Program, mutant: Mutant, scenarios: Sequence[Mapping[str, Any]], trail: TrailMaker | None
+) -> bool:
+    """Whether some scenario fails with the mutant; what can no longer be played fails as well."""
+    with in_place(program, mutant):
+        for make in dict.fromkeys((None, trail)):
+            for scenario in scenarios:
+                try:
+                    if play(program, scenario, make, hasty=True).misses:
+                        return True
+                except ScenarioError as error:
+                    if "nothing is expected" not in str(error):
+                        return True
+    return False
+
+
+def survivor(program: Program, use: Use, mutant: Mutant) -> Survivor | None:
+    """The question a mutant puts that was not noticed; None if nothing can tell it from its condition."""
+    case = apart(program, mutant)
+    if case is False:
+        return None
+    question = f"would it matter to {_named(use)} if `{mutant.part}` were {mutant.instead}?"
+    settles = _settling(program, use, mutant, case) if isinstance(case, dict) else ()
+    return Survivor(use, mutant, question, settles)
+
+
+def _named(use: Use) -> str:
+    return f"the condition inside `{use.name}`" if use.kind == "inside" else f"the {use}"
+
+
+def _settling(program: Program, use: Use, mutant: Mutant, case: Case) -> tuple[str, ...]:
+    """The entries of a scenario in which the two differ, and what to expect of the condition."""
+    notes, others = [], []
+    for ref, value in case.items():
+        said = _said(program, ref, value)
+        name = ref.name if ref.member is None or ref.member[0] == "@" else str(ref)
+        if ref.name in program.facts:
+            notes.append(f"{name}: {said}")
+        else:
+            text = program.derived[ref.name].text if ref.name in program.derived else name
+            others.append(f"# so that `{text}` is {said}")
+    verdict = settled(program, mutant.cond.checked, case).word
+    lines = [f"- note: {{{', '.join(notes)}}}"] if notes else []
+    expect = f"- expect: {{rules: {{{use.name}: {verdict}}}}}"
+    if use.kind not in ("rule", "stop", "caution"):
+        expect = f"# then {_named(use)} {verdict}"
+    return (*lines, *others, expect)
+
+
+def _said(program: Program, ref: Ref, value: float | int) -> str:
+    """A value as it is entered."""
+    if isinstance(value, int):
+        symbol = program.symbols.get(ref.name)
+        domain = symbol.domain if symbol is not None else None
+        if isinstance(domain, OptionDomain):
+            name = domain.of_mask(value)[0]
+            return f'"{name}"' if name in ("yes", "no") else name
+        return ("yes", "no")[value >> 1] if value < 4 else GRADES[value.bit_length() - 1]
+    fact = program.facts.get(ref.name)
+    if fact is not None and fact.unit is not None:
+        return quantity.show(value, fact.unit)
+    formula = program.derived.get(ref.name)
+    dimension = getattr(formula, "dimension", None)
+    if dimension is not None:
+        unit = next(units_behind(program, ref), None)
+        if unit is not None and unit.dimension != dimension:
+            unit = quantity.difference_unit(unit)
+        fits = unit is not None and unit.dimension == dimension
+        return quantity.show(value, unit if unit is not None and fits else quantity.canonical_unit(dimension))
+    symbol = program.symbols.get(ref.name)
+    if symbol is not None and isinstance(symbol.domain, NumberDomain):
+        return quantity.show(value, quantity.canonical_unit(symbol.domain.dimension))
+    return f"{value:g}"

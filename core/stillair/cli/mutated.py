@@ -1,0 +1,162 @@
+"""`rehearse --mutate`: which slips in the conditions of packs no scenario would notice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from stillair import account
+from stillair.assess import Program
+from stillair.assess.uses import Use, stands, written
+from stillair.authoring.mutants import Mutant
+from stillair.authoring.mutation import Mutation, Survivor, Watcher, all_mutants, notices, survivor
+from stillair.authoring.rehearse import play
+from stillair.authoring.scenario import read_scenario
+from stillair.checklist import Text
+from stillair.fault import Fault, StillairError
+from stillair.hooks import Plugins
+from stillair.pack import read_pack
+from stillair.trail import markdown
+
+from .screen import Screen
+from .stage import Stage
+
+__all__ = ["Mutating"]
+
+
+class _Task(NamedTuple):
+    """A mutant by its number, and the scenarios in which it differs."""
+
+    number: int
+    paths: tuple[Path, ...]
+
+
+class Mutating:
+    """The mutants of the conditions of some packs, held against their scenarios."""
+
+    def __init__(
+        self, plugin_dirs: Sequence[Path], folders: Sequence[Path], paths: Sequence[Path], most: int
+    ) -> None:
+        self.plugin_dirs = plugin_dirs
+        self.paths = paths
+        self.most = most
+        self.texts = _texts(plugin_dirs, folders)
+
+    def run(self, processes: int) -> tuple[Mutation, int]:
+        """What became of the mutants looked at, and how many there are in all."""
+        worker = _begin(self.plugin_dirs, self.paths)
+        here = [n for n, (use, _) in enumerate(worker.made) if stands(use, self.texts) is not None]
+        step = max(1, -(-len(here) // self.most))
+        chosen = here[::step]
+        result = Mutation(made=len(chosen))
+        given = (self.plugin_dirs, self.paths)
+        with ProcessPoolExecutor(processes, initializer=_begin, initargs=given) as pool:
+            differ: dict[int, list[Path]] = {}
+            for path, found in zip(self.paths, pool.map(_watch, self.paths, chunksize=4), strict=True):
+                for number in found:
+                    differ.setdefault(number, []).append(path)
+            tasks = [_Task(number, tuple(differ.get(number, ()))) for number in chosen]
+            for task, noticed in zip(tasks, pool.map(_noticed, tasks, chunksize=2), strict=True):
+                if noticed:
+                    result.noticed += 1
+                    continue
+                left = survivor(worker.program, *worker.made[task.number])
+                if left is None:
+                    result.equivalent += 1
+                else:
+                    result.survivors.append(left)
+        return result, len(here)
+
+    def say(self, screen: Screen, result: Mutation, of: int) -> None:
+        for each in result.survivors:
+            where = self._where(each)
+            screen.exactly(f"{where.path}:{where.line}:{where.column}: {each.question}")
+            for line in each.settles:
+                screen.exactly(f"    {line}")
+        looked = f"{result.made} of {of} mutants" if result.made < of else f"{of} mutants"
+        screen.say(
+            f"{looked}: {result.noticed} noticed, {result.equivalent} change nothing, "
+            f"{len(result.survivors)} not noticed: {result.share:.1f} %",
+            bold=True,
+        )
+
+    def account(self, result: Mutation, of: int) -> dict[str, object]:
+        return {
+            "format": account.MUTATION,
+            "mutants": of,
+            "looked_at": result.made,
+            "noticed": result.noticed,
+            "equivalent": result.equivalent,
+            "percent": result.share,
+            "survivors": [
+                {
+                    "use": str(each.use),
+                    "file": self._where(each).path,
+                    "line": self._where(each).line,
+                    "column": self._where(each).column,
+                    "part": each.mutant.part,
+                    "instead": each.mutant.instead,
+                    "question": each.question,
+                    "settles": list(each.settles),
+                }
+                for each in result.survivors
+            ],
+        }
+
+    def _where(self, each: Survivor) -> Text:
+        found = stands(each.use, self.texts)
+        assert found is not None
+        return found
+
+
+def _texts(plugin_dirs: Sequence[Path], folders: Sequence[Path]) -> Mapping[tuple[str, str], Text]:
+    versions = Plugins.load(plugin_dirs).versions()
+    return written([c for folder in folders for c in read_pack(folder, plugins=versions).checklists])
+
+
+# -- in each process -----------------------------------------------------------------------------------------
+
+
+class _Worker:
+    def __init__(self, plugin_dirs: Sequence[Path], paths: Sequence[Path]) -> None:
+        self.stage = Stage(Plugins.load(plugin_dirs))
+        keys = {self.stage.key(path.parent.parent, read_scenario(path)) for path in paths}
+        if len(keys) != 1:
+            message = "these scenarios are not all played with the same packs"
+            raise StillairError(Fault("SA401", message, "--mutate", help="name the packs of one job"))
+        self.program: Program = self.stage.made(keys.pop())
+        self.made: list[tuple[Use, Mutant]] = all_mutants(self.program)
+        self.watcher = Watcher(self.program, self.made)
+        self._read: dict[Path, Mapping[str, Any]] = {}
+
+    def scenario(self, path: Path) -> Mapping[str, Any]:
+        if path not in self._read:
+            self._read[path] = read_scenario(path)
+        return self._read[path]
+
+
+_worker: _Worker | None = None
+
+
+def _begin(plugin_dirs: Sequence[Path], paths: Sequence[Path]) -> _Worker:
+    global _worker
+    _worker = _Worker(plugin_dirs, paths)
+    return _worker
+
+
+def _watch(path: Path) -> frozenset[int]:
+    """The mutants that differ from their conditions somewhere in a scenario."""
+    assert _worker is not None
+    watcher = _worker.watcher
+    watcher.differ = set()
+    play(_worker.program, _worker.scenario(path), None, watcher)
+    return frozenset(watcher.differ)
+
+
+def _noticed(task: _Task) -> bool:
+    assert _worker is not None
+    scenarios: Iterator[Mapping[str, Any]] = map(_worker.scenario, task.paths)
+    _, mutant = _worker.made[task.number]
+    return bool(task.paths) and notices(_worker.program, mutant, list(scenarios), markdown)

@@ -1,0 +1,185 @@
+"""Slips in the conditions: which are made, which change nothing, and which the scenarios notice."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+from stillair.assess import Program, compile_packs
+from stillair.authoring.mutants import Mutant, apart, mutants
+from stillair.authoring.mutation import Watcher, all_mutants, in_place, notices, survivor
+from stillair.authoring.rehearse import play
+from stillair.cli import main
+from stillair.pack import read_texts
+from stillair.strict_yaml import plain, read_yaml
+
+pytestmark = pytest.mark.usefixtures("own_cache")
+
+HERE = Path(__file__).parent
+TOOLS = HERE / "tank_tools"
+START = "2026-04-15 09:00 -04:00"
+
+
+def vat(*rules: str) -> Program:
+    """A vat with these conditions, each that of a rule `r0`, `r1`, …"""
+    text = (
+        "checklist: vat\ntitle: Vat\nfacts:\n"
+        "  lid: {ask: Lid?, options: {shut: Shut, open: Open, off: Off}}\n"
+        "  bottom: {ask: Gauge, quantity: gauge pressure, unit: psig, between: 0 psig .. 100 psig}\n"
+        "  top: {ask: Gauge, quantity: gauge pressure, unit: psig, between: 0 psig .. 100 psig, "
+        "nature: series}\n"
+        "limits:\n  most: {is: 50 psig, between: 20 psig .. 80 psig, safer: lower, source: common practice}\n"
+        "rules:\n"
+    )
+    text += "".join(
+        f"  - {{rule: r{n}, finding: f{n}, when: {when!r}, say: S{n}, source: s}}\n"
+        for n, when in enumerate(rules)
+    )
+    manifest = "pack: vat\nversion: 1.0.0\ntitle: V\nengine: '>=0.1,<1'\nchecklists: [vat.yaml]\n"
+    pack = read_texts({"manifest.yaml": manifest, "vat.yaml": text}, plugins={}, label="vat")
+    return compile_packs([pack], {}, {})
+
+
+def of(program: Program, rule: str = "r0") -> dict[tuple[str, str], Mutant]:
+    return {(m.part, m.instead): m for m in mutants(program, program.rules[rule].when)}
+
+
+def scenario(*does: dict[str, Any]) -> dict[str, Any]:
+    return {"starts": START, "does": list(does)}
+
+
+def test_the_slips_of_a_condition() -> None:
+    program = vat("bottom < most and lid is not open")
+    assert list(of(program)) == [
+        ("bottom < most", "the other way round"),
+        ("bottom < most", "1 psi more at its edge"),
+        ("bottom < most", "1 psi less at its edge"),
+        ("bottom < most", "50 kPag for 50 psig"),
+        ("lid is not open", "the other way round"),
+        ("bottom < most", "left out"),
+        ("lid is not open", "left out"),
+        ("bottom < most and lid is not open", "`or` for `and`"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("when", "part", "instead"),
+    [
+        ("lid is open and lid is not shut", "lid is not shut", "left out"),
+        ("bottom > 60 psig and bottom > most", "bottom > most", "left out"),
+        ("bottom > 60 psig and bottom > most", "bottom > most", "1 psi more at its edge"),
+        ("bottom >= 0 psig or lid is open", "bottom >= 0 psig", "1 psi less at its edge"),
+        ("count of top >= 0 or lid is open", "count of top >= 0", "1 less at its edge"),
+        ("lid is open or (lid is open and bottom > most)", "lid is open and bottom > most", "left out"),
+    ],
+)
+def test_what_no_facts_can_tell_apart_is_equivalent(when: str, part: str, instead: str) -> None:
+    assert apart(vat(when), of(vat(when))[part, instead]) is False
+
+
+def test_what_differs_has_facts_that_show_it() -> None:
+    """Every mutant that is not equivalent is told apart by the facts given, played as a scenario."""
+    program = vat("(bottom < most or lid is off) and lid is not open")
+    found = 0
+    for mutant in mutants(program, program.rules["r0"].when):
+        case = apart(program, mutant)
+        if not isinstance(case, dict):
+            continue
+        found += 1
+        use = next(use for use, m in all_mutants(program) if m.cond is mutant.cond)
+        left = survivor(program, use, mutant)
+        assert left is not None and not any(line.startswith("#") for line in left.settles)
+        does = plain(read_yaml("\n".join(left.settles), "settles"))
+        told = scenario(*does)
+        assert play(program, told).misses == [], left
+        assert notices(program, mutant, [told], None), left
+    assert found >= 9
+
+
+def test_a_fact_of_which_nothing_counts_is_not_known() -> None:
+    """`count of top >= 1` guards what follows: without an entry the rest is open, whatever it says."""
+    program = vat("count of top >= 1 and top > most")
+    case = apart(program, of(program)["count of top >= 1", "left out"])
+    assert isinstance(case, dict)
+    assert next(value for ref, value in case.items() if ref.name != "top") == 0
+
+
+def test_the_program_is_as_it_was_afterwards() -> None:
+    program = vat("bottom < most and lid is not open", "lid is open")
+    told = scenario({"note": {"bottom": "40 psig", "lid": "shut"}}, {"expect": {"rules": {"r0": "holds"}}})
+    mutant = of(program)["bottom < most", "the other way round"]
+    for _ in range(2):
+        assert play(program, told).misses == []
+        with in_place(program, mutant):
+            assert [miss.found for miss in play(program, told).misses] == ["fails"]
+    assert play(program, told).misses == []
+
+
+def test_a_scenario_on_both_sides_of_the_edge_notices_a_step() -> None:
+    program = vat("bottom < most")
+    far = [scenario({"note": {"bottom": "10 psig"}}, {"expect": {"findings": {"f0": "confirmed"}}})]
+    near = [
+        scenario({"note": {"bottom": "49.5 psig"}}, {"expect": {"findings": {"f0": "confirmed"}}}),
+        scenario({"note": {"bottom": "50.5 psig"}}, {"expect": {"findings": {"f0": "none"}}}),
+    ]
+    more, less = (of(program)["bottom < most", f"1 psi {word} at its edge"] for word in ("more", "less"))
+    assert [notices(program, m, far, None) for m in (more, less)] == [False, False]
+    assert [notices(program, m, near, None) for m in (more, less)] == [True, True]
+
+
+def test_where_a_mutant_never_differs_no_scenario_is_played() -> None:
+    program = vat("bottom < most")
+    made = all_mutants(program)
+    watcher = Watcher(program, made)
+    play(
+        program,
+        scenario({"note": {"bottom": "5 psig"}}, {"expect": {"findings": {"f0": "confirmed"}}}),
+        None,
+        watcher,
+    )
+    differ = {made[number][1].instead for number in watcher.differ}
+    assert differ == {"the other way round"}
+
+
+# -- by the verb ---------------------------------------------------------------------------------------------
+
+
+def rehearse(*args: object) -> Result:
+    return CliRunner().invoke(main, ["--plugin-dir", str(TOOLS), "rehearse", *map(str, args)])
+
+
+def test_a_survivor_is_a_question_with_the_scenario_that_settles_it(tmp_path: Path) -> None:
+    tank = Path(shutil.copytree(HERE / "tank", tmp_path / "tank"))
+    told = json.loads(rehearse(tank, "--mutate", "--format", "json").stdout)
+    assert (
+        told["looked_at"] == told["mutants"] == told["noticed"] + told["equivalent"] + len(told["survivors"])
+    )
+    left = next(
+        s
+        for s in told["survivors"]
+        if s["use"] == "rule too-little" and s["instead"].startswith("1 psi less")
+    )
+    assert left["question"] == (
+        "would it matter to the rule too-little if `bottom < least` were 1 psi less at its edge?"
+    )
+    assert left["settles"] == ["- note: {bottom: 19 psig}", "- expect: {rules: {too-little: holds}}"]
+    gauge = "instrument: {serial: G, kind: gauge, offset: 0.1 psi, repeat: 0 psi}"
+    text = "\n".join(f"  {line}" for line in left["settles"])
+    text = text.replace("19 psig}", f"19.5 psig}}\n    {gauge}\n    with: {{bottom: G}}")
+    (tank / "scenarios" / "settles.yaml").write_text(
+        f"scenario: S\npack: tank\nstarts: {START}\ndoes:\n{text}\n", encoding="utf-8"
+    )
+    after = json.loads(rehearse(tank, "--mutate", "--format", "json").stdout)
+    assert after["percent"] > told["percent"]
+    assert left["question"] not in [each["question"] for each in after["survivors"]]
+
+
+def test_a_threshold_and_a_sample() -> None:
+    tank = HERE / "tank"
+    assert rehearse(tank, "--mutate", "--at-least", 100).exit_code == 1
+    assert rehearse(tank, "--mutate", "--at-least", 1).exit_code == 0
+    assert json.loads(rehearse(tank, "--mutate", "--mutants", 5, "--format", "json").stdout)["looked_at"] <= 5
