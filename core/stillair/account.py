@@ -42,6 +42,7 @@ __all__ = [
     "PERMISSION",
     "PLUGINS",
     "REHEARSAL",
+    "REPLAY",
     "TRAIL",
     "VERIFY",
     "WHATIF",
@@ -76,6 +77,7 @@ NEXT = "stillair.next/1"
 PERMISSION = "stillair.permission/1"
 PLUGINS = "stillair.plugins/1"
 REHEARSAL = "stillair.rehearsal/1"
+REPLAY = "stillair.replay/1"
 TRAIL = "stillair.trail/1"
 VERIFY = "stillair.verify/1"
 WHATIF = "stillair.whatif/1"

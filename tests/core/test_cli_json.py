@@ -39,6 +39,7 @@ PRINTS = {
     "`calc NAME input=value`": ("calc", "weight_pressure", "liquid=water", "depth=1 ft"),
     "`plugins`": ("plugins",),
     "`adjust FOLDER`": ("adjust", "FOLDER/acme", "--pack", TANK),
+    "`replay JOBS --pack NEW`": ("replay", "FOLDER/tank.job", "--pack", TANK),
     "`rehearse PACK`": ("rehearse", TANK),
     "`rehearse PACK --mutate`": ("rehearse", TANK, "--mutate", "--mutants", "5"),
     "`rehearse PACK --coverage`": ("rehearse", TANK, "--coverage"),

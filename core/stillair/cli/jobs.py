@@ -17,7 +17,7 @@ from .labels import step_said
 from .screen import Screen
 from .session import Session, Settings
 
-__all__ = ["jobs"]
+__all__ = ["jobs", "looks_like_job"]
 
 _SCREENFUL = 4096
 """Bytes of a file looked at to see whether it is a job."""
@@ -36,7 +36,7 @@ def jobs(settings: Settings, folder: str, everything: bool, as_json: bool) -> No
     place = Path(folder)
     if not place.is_dir():
         raise Mistake(f"`{folder}` is not a folder", "name the folder the jobs are in")
-    found = [_job(settings, path) for path in sorted(place.iterdir()) if _looks_like_job(path)]
+    found = [_job(settings, path) for path in sorted(place.iterdir()) if looks_like_job(path)]
     shown = [each for each in found if everything or each["state"] != "closed"]
     if as_json:
         from stillair import account
@@ -48,7 +48,7 @@ def jobs(settings: Settings, folder: str, everything: bool, as_json: bool) -> No
         raise click.exceptions.Exit(NO)
 
 
-def _looks_like_job(path: Path) -> bool:
+def looks_like_job(path: Path) -> bool:
     """Whether a file begins as a job does, or is called one."""
     if not path.is_file():
         return False
