@@ -16,6 +16,7 @@ from stillair.authoring.rehearse import play
 from stillair.cli import main
 from stillair.pack import read_texts
 from stillair.strict_yaml import plain, read_yaml
+from stillair.trail import markdown
 
 pytestmark = pytest.mark.usefixtures("own_cache")
 
@@ -183,3 +184,12 @@ def test_a_threshold_and_a_sample() -> None:
     assert rehearse(tank, "--mutate", "--at-least", 100).exit_code == 1
     assert rehearse(tank, "--mutate", "--at-least", 1).exit_code == 0
     assert json.loads(rehearse(tank, "--mutate", "--mutants", 5, "--format", "json").stdout)["looked_at"] <= 5
+
+
+def test_what_is_expected_of_the_trail_alone_may_be_passed_over() -> None:
+    program = vat("bottom < most")
+    told = scenario({"note": {"bottom": "10 psig"}}, {"expect": {"trail says": ["S0"]}})
+    assert play(program, told).checked == 0
+    mutant = of(program)["bottom < most", "the other way round"]
+    assert not notices(program, mutant, [told], None)
+    assert notices(program, mutant, [told], markdown)
