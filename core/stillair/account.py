@@ -32,6 +32,7 @@ __all__ = [
     "CALCULATION",
     "CALCULATOR",
     "CALCULATORS",
+    "COMPARISON",
     "COVERAGE",
     "EXPLANATION",
     "INSTRUMENTS",
@@ -67,6 +68,7 @@ ASSESSMENT = "stillair.assessment/1"
 CALCULATION = "stillair.calculation/1"
 CALCULATOR = "stillair.calculator/1"
 CALCULATORS = "stillair.calculators/1"
+COMPARISON = "stillair.comparison/1"
 COVERAGE = "stillair.coverage/1"
 INSTRUMENTS = "stillair.instruments/1"
 EXPLANATION = "stillair.explanation/1"

@@ -40,6 +40,7 @@ PRINTS = {
     "`plugins`": ("plugins",),
     "`adjust FOLDER`": ("adjust", "FOLDER/acme", "--pack", TANK),
     "`replay JOBS --pack NEW`": ("replay", "FOLDER/tank.job", "--pack", TANK),
+    "`compare OLD NEW`": ("compare", TANK, TANK),
     "`rehearse PACK`": ("rehearse", TANK),
     "`rehearse PACK --mutate`": ("rehearse", TANK, "--mutate", "--mutants", "5"),
     "`rehearse PACK --coverage`": ("rehearse", TANK, "--coverage"),

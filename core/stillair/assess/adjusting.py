@@ -33,7 +33,7 @@ from .strict import guards, loosenings
 if TYPE_CHECKING:
     from stillair.pack import Pack
 
-__all__ = ["Applied", "applied", "ended", "is_looser", "loosened", "moved"]
+__all__ = ["Applied", "applied", "ended", "is_looser", "loosened", "moved", "named_in"]
 
 _WORDS = {"fact": ("ask", "why", "how"), "step": ("title", "do", "why"), "rule": ("say", "why")}
 """What may be said in other words."""
@@ -300,7 +300,7 @@ def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iter
     """A fault for each guard that is loosened, under the limit that does it."""
     said: set[tuple[str, str]] = set()
     for found in loosenings(old, new):
-        names, where = _named_in(old, found.text), None
+        names, where = named_in(old, found.text), None
         for each in adjustments:
             where = next((n for n, _ in each.adjusts.limits if n.text in names), where)
         where = where or adjustments[0].adjusts.pack
@@ -328,7 +328,7 @@ def ended(program: Program, today: date, packs: Sequence[Pack] = ()) -> Iterator
             yield where.fault("SA703", message, help="renew it, or take it back")
 
 
-def _named_in(program: Program, text: str) -> set[str]:
+def named_in(program: Program, text: str) -> set[str]:
     """The limits behind a text, directly or through calculations, waits and findings."""
     found: set[str] = set()
     waiting = [text]

@@ -19,7 +19,7 @@ from .program import Program, Wait
 from .uses import Use, uses
 from .waits import lasting
 
-__all__ = ["Loosening", "guards", "loosenings"]
+__all__ = ["Compared", "Loosening", "guards", "loosenings"]
 
 
 class Loosening(NamedTuple):
@@ -39,7 +39,7 @@ def guards(program: Program) -> Iterator[Use]:
 def loosenings(old: Program, new: Program) -> Iterator[Loosening]:
     """Every guard of the old program that the new one loosens."""
     there = {(use.kind, use.name): use for use in uses(new)}
-    compared = _Compared(old, new)
+    compared = Compared(old, new)
     for use in guards(old):
         other = there.get((use.kind, use.name))
         if other is None:
@@ -51,7 +51,9 @@ def loosenings(old: Program, new: Program) -> Iterator[Loosening]:
             yield Loosening(use, text, f"{witness}: the {use} {verb}" if witness else None)
 
 
-class _Compared:
+class Compared:
+    """Conditions of two programs held against each other, with what stands behind their names."""
+
     def __init__(self, old: Program, new: Program) -> None:
         self.old = old
         self.new = new

@@ -24,7 +24,7 @@ from stillair.verdict import Verdict
 
 from .coverage import step_of
 
-__all__ = ["Case", "Mutant", "apart", "mutants", "settled"]
+__all__ = ["MOST", "Case", "Mutant", "apart", "mutants", "settled", "values_of"]
 
 MOST = 20_000
 """Combinations tried to tell a mutant from its condition (judgement: a second)."""
@@ -159,7 +159,7 @@ def _at(tree: Condition, path: Sequence[int], new: Condition) -> Condition:
 def apart(program: Program, mutant: Mutant) -> Case | bool:
     """Facts for which the mutant and its condition differ; False if there are none, True if not found out."""
     old, new = mutant.cond.checked, mutant.changed
-    choices = {ref: _values(program, ref, old, new) for ref in dict.fromkeys(core.refs_of(old))}
+    choices = {ref: values_of(program, ref, old, new) for ref in dict.fromkeys(core.refs_of(old))}
     if math.prod(map(len, choices.values())) > MOST:
         return True
     for values in product(*choices.values()):
@@ -186,7 +186,7 @@ def settled(program: Program, condition: Condition, case: Case) -> Verdict:
     return judge(condition, lookup)
 
 
-def _values(program: Program, ref: Ref, *trees: Condition) -> list[float | int]:
+def values_of(program: Program, ref: Ref, *trees: Condition) -> list[float | int]:
     """Values of a fact that a condition can tell apart: every option, or numbers at and beside every edge."""
     parts = [leaf for tree in trees for leaf in leaves(tree) if leaf.ref == ref]
     first = parts[0]

@@ -27,7 +27,7 @@ from .mutants import Case, Mutant, apart, mutants, settled
 from .rehearse import TrailMaker, play
 from .scenario import ScenarioError
 
-__all__ = ["Mutation", "Survivor", "Watcher", "all_mutants", "notices", "survivor"]
+__all__ = ["Mutation", "Survivor", "Watcher", "all_mutants", "notices", "said", "survivor"]
 
 
 @dataclass(slots=True)
@@ -167,13 +167,13 @@ def _settling(program: Program, use: Use, mutant: Mutant, case: Case) -> tuple[s
     """The entries of a scenario in which the two differ, and what to expect of the condition."""
     notes, others = [], []
     for ref, value in case.items():
-        said = _said(program, ref, value)
+        shown = said(program, ref, value)
         name = ref.name if ref.member is None or ref.member[0] == "@" else str(ref)
         if ref.name in program.facts:
-            notes.append(f"{name}: {said}")
+            notes.append(f"{name}: {shown}")
         else:
             text = program.derived[ref.name].text if ref.name in program.derived else name
-            others.append(f"# so that `{text}` is {said}")
+            others.append(f"# so that `{text}` is {shown}")
     verdict = settled(program, mutant.cond.checked, case).word
     lines = [f"- note: {{{', '.join(notes)}}}"] if notes else []
     expect = f"- expect: {{rules: {{{use.name}: {verdict}}}}}"
@@ -182,7 +182,7 @@ def _settling(program: Program, use: Use, mutant: Mutant, case: Case) -> tuple[s
     return (*lines, *others, expect)
 
 
-def _said(program: Program, ref: Ref, value: float | int) -> str:
+def said(program: Program, ref: Ref, value: float | int) -> str:
     """A value as it is entered."""
     if isinstance(value, int):
         symbol = program.symbols.get(ref.name)

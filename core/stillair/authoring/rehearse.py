@@ -78,7 +78,8 @@ def play(
 ) -> Rehearsal:
     """Play a scenario. ScenarioError where an entry is refused, or nothing is expected.
 
-    Without `trail`, what is expected of the trail is passed over. `watch` is shown the assessment at every expectation and at the end; `hasty` leaves off at the first miss.
+    Without `trail`, what is expected of the trail is passed over. `watch` is shown the assessment at every
+    expectation and at the end; `hasty` leaves off at the first miss.
     """
     player = _Player(program, scenario, trail, watch)
     for number, part in enumerate(scenario["does"], 1):

@@ -1,0 +1,214 @@
+"""Two versions of a pack compared by what follows from them, not by their texts.
+
+Of each condition it is said whether it holds for the same facts, for more or for fewer. Where it holds for
+fewer, a gate, a finding and what makes an entry count are stricter; a stop and a caution are where for more.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from itertools import product
+from typing import NamedTuple
+
+from stillair.assess import Assessment, Program, assess
+from stillair.assess.adjusting import named_in
+from stillair.assess.strict import Compared
+from stillair.assess.uses import Use, each_view, uses
+from stillair.assess.waits import lasting
+from stillair.condition import core
+from stillair.job import Line
+from stillair.verdict import Verdict
+
+from .mutants import MOST, Case, settled, values_of
+from .mutation import said
+
+__all__ = ["Outcome", "compared", "fall_in"]
+
+_OF_MORE = ("stop", "caution")
+"""What is stricter where it holds for more facts."""
+_NUMBERED = ("impossible", "suspect")
+
+
+class Outcome(NamedTuple):
+    """How one condition comes out: same, stricter, looser, different, new, gone or not told.
+
+    `witness` are facts for which old and new differ; `edits` is what was changed, each in words.
+    """
+
+    kind: str
+    name: str
+    outcome: str
+    witness: str | None
+    edits: tuple[str, ...]
+    guards: bool
+
+
+def compared(old: Program, new: Program) -> Iterator[Outcome]:
+    """Every use of a condition that is in one of the two."""
+    before, after = (_by_name(program) for program in (old, new))
+    behind = _edits(old, new)
+    two = Compared(old, new)
+    for key in dict.fromkeys((*before, *after)):
+        a, b = before.get(key), after.get(key)
+        if a is None or b is None:
+            there = a or b
+            assert there is not None
+            outcome, edit = ("gone", "left out") if b is None else ("new", "added")
+            yield Outcome(*key, outcome, None, (f"{edit}: {_flat(there.cond.text)}",), there.guards)
+            continue
+        outcome, witness = _outcome(old, two, a, b)
+        if outcome == "same":
+            yield Outcome(*key, "same", None, (), a.guards)
+            continue
+        edits = (
+            []
+            if _flat(a.cond.text) == _flat(b.cond.text)
+            else [f"{_flat(a.cond.text)} → {_flat(b.cond.text)}"]
+        )
+        names = named_in(old, a.cond.text) | named_in(new, b.cond.text)
+        edits += [edit for name, edit in behind.items() if name in names]
+        yield Outcome(*key, outcome, witness, tuple(edits), a.guards)
+    yield from _times(old, new)
+
+
+def _times(old: Program, new: Program) -> Iterator[Outcome]:
+    """Waits that last longer or less long, and facts that are good for longer or less long."""
+    for name, wait in old.waits.items():
+        other = new.waits.get(name)
+        if other is not None and other.lasts == wait.lasts and other.duration != wait.duration:
+            word = "stricter" if other.duration > wait.duration else "looser"
+            edit = f"{lasting(wait.duration)} → {lasting(other.duration)}"
+            yield Outcome("wait", name, word, None, (edit,), False)
+    for name, fact in old.facts.items():
+        there = new.facts.get(name)
+        if there is None or there.good_for == fact.good_for:
+            continue
+        lives = [math.inf if f.good_for is None else f.good_for for f in (fact, there)]
+        edit = " → ".join("any time" if life == math.inf else lasting(life) for life in lives)
+        word = "stricter" if lives[1] < lives[0] else "looser"
+        yield Outcome("good for of fact", name, word, None, (edit,), fact.spec.safety)
+
+
+def _by_name(program: Program) -> dict[tuple[str, str], Use]:
+    """What has a name of its own; what is numbered goes by what it says."""
+    found = {}
+    for use in uses(program):
+        name = _flat(use.cond.text) if use.kind in _NUMBERED else use.name
+        if use.kind != "inside":
+            found[use.kind, name] = use
+    return found
+
+
+def _outcome(old: Program, two: Compared, a: Use, b: Use) -> tuple[str, str | None]:
+    """How the two come out, and facts for which they differ."""
+    x, y = a.cond.checked, b.cond.checked
+    if not all(_of_one_domain(old, two.new, ref.name) for ref in (*core.refs_of(x), *core.refs_of(y))):
+        return "not told", None
+    gained = list(two.looser(x, y, narrow=True))
+    lost = list(two.looser(x, y, narrow=False))
+    if any(witness is None for _, witness in (*gained, *lost)):
+        refs = dict.fromkeys((*core.refs_of(x), *core.refs_of(y)))
+        if not all(two.same(ref.name) for ref in refs):
+            return "not told", None
+        return _tried(old, two.new, a, b, list(refs))
+    witness = next((w for _, w in (*gained, *lost)), None)
+    return _word(a.kind, bool(gained), bool(lost)), witness
+
+
+def _of_one_domain(old: Program, new: Program, name: str) -> bool:
+    """Whether a fact has the same options or range in both, if it is in both."""
+    a, b = old.symbols.get(name), new.symbols.get(name)
+    if a is None or b is None:
+        return True
+    names = [getattr(each.domain, "names", each.domain) for each in (a, b)]
+    return bool(names[0] == names[1])
+
+
+def _tried(old: Program, new: Program, a: Use, b: Use, refs: Sequence[core.Ref]) -> tuple[str, str | None]:
+    """The two tried with all facts that can tell them apart."""
+    x, y = a.cond.checked, b.cond.checked
+    choices = {ref: values_of(new if ref.name in new.symbols else old, ref, x, y) for ref in refs}
+    if math.prod(map(len, choices.values())) > MOST:
+        return "not told", None
+    gained: Case | None = None
+    lost: Case | None = None
+    for values in product(*choices.values()):
+        case = dict(zip(choices, values, strict=True))
+        was, now = settled(old, x, case), settled(new, y, case)
+        if now is Verdict.HOLDS and was is not Verdict.HOLDS:
+            gained = gained or case
+        elif was is Verdict.HOLDS and now is not Verdict.HOLDS:
+            lost = lost or case
+        if gained is not None and lost is not None:
+            break
+    shown = gained if gained is not None else lost
+    return _word(a.kind, gained is not None, lost is not None), None if shown is None else _with(new, shown)
+
+
+def _word(kind: str, gained: bool, lost: bool) -> str:
+    if gained and lost:
+        return "different"
+    if not gained and not lost:
+        return "same"
+    return "stricter" if gained is (kind in _OF_MORE) else "looser"
+
+
+def _with(program: Program, case: Case) -> str:
+    """The facts of a case: `with lid shut and bottom at 45 psig`."""
+    parts = []
+    for ref, value in case.items():
+        derivation = program.derived.get(ref.name)
+        name = derivation.text if derivation is not None else ref.name
+        word = " at " if isinstance(value, float) else " "
+        parts.append(f"{name}{word}{said(program, ref, value)}")
+    return f"with {' and '.join(parts)}"
+
+
+def _edits(old: Program, new: Program) -> dict[str, str]:
+    """What stands behind conditions and was changed, by name, in words."""
+    found: dict[str, str] = {}
+
+    def note(kind: str, name: str, was: str | None, now: str | None) -> None:
+        if was is not None and now is not None and _flat(was) != _flat(now):
+            found[name] = f"{kind} {name}: {_flat(was)} → {_flat(now)}"
+
+    for name, limit in old.limits.items():
+        other = new.limits.get(name)
+        note("limit", name, limit.text, other.text if other is not None else None)
+    for name, (formula, _, _) in old.calculations.items():
+        calculation = new.calculations.get(name)
+        note("calculation", name, formula.text, calculation[0].text if calculation is not None else None)
+    for name, wait in old.waits.items():
+        later = new.waits.get(name)
+        note("wait", name, str(wait.spec.duration), str(later.spec.duration) if later is not None else None)
+    for name, fact in old.facts.items():
+        there = new.facts.get(name)
+        if there is None:
+            continue
+        was, now = (f.counts.text if f.counts is not None else "always" for f in (fact, there))
+        note("counts when of", name, was, now)
+        lives = (str(f.spec.good_for) if f.spec.good_for is not None else "any time" for f in (fact, there))
+        note("good for of", name, *lives)
+    return found
+
+
+def _flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+def fall_in(lines: Sequence[Line], old: Program, new: Program) -> set[tuple[str, str]]:
+    """The conditions that a recorded job, as of its last entry, judges otherwise by the new pack."""
+    at = max(line.entered for line in lines)
+    was, now = (_judged(program, assess(program, lines, at)) for program in (old, new))
+    return {key for key in was.keys() & now.keys() if was[key] != now[key]}
+
+
+def _judged(program: Program, found: Assessment) -> dict[tuple[str, str], list[tuple[str, Verdict]]]:
+    told = {}
+    for key, use in _by_name(program).items():
+        told[key] = [
+            (f"{view.moment} {sorted(binding.items())}", view.judge(use.cond, binding))
+            for view, binding in each_view(found.view, use)
+        ]
+    return told

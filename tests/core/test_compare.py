@@ -1,0 +1,163 @@
+"""Two versions of a pack compared by what follows from them."""
+
+from __future__ import annotations
+
+import json
+import random
+import shutil
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from stillair.assess import Program, assess, compile_packs, read_fact, read_value
+from stillair.authoring.compare import Outcome, compared
+from stillair.authoring.rehearse import play
+from stillair.cli import main
+from stillair.cli.clock import FixedClock
+from stillair.cli.session import Session
+from stillair.pack import read_texts
+
+pytestmark = pytest.mark.usefixtures("own_cache")
+
+HERE = Path(__file__).parent
+TOOLS = HERE / "tank_tools"
+
+VAT = """
+checklist: vat
+title: Vat
+facts:
+  lid: {ask: Lid?, options: {shut: Shut, open: Open, off: Off}}
+  bottom: {ask: Gauge, quantity: gauge pressure, unit: psig, between: 0 psig .. 100 psig}
+  seen: {ask: Seen?, kind: yes-no, good for: 30 min, counts when: {is: lid is open, because: b}}
+events: {shaken: {say: Shaken}}
+limits:
+  most: {is: 50 psig, between: 20 psig .. 80 psig, safer: lower, source: common practice}
+  pause: {is: 10 min, between: 5 min .. 60 min, safer: longer, source: common practice}
+activities:
+  filling: {title: Filling, gate: bottom < most and rest is ready}
+waits: {rest: {title: Rest, for: pause, since: [shaken]}}
+steps:
+  - {step: look, title: Look, ask: [lid, bottom, seen], marks: [shaken]}
+  - {step: fill, title: Fill, activity: filling, do: Fill.}
+rules:
+  - {rule: high, stop: [filling], when: bottom > most or lid is off, say: High, lifted by: L}
+  - {rule: low, finding: low, when: bottom < 10 psig and lid is shut, say: Low, source: s}
+"""
+
+
+def vat(*changes: tuple[str, str]) -> Program:
+    text = VAT
+    for old, new in changes:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    manifest = "pack: vat\nversion: 1.0.0\ntitle: V\nengine: '>=0.1,<1'\nchecklists: [vat.yaml]\n"
+    return compile_packs(
+        [read_texts({"manifest.yaml": manifest, "vat.yaml": text}, plugins={}, label="vat")], {}, {}
+    )
+
+
+def changed(*changes: tuple[str, str]) -> dict[str, Outcome]:
+    """What does not come out the same."""
+    return {f"{o.kind} {o.name}": o for o in compared(vat(), vat(*changes)) if o.outcome != "same"}
+
+
+def test_the_same_in_other_words_is_the_same() -> None:
+    assert (
+        changed(("bottom < 10 psig and lid is shut", "not (bottom >= 10 psig or lid is open or lid is off)"))
+        == {}
+    )
+
+
+def test_a_limit_has_its_outcome_wherever_it_stands() -> None:
+    found = changed(("most: {is: 50 psig", "most: {is: 60 psig"))
+    assert {name: (o.outcome, o.edits) for name, o in found.items()} == {
+        "stop high": ("looser", ("limit most: 50 psig → 60 psig",)),
+        "gate of activity filling": ("looser", ("limit most: 50 psig → 60 psig",)),
+    }
+    assert found["stop high"].witness == "with bottom at 55 psig" and found["stop high"].guards
+
+
+CHANGES = [
+    ("bottom > most or lid is off", "bottom > most", "stop high", "looser"),
+    ("bottom > most or lid is off", "bottom > most or lid is not shut", "stop high", "stricter"),
+    ("bottom < 10 psig and lid is shut", "bottom < 10 psig", "rule low", "looser"),
+    ("bottom < 10 psig and lid is shut", "bottom < 10 psig and lid is open", "rule low", "different"),
+    ("bottom < 10 psig and lid is shut", "bottom < 8 psig and lid is shut", "rule low", "stricter"),
+    ("{is: lid is open,", "{is: lid is not off,", "counts when of fact seen", "looser"),
+    ("pause: {is: 10 min", "pause: {is: 20 min", "wait rest", "stricter"),
+    ("good for: 30 min", "good for: 1 h", "good for of fact seen", "looser"),
+    ("rule: low,", "rule: lower,", "rule low", "gone"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "name", "outcome"), CHANGES)
+def test_each_change_has_its_outcome(old: str, new: str, name: str, outcome: str) -> None:
+    assert changed((old, new))[name].outcome == outcome
+
+
+def test_other_options_are_not_told() -> None:
+    found = changed(("{shut: Shut, open: Open, off: Off}", "{open: Open, shut: Shut, off: Off}"))
+    assert {o.outcome for o in found.values()} == {"not told"}
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_outcomes_agree_with_every_fact_tried(seed: int) -> None:
+    """Random conditions: stricter, looser, the same and different are what playing all facts shows."""
+    draw = random.Random(seed)
+
+    def condition() -> str:
+        at = draw.choice([8, 10, 12, 50])
+        tests = [
+            f"bottom {draw.choice(['<', '>', '<=', '>='])} {at} psig",
+            f"lid is {draw.choice(['', 'not '])}{draw.choice(['shut', 'open', 'off'])}",
+        ]
+        draw.shuffle(tests)
+        return f" {draw.choice(['and', 'or'])} ".join(tests[: draw.choice([1, 2])])
+
+    before, after = (vat(("bottom < 10 psig and lid is shut", condition())) for _ in range(2))
+    told = next(o for o in compared(before, after) if (o.kind, o.name) == ("rule", "low"))
+    gained = lost = False
+    for lid in ("shut", "open", "off"):
+        for bottom in (0, 7, 8, 9, 10, 11, 12, 13, 49, 50, 51, 100):
+            scenario = {
+                "starts": "2026-04-15 09:00 -04:00",
+                "does": [
+                    {"note": {"lid": lid, "bottom": f"{bottom} psig"}},
+                    {"expect": {"may": {"fill": "no"}}},
+                ],
+            }
+            was, now = (
+                assess(program, lines, lines[-1].taken).finding("low").grade == "confirmed"
+                for program in (before, after)
+                for lines in (play(program, scenario).lines,)
+            )
+            gained |= now and not was
+            lost |= was and not now
+    expected = {(False, False): "same", (True, False): "looser", (False, True): "stricter"}
+    assert told.outcome == expected.get((gained, lost), "different"), told
+
+
+def test_the_verb_counts_recorded_jobs(tmp_path: Path) -> None:
+    newer = Path(shutil.copytree(HERE / "tank", tmp_path / "newer"))
+    text = (newer / "tank.yaml").read_text(encoding="utf-8")
+    (newer / "tank.yaml").write_text(
+        text.replace("least: {is: 20 psig,", "least: {is: 10 psig,"), encoding="utf-8"
+    )
+    (tmp_path / "jobs").mkdir()
+    zone = timezone(timedelta(hours=-4))
+    for number, bottom in enumerate(("5 psig", "14 psig", "16 psig", "40 psig")):
+        clock = FixedClock(datetime(2026, 4, 15, 9, 0, tzinfo=zone).timestamp(), zone)
+        path = tmp_path / "jobs" / f"{number}.job"
+        with Session.start(path, [TOOLS], packs=[str(HERE / "tank")], by="A. Tech", clock=clock) as session:
+            clock.at += 60
+            session.append(read_value(session.program, read_fact(session.program, "bottom"), bottom))
+    call = ["--plugin-dir", str(TOOLS), "compare", str(HERE / "tank"), str(newer), "--jobs"]
+    result = CliRunner().invoke(main, [*call, str(tmp_path / "jobs")])
+    assert result.exit_code == 0, result.output
+    said = " ".join(result.output.split())
+    assert "rule too-little: stricter" in said
+    assert "edit: limit least: 20 psig → 10 psig" in said
+    assert "2 of 4 recorded jobs" in said
+    told = json.loads(CliRunner().invoke(main, [*call, str(tmp_path / "jobs"), "--format", "json"]).stdout)
+    assert {o["name"]: o["jobs"] for o in told["outcomes"] if o["outcome"] != "same"} == {"too-little": 2}
