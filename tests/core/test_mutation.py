@@ -11,7 +11,17 @@ import pytest
 from click.testing import CliRunner, Result
 from stillair.assess import Program, compile_packs
 from stillair.authoring.mutants import Mutant, apart, mutants
-from stillair.authoring.mutation import Watcher, all_mutants, in_place, notices, survivor
+from stillair.authoring.mutation import (
+    Reorder,
+    Watcher,
+    all_mutants,
+    in_place,
+    misses_order,
+    notices,
+    order_survivor,
+    reorders,
+    survivor,
+)
 from stillair.authoring.rehearse import play
 from stillair.cli import main
 from stillair.pack import read_texts
@@ -25,7 +35,7 @@ TOOLS = HERE / "tank_tools"
 START = "2026-04-15 09:00 -04:00"
 
 
-def vat(*rules: str) -> Program:
+def vat(*rules: str, more: str = "") -> Program:
     """A vat with these conditions, each that of a rule `r0`, `r1`, …"""
     text = (
         "checklist: vat\ntitle: Vat\nfacts:\n"
@@ -41,7 +51,7 @@ def vat(*rules: str) -> Program:
         for n, when in enumerate(rules)
     )
     manifest = "pack: vat\nversion: 1.0.0\ntitle: V\nengine: '>=0.1,<1'\nchecklists: [vat.yaml]\n"
-    pack = read_texts({"manifest.yaml": manifest, "vat.yaml": text}, plugins={}, label="vat")
+    pack = read_texts({"manifest.yaml": manifest, "vat.yaml": text + more}, plugins={}, label="vat")
     return compile_packs([pack], {}, {})
 
 
@@ -193,3 +203,21 @@ def test_what_is_expected_of_the_trail_alone_may_be_passed_over() -> None:
     mutant = of(program)["bottom < most", "the other way round"]
     assert not notices(program, mutant, [told], None)
     assert notices(program, mutant, [told], markdown)
+
+
+def test_two_steps_the_other_way_round_are_noticed_where_the_next_is_expected() -> None:
+    steps = "steps:\n  - {step: a, title: A, ask: [lid]}\n  - {step: b, title: B, ask: [bottom]}\n"
+    steps += "  - {step: c, title: C, do: C, when: lid is open}\n"
+    steps += "  - {step: d, title: D, do: D, when: lid is shut}\n"
+    program = vat("bottom < most", more=steps)
+    first, middle, last = reorders(program)
+    assert (first, last) == (Reorder("a", "b"), Reorder("c", "d"))
+    told = scenario({"note": {"top": "3 psig"}}, {"expect": {"next": "a"}})
+    assert misses_order(program, first, [told])
+    assert list(program.steps) == ["a", "b", "c", "d"]
+    other = scenario({"note": {"top": "3 psig"}}, {"expect": {"rules": {"r0": "open"}}})
+    assert not misses_order(program, first, [other])
+    left = order_survivor(program, middle)
+    assert left is not None and left.question == "would it matter if `b` came after `c`?"
+    # They are never both to be done.
+    assert order_survivor(program, last) is None

@@ -118,6 +118,7 @@ def written(checklists: Iterable[Checklist]) -> Mapping[tuple[str, str], Text]:
         for powered in checklist.powered:
             found["gate of powered state", powered.name] = powered.gate
         for step in checklist.steps:
+            found["step", step.name] = step.where
             found["when of step", step.name] = step.when
             found["gate of step", step.name] = step.gate
         for fact in checklist.facts:

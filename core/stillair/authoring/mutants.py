@@ -24,7 +24,7 @@ from stillair.verdict import Verdict
 
 from .coverage import step_of
 
-__all__ = ["MOST", "Case", "Mutant", "apart", "mutants", "settled", "values_of"]
+__all__ = ["MOST", "Case", "Mutant", "apart", "mutants", "never", "settled", "values_of"]
 
 MOST = 20_000
 """Combinations tried to tell a mutant from its condition (judgement: a second)."""
@@ -167,6 +167,15 @@ def apart(program: Program, mutant: Mutant) -> Case | bool:
         if settled(program, old, case) is not settled(program, new, case):
             return case
     return False
+
+
+def never(program: Program, condition: Condition) -> bool:
+    """Whether a condition is shown to hold for no facts."""
+    choices = {r: values_of(program, r, condition) for r in dict.fromkeys(core.refs_of(condition))}
+    if math.prod(map(len, choices.values())) > MOST:
+        return False
+    cases = (dict(zip(choices, values, strict=True)) for values in product(*choices.values()))
+    return not any(settled(program, condition, case) is Verdict.HOLDS for case in cases)
 
 
 def settled(program: Program, condition: Condition, case: Case) -> Verdict:

@@ -1,4 +1,4 @@
-"""Which mutants of the conditions the scenarios notice, and what to ask about those they do not.
+"""Which mutants of conditions, and of the order of steps, the scenarios notice, and what to ask of the rest.
 
 First every scenario is played once, and each mutant is judged beside its condition at every moment looked at:
 one that never differs is noticed by none. Then the scenarios in which it differs are played with the mutant
@@ -10,12 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from stillair import quantity
 from stillair.assess import Assessment, Program
 from stillair.assess.program import NO_BINDING
 from stillair.assess.uses import Use, each_view, uses
+from stillair.condition import core
 from stillair.condition.compiled import code_of, functions, slots_of
 from stillair.condition.core import GRADES, NumberDomain, OptionDomain, Ref
 from stillair.condition.merge import merged
@@ -23,11 +25,23 @@ from stillair.condition.tree import judge
 from stillair.possible import Options
 
 from .coverage import units_behind
-from .mutants import Case, Mutant, apart, mutants, settled
+from .mutants import Case, Mutant, apart, mutants, never, settled
 from .rehearse import TrailMaker, play
 from .scenario import ScenarioError
 
-__all__ = ["Mutation", "Survivor", "Watcher", "all_mutants", "notices", "said", "survivor"]
+__all__ = [
+    "Mutation",
+    "Reorder",
+    "Survivor",
+    "Watcher",
+    "all_mutants",
+    "misses_order",
+    "notices",
+    "order_survivor",
+    "reorders",
+    "said",
+    "survivor",
+]
 
 
 @dataclass(slots=True)
@@ -49,10 +63,21 @@ class Mutation:
 class Survivor(NamedTuple):
     """A mutant that no scenario noticed: the question it puts, and a scenario that would settle it."""
 
-    use: Use
-    mutant: Mutant
+    about: Use | Reorder
+    part: str
+    instead: str
     question: str
     settles: tuple[str, ...]
+
+
+class Reorder(NamedTuple):
+    """Two steps that follow each other in one checklist, to be taken the other way round."""
+
+    first: str
+    second: str
+
+    def __str__(self) -> str:
+        return f"order of step {self.first}"
 
 
 def all_mutants(program: Program) -> list[tuple[Use, Mutant]]:
@@ -82,6 +107,8 @@ class Watcher:
 
     def __init__(self, program: Program, made: Sequence[tuple[Use, Mutant]]) -> None:
         self.differ: set[int] = set()
+        self.nexts: set[str] = set()
+        """The steps that were next."""
         self._uses = list(uses(program))
         self._of: dict[int, list[tuple[int, Any]]] = {}
         for number, (_, mutant) in enumerate(made):
@@ -89,6 +116,8 @@ class Watcher:
         self._known: dict[tuple[object, ...], tuple[int, ...]] = {}
 
     def __call__(self, found: Assessment) -> None:
+        if found.next.step is not None:
+            self.nexts.add(found.next.step)
         for use in self._uses:
             others = self._of.get(use.cond.number)
             if not others:
@@ -156,7 +185,47 @@ def survivor(program: Program, use: Use, mutant: Mutant) -> Survivor | None:
         return None
     question = f"would it matter to {_named(use)} if `{mutant.part}` were {mutant.instead}?"
     settles = _settling(program, use, mutant, case) if isinstance(case, dict) else ()
-    return Survivor(use, mutant, question, settles)
+    return Survivor(use, mutant.part, mutant.instead, question, settles)
+
+
+def reorders(program: Program) -> list[Reorder]:
+    """Every two steps that follow each other in one checklist."""
+    return [
+        Reorder(a.spec.name, b.spec.name)
+        for a, b in pairwise(program.steps.values())
+        if a.checklist == b.checklist
+    ]
+
+
+@contextmanager
+def the_other_way_round(program: Program, pair: Reorder) -> Iterator[None]:
+    """The program with two steps in the place of each other, for as long as this lasts."""
+    kept = program.steps
+    names = list(kept)
+    at = names.index(pair.first)
+    names[at], names[at + 1] = names[at + 1], names[at]
+    try:
+        program.steps = {name: kept[name] for name in names}
+        yield
+    finally:
+        program.steps = kept
+
+
+def misses_order(program: Program, pair: Reorder, scenarios: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether some scenario fails with two steps the other way round."""
+    with the_other_way_round(program, pair):
+        return any(play(program, scenario, None, hasty=True).misses for scenario in scenarios)
+
+
+def order_survivor(program: Program, pair: Reorder) -> Survivor | None:
+    """The question two steps put; None if they are never both to be done."""
+    whens = [program.steps[name].when for name in pair]
+    both = [when.checked for when in whens if when is not None]
+    if len(both) == 2 and never(program, core.All(tuple(both), "")):
+        return None
+    question = f"would it matter if `{pair.first}` came after `{pair.second}`?"
+    settles = ("# when both are to be done", f"- expect: {{next: {pair.first}}}")
+    return Survivor(pair, pair.first, f"after {pair.second}", question, settles)
 
 
 def _named(use: Use) -> str:

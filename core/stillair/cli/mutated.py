@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -11,7 +11,18 @@ from stillair import account
 from stillair.assess import Program
 from stillair.assess.uses import Use, stands, written
 from stillair.authoring.mutants import Mutant
-from stillair.authoring.mutation import Mutation, Survivor, Watcher, all_mutants, notices, survivor
+from stillair.authoring.mutation import (
+    Mutation,
+    Reorder,
+    Survivor,
+    Watcher,
+    all_mutants,
+    misses_order,
+    notices,
+    order_survivor,
+    reorders,
+    survivor,
+)
 from stillair.authoring.rehearse import play
 from stillair.authoring.scenario import read_scenario
 from stillair.checklist import Text
@@ -47,7 +58,7 @@ class Mutating:
     def run(self, processes: int) -> tuple[Mutation, int]:
         """What became of the mutants looked at, and how many there are in all."""
         worker = _begin(self.plugin_dirs, self.paths)
-        here = [n for n, (use, _) in enumerate(worker.made) if stands(use, self.texts) is not None]
+        here = [n for n, about in enumerate(worker.all) if self._where(about) is not None]
         step = max(1, -(-len(here) // self.most))
         chosen = here[::step]
         result = Mutation(made=len(chosen))
@@ -55,14 +66,14 @@ class Mutating:
         with ProcessPoolExecutor(processes, initializer=_begin, initargs=given) as pool:
             differ: dict[int, list[Path]] = {}
             for path, found in zip(self.paths, pool.map(_watch, self.paths, chunksize=4), strict=True):
-                for number in found:
+                for number in sorted(found):
                     differ.setdefault(number, []).append(path)
             tasks = [_Task(number, tuple(differ.get(number, ()))) for number in chosen]
             for task, noticed in zip(tasks, pool.map(_noticed, tasks, chunksize=2), strict=True):
                 if noticed:
                     result.noticed += 1
                     continue
-                left = survivor(worker.program, *worker.made[task.number])
+                left = worker.survivor(task.number)
                 if left is None:
                     result.equivalent += 1
                 else:
@@ -71,7 +82,7 @@ class Mutating:
 
     def say(self, screen: Screen, result: Mutation, of: int) -> None:
         for each in result.survivors:
-            where = self._where(each)
+            where = self._place(each)
             screen.exactly(f"{where.path}:{where.line}:{where.column}: {each.question}")
             for line in each.settles:
                 screen.exactly(f"    {line}")
@@ -92,12 +103,12 @@ class Mutating:
             "percent": result.share,
             "survivors": [
                 {
-                    "use": str(each.use),
-                    "file": self._where(each).path,
-                    "line": self._where(each).line,
-                    "column": self._where(each).column,
-                    "part": each.mutant.part,
-                    "instead": each.mutant.instead,
+                    "use": str(each.about),
+                    "file": self._place(each).path,
+                    "line": self._place(each).line,
+                    "column": self._place(each).column,
+                    "part": each.part,
+                    "instead": each.instead,
                     "question": each.question,
                     "settles": list(each.settles),
                 }
@@ -105,8 +116,13 @@ class Mutating:
             ],
         }
 
-    def _where(self, each: Survivor) -> Text:
-        found = stands(each.use, self.texts)
+    def _where(self, about: Use | Reorder) -> Text | None:
+        if isinstance(about, Reorder):
+            return self.texts.get(("step", about.first))
+        return stands(about, self.texts)
+
+    def _place(self, each: Survivor) -> Text:
+        found = self._where(each.about)
         assert found is not None
         return found
 
@@ -128,8 +144,23 @@ class _Worker:
             raise StillairError(Fault("SA401", message, "--mutate", help="name the packs of one job"))
         self.program: Program = self.stage.made(keys.pop())
         self.made: list[tuple[Use, Mutant]] = all_mutants(self.program)
+        self.pairs = reorders(self.program)
+        self.all: list[Use | Reorder] = [*(use for use, _ in self.made), *self.pairs]
+        """What each mutant is about, by its number."""
         self.watcher = Watcher(self.program, self.made)
         self._read: dict[Path, Mapping[str, Any]] = {}
+
+    def survivor(self, number: int) -> Survivor | None:
+        about = self.all[number]
+        if isinstance(about, Reorder):
+            return order_survivor(self.program, about)
+        return survivor(self.program, *self.made[number])
+
+    def noticed(self, number: int, scenarios: Sequence[Mapping[str, Any]]) -> bool:
+        about = self.all[number]
+        if isinstance(about, Reorder):
+            return misses_order(self.program, about, scenarios)
+        return notices(self.program, self.made[number][1], scenarios, markdown)
 
     def scenario(self, path: Path) -> Mapping[str, Any]:
         if path not in self._read:
@@ -150,13 +181,12 @@ def _watch(path: Path) -> frozenset[int]:
     """The mutants that differ from their conditions somewhere in a scenario."""
     assert _worker is not None
     watcher = _worker.watcher
-    watcher.differ = set()
+    watcher.differ, watcher.nexts = set(), set()
     play(_worker.program, _worker.scenario(path), None, watcher)
-    return frozenset(watcher.differ)
+    pairs = (len(_worker.made) + n for n, pair in enumerate(_worker.pairs) if pair.first in watcher.nexts)
+    return frozenset((*watcher.differ, *pairs))
 
 
 def _noticed(task: _Task) -> bool:
     assert _worker is not None
-    scenarios: Iterator[Mapping[str, Any]] = map(_worker.scenario, task.paths)
-    _, mutant = _worker.made[task.number]
-    return bool(task.paths) and notices(_worker.program, mutant, list(scenarios), markdown)
+    return bool(task.paths) and _worker.noticed(task.number, [*map(_worker.scenario, task.paths)])
