@@ -159,7 +159,7 @@ def test_followed_in_time_it_asks_again_too() -> None:
         ("undone by: [put_out]", "undone by: [put_of]", "`put_of` is not defined"),
         ("undone by: [put_out]", "undone by: [boil]", "`boil` is not an event"),
         ("ask every: 3 min", "ask every: 3 psi", "psi"),
-        ("lid becomes lifted, put_out", "taste becomes raw", "depend on each other"),
+        ("lid becomes lifted, put_out", "taste becomes raw", "depends on itself"),
         ("ask: [heat], ask every", "do: Look., ask every", "asks nothing again"),
     ],
 )
