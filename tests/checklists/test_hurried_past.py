@@ -513,7 +513,7 @@ def test_a_broken_plugin_stops_the_job(tmp_path: Path, which: str) -> None:
 OPTIONS = {
     "": {"plugin_dirs", "by", "version"},
     "demo": {"into", "pack"},
-    "guide": {"packs", "title", "again"},
+    "guide": {"packs", "title", "again", "beliefs"},
     "jobs": {"everything", "as_json"},
     "note": {"at_text", "long_ago", "serial", "event", "step", "unknown", "again", "why", "anyway"},
     "next": {"as_json"},
@@ -527,7 +527,21 @@ OPTIONS = {
     "calc": {"as_json"},
     "instruments": {"as_json"},
     "plugins": {"as_json"},
-}
+    # These open no job, or only read one.
+    "lint": {"profile", "form", "play"},
+    "explain": {"as_json"},
+    "print": {"kind", "form", "packs", "out"},
+    "new-pack": {"into"},
+    "schema": {"kind"},
+    "rehearse": {
+        "only", "processes", "record", "coverage", "at_least", "guards_at_least",
+        "mutate", "mutants", "as_json",
+    },
+    "adjust": {"was", "packs", "as_json"},
+    "compare": {"jobs", "as_json"},
+    "replay": {"packs", "table", "parquet", "processes", "as_json"},
+    "learn": {"output", "packs", "strength"},
+}  # fmt: skip
 
 
 def test_no_option_is_there_to_skip_a_stop() -> None:
