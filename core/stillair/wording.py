@@ -149,11 +149,11 @@ def plainly(value: Number, unit: Unit, zone: tzinfo) -> str:
 
 
 def _rounded(value: float, unit: Unit, zone: tzinfo) -> str:
-    """To two digits, which is what is kept in mind; a day as a day."""
+    """To three digits, as a scale shows it; a day as a day."""
     if unit.dimension.name == "moment":
         return day(value, zone)
     factor = abs(float(unit.factor))
-    return quantity.show(value, unit, max(abs(value) * 0.05, factor * 1e-9))
+    return quantity.show(value, unit, max(abs(value) * 0.1, factor * 1e-9))
 
 
 def day(at: float, zone: tzinfo) -> str:
