@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 import subprocess
 import sys
@@ -11,22 +10,19 @@ from collections.abc import Mapping
 import pytest
 import stillair_charge
 import stillair_refrigerants
-from hypothesis import assume, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from stillair.calculate import calculate
 from stillair.calculator import Calculator, Entry, Example, OutOfRange
-from stillair.quantity import DIMENSIONS, difference_of, read
 from stillair_charge import calculators as c
 from stillair_charge import chart
 
+from .worked import canonical, directions, examples, in_order, works
+
 CATALOGUES = {found.name: found for found in stillair_refrigerants.stillair_catalogues()}
 CALCULATORS = {found.name: found for found in stillair_charge.stillair_calculators()}
-EXAMPLES = [(found, example) for found in CALCULATORS.values() for example in found.examples]
-DIRECTIONS = [
-    (found, name, sign)
-    for found in CALCULATORS.values()
-    for name, sign in itertools.chain(((n, 1) for n in found.rises_with), ((n, -1) for n in found.falls_with))
-]
+EXAMPLES = examples(CALCULATORS.values())
+DIRECTIONS = directions(CALCULATORS.values())
 #: Canonical SI, about what a circuit or a house can show.
 SPANS: Mapping[str, tuple[float, float]] = {
     "absolute pressure": (8e4, 3.5e6), "temperature": (280.0, 325.0), "mass": (0.0, 20.0),
@@ -47,35 +43,13 @@ def entry(name: str) -> Entry:
     return CATALOGUES["refrigerant"].entry(name)
 
 
-def canonical(text: str, dimension: str) -> float:
-    return read(text, DIMENSIONS[dimension]).value
-
-
 def kelvin(fahrenheit: float) -> float:
     return (fahrenheit + 459.67) * 5 / 9
 
 
-def given_inputs(calculator: Calculator, example: Example) -> list[object]:
-    found: list[object] = []
-    for name, wanted in calculator.inputs.items():
-        text = example.inputs.get(name, wanted.default)
-        assert text is not None
-        if wanted.catalogue is not None:
-            found.append(CATALOGUES[wanted.catalogue].entry(text))
-        elif wanted.dimension is not None:
-            found.append(canonical(text, wanted.dimension))
-        else:
-            assert text in wanted.options
-            found.append(text)
-    return found
-
-
 @pytest.mark.parametrize(("calculator", "example"), EXAMPLES, ids=lambda x: getattr(x, "name", ""))
 def test_every_worked_example_works(calculator: Calculator, example: Example) -> None:
-    output = DIMENSIONS[calculator.output]
-    result = canonical(example.result, calculator.output)
-    within = canonical(example.within, difference_of(output).name)
-    assert abs(calculator(*given_inputs(calculator, example)) - result) <= within
+    assert works(calculator, example, CATALOGUES)
 
 
 def drawn(draw: st.DrawFn, calculator: Calculator, name: str) -> object:
@@ -94,23 +68,7 @@ def test_what_is_said_to_rise_or_fall_does_so_over_the_whole_range(
     calculator: Calculator, name: str, sign: int, data: st.DataObject
 ) -> None:
     """Two points that differ in that input alone, wherever both are valid, are never in the wrong order."""
-
-    @st.composite
-    def pair(draw: st.DrawFn) -> tuple[list[object], list[object]]:
-        first = [drawn(draw, calculator, n) for n in calculator.inputs]
-        second = [*first]
-        second[list(calculator.inputs).index(name)] = drawn(draw, calculator, name)
-        return first, second
-
-    i = list(calculator.inputs).index(name)
-    low, high = sorted(data.draw(pair()), key=lambda inputs: inputs[i])  # type: ignore[arg-type,return-value]
-    try:
-        one, other = calculator(*low), calculator(*high)
-    except OutOfRange:
-        assume(False)
-        raise
-    slack = 1e-9 * max(1.0, abs(one), abs(other))
-    assert sign * (other - one) >= -slack
+    assert in_order(calculator, name, sign, data, drawn, least=1.0)
 
 
 @pytest.mark.parametrize("name", list(CALCULATORS))

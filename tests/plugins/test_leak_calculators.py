@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Mapping
 
@@ -12,18 +11,15 @@ import stillair_refrigerants
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from stillair.calculator import Calculator, Entry, Example, OutOfRange
-from stillair.quantity import DIMENSIONS, difference_of, read
 from stillair_leak import calculators as c
 from stillair_refrigerants import saturation
 
+from .worked import directions, examples, given_inputs, in_order, moves, works
+
 CATALOGUES = {found.name: found for found in stillair_refrigerants.stillair_catalogues()}
 CALCULATORS = {found.name: found for found in stillair_leak.stillair_calculators()}
-EXAMPLES = [(found, example) for found in CALCULATORS.values() for example in found.examples]
-DIRECTIONS = [
-    (found, name, sign)
-    for found in CALCULATORS.values()
-    for name, sign in itertools.chain(((n, 1) for n in found.rises_with), ((n, -1) for n in found.falls_with))
-]
+EXAMPLES = examples(CALCULATORS.values())
+DIRECTIONS = directions(CALCULATORS.values())
 PSI, FT3, OZ, DAY, ATM = saturation.PSI, 0.3048**3, 0.45359237 / 16, 86400.0, 101325.0
 YEAR = 365 * DAY
 
@@ -43,46 +39,16 @@ def fahrenheit(value: float) -> float:
     return saturation.node_temperature(value)
 
 
-def canonical(text: str, dimension: str) -> float:
-    return read(text, DIMENSIONS[dimension]).value
-
-
-def given_inputs(calculator: Calculator, example: Example) -> list[object]:
-    found: list[object] = []
-    for name, wanted in calculator.inputs.items():
-        text = example.inputs[name]
-        if wanted.catalogue is not None:
-            found.append(CATALOGUES[wanted.catalogue].entry(text))
-        elif wanted.dimension is not None:
-            found.append(canonical(text, wanted.dimension))
-        else:
-            assert text in wanted.options
-            found.append(text)
-    return found
-
-
 @pytest.mark.parametrize(("calculator", "example"), EXAMPLES, ids=lambda x: getattr(x, "name", ""))
 def test_every_worked_example_works(calculator: Calculator, example: Example) -> None:
     assert set(example.inputs) == set(calculator.inputs)
-    output = DIMENSIONS[calculator.output]
-    result = canonical(example.result, calculator.output)
-    within = canonical(example.within, difference_of(output).name)
-    assert abs(calculator(*given_inputs(calculator, example)) - result) <= within
+    assert works(calculator, example, CATALOGUES)
 
 
 @pytest.mark.parametrize(("calculator", "name", "sign"), DIRECTIONS, ids=lambda x: str(getattr(x, "name", x)))
 def test_an_input_said_to_move_the_result_moves_it(calculator: Calculator, name: str, sign: int) -> None:
     """Strictly, around at least one of the calculator's own examples."""
-    moved = False
-    for example in calculator.examples:
-        inputs = given_inputs(calculator, example)
-        i = list(calculator.inputs).index(name)
-        value = inputs[i]
-        assert isinstance(value, float)
-        less = [*inputs]
-        less[i] = value * (1 - 1e-4)
-        moved = moved or sign * (calculator(*inputs) - calculator(*less)) > 0
-    assert moved
+    assert moves(calculator, name, sign, CATALOGUES, by=1e-4)
 
 
 # Canonical SI. Wider than any house, so that the ends of the valid ranges are met too.
@@ -136,23 +102,7 @@ def test_what_is_said_to_rise_or_fall_does_so_over_the_whole_range(
     calculator: Calculator, name: str, sign: int, data: st.DataObject
 ) -> None:
     """Two points that differ in that input alone, wherever both are valid, are never in the wrong order."""
-
-    @st.composite
-    def pair(draw: st.DrawFn) -> tuple[list[object], list[object]]:
-        first = [drawn(draw, calculator, n) for n in calculator.inputs]
-        second = [*first]
-        second[list(calculator.inputs).index(name)] = drawn(draw, calculator, name)
-        return first, second
-
-    first, second = data.draw(pair())
-    i = list(calculator.inputs).index(name)
-    low, high = sorted((first, second), key=lambda inputs: inputs[i])  # type: ignore[arg-type,return-value]
-    try:
-        less, more = calculator(*low), calculator(*high)
-    except OutOfRange:
-        assume(False)
-    # The slack is for the rounding of floats.
-    assert sign * (more - less) >= -1e-9 * max(abs(more), abs(less))
+    assert in_order(calculator, name, sign, data, drawn)
 
 
 @pytest.mark.parametrize("calculator", CALCULATORS.values(), ids=lambda x: x.name)
@@ -161,7 +111,7 @@ def test_what_is_no_number_is_refused_and_never_answered_with_one(calculator: Ca
     for i, wanted in enumerate(calculator.inputs.values()):
         if wanted.dimension is None:
             continue
-        inputs = given_inputs(calculator, example)
+        inputs = given_inputs(calculator, example, CATALOGUES)
         inputs[i] = math.nan
         with pytest.raises(OutOfRange):
             calculator(*inputs)
@@ -173,7 +123,7 @@ def test_an_absurd_input_gives_a_finite_number_or_a_reason(calculator: Calculato
     for i, wanted in enumerate(calculator.inputs.values()):
         if wanted.dimension is None:
             continue
-        inputs = given_inputs(calculator, calculator.examples[0])
+        inputs = given_inputs(calculator, calculator.examples[0], CATALOGUES)
         inputs[i] = extreme
         try:
             assert math.isfinite(calculator(*inputs))
@@ -185,7 +135,7 @@ def test_an_absurd_input_gives_a_finite_number_or_a_reason(calculator: Calculato
 def test_every_refrigerant_and_gas_of_the_catalogues_is_served_or_refused_with_a_reason(
     calculator: Calculator,
 ) -> None:
-    inputs = given_inputs(calculator, calculator.examples[0])
+    inputs = given_inputs(calculator, calculator.examples[0], CATALOGUES)
     for i, wanted in enumerate(calculator.inputs.values()):
         if wanted.catalogue is None:
             continue

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 import subprocess
 import sys
@@ -12,24 +11,21 @@ import pytest
 import stillair_leak
 import stillair_recovery
 import stillair_refrigerants
-from hypothesis import assume, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from stillair.calculate import calculate
 from stillair.calculator import Calculator, Entry, Example, OutOfRange
-from stillair.quantity import DIMENSIONS, difference_of, read
 from stillair_recovery import calculators as c
 from stillair_recovery import level
 from stillair_refrigerants import saturation
 
+from .worked import canonical, directions, examples, given_inputs, in_order, moves, works
+
 CATALOGUES = {found.name: found for found in stillair_refrigerants.stillair_catalogues()}
 REFRIGERANTS = CATALOGUES["refrigerant"]
 CALCULATORS = {found.name: found for found in stillair_recovery.stillair_calculators()}
-EXAMPLES = [(found, example) for found in CALCULATORS.values() for example in found.examples]
-DIRECTIONS = [
-    (found, name, sign)
-    for found in CALCULATORS.values()
-    for name, sign in itertools.chain(((n, 1) for n in found.rises_with), ((n, -1) for n in found.falls_with))
-]
+EXAMPLES = examples(CALCULATORS.values())
+DIRECTIONS = directions(CALCULATORS.values())
 #: All but the one gas that has no liquid at 130 °F.
 LIQUID = tuple(name for name in REFRIGERANTS.names if name != "R-744")
 LB, PSI, INCH, ATM = 0.45359237, saturation.PSI, 3386.388640341, 101325.0
@@ -39,46 +35,16 @@ def refrigerant(name: str) -> Entry:
     return REFRIGERANTS.entry(name)
 
 
-def canonical(text: str, dimension: str) -> float:
-    return read(text, DIMENSIONS[dimension]).value
-
-
-def given_inputs(calculator: Calculator, example: Example) -> list[object]:
-    found: list[object] = []
-    for name, wanted in calculator.inputs.items():
-        text = example.inputs[name]
-        if wanted.catalogue is not None:
-            found.append(CATALOGUES[wanted.catalogue].entry(text))
-        elif wanted.dimension is not None:
-            found.append(canonical(text, wanted.dimension))
-        else:
-            assert text in wanted.options
-            found.append(text)
-    return found
-
-
 @pytest.mark.parametrize(("calculator", "example"), EXAMPLES, ids=lambda x: getattr(x, "name", ""))
 def test_every_worked_example_works(calculator: Calculator, example: Example) -> None:
     assert set(example.inputs) == set(calculator.inputs)
-    output = DIMENSIONS[calculator.output]
-    result = canonical(example.result, calculator.output)
-    within = canonical(example.within, difference_of(output).name)
-    assert abs(calculator(*given_inputs(calculator, example)) - result) <= within
+    assert works(calculator, example, CATALOGUES)
 
 
 @pytest.mark.parametrize(("calculator", "name", "sign"), DIRECTIONS, ids=lambda x: str(getattr(x, "name", x)))
 def test_an_input_said_to_move_the_result_moves_it(calculator: Calculator, name: str, sign: int) -> None:
     """By six tenths of it: a level has one step only, at 200 lb."""
-    moved = False
-    for example in calculator.examples:
-        inputs = given_inputs(calculator, example)
-        i = list(calculator.inputs).index(name)
-        value = inputs[i]
-        assert isinstance(value, float)
-        less = [*inputs]
-        less[i] = value * 0.6
-        moved = moved or sign * (calculator(*inputs) - calculator(*less)) > 0
-    assert moved
+    assert moves(calculator, name, sign, CATALOGUES, by=0.4)
 
 
 SPANS: Mapping[str, tuple[float, float]] = {"mass": (0.01, 200.0), "absolute pressure": (3e3, 1.1e5)}
@@ -100,22 +66,7 @@ def test_what_is_said_to_rise_or_fall_does_so_over_the_whole_range(
     calculator: Calculator, name: str, sign: int, data: st.DataObject
 ) -> None:
     """Two points that differ in that input alone, wherever both are valid, are never in the wrong order."""
-
-    @st.composite
-    def pair(draw: st.DrawFn) -> tuple[list[object], list[object]]:
-        first = [drawn(draw, calculator, n) for n in calculator.inputs]
-        second = [*first]
-        second[list(calculator.inputs).index(name)] = drawn(draw, calculator, name)
-        return first, second
-
-    first, second = data.draw(pair())
-    i = list(calculator.inputs).index(name)
-    low, high = sorted((first, second), key=lambda inputs: inputs[i])  # type: ignore[arg-type,return-value]
-    try:
-        less, more = calculator(*low), calculator(*high)
-    except OutOfRange:
-        assume(False)
-    assert sign * (more - less) >= -1e-9 * max(abs(more), abs(less))
+    assert in_order(calculator, name, sign, data, drawn)
 
 
 @pytest.mark.parametrize("calculator", CALCULATORS.values(), ids=lambda x: x.name)
@@ -124,7 +75,7 @@ def test_an_absurd_input_gives_a_finite_number_or_a_reason(calculator: Calculato
     for i, wanted in enumerate(calculator.inputs.values()):
         if wanted.dimension is None:
             continue
-        inputs = given_inputs(calculator, calculator.examples[0])
+        inputs = given_inputs(calculator, calculator.examples[0], CATALOGUES)
         inputs[i] = absurd
         try:
             assert math.isfinite(calculator(*inputs)) and not math.isnan(absurd)
@@ -134,7 +85,7 @@ def test_an_absurd_input_gives_a_finite_number_or_a_reason(calculator: Calculato
 
 @pytest.mark.parametrize("calculator", CALCULATORS.values(), ids=lambda x: x.name)
 def test_every_refrigerant_is_served_but_the_one_without_liquid_when_warm(calculator: Calculator) -> None:
-    inputs = given_inputs(calculator, calculator.examples[0])
+    inputs = given_inputs(calculator, calculator.examples[0], CATALOGUES)
     refused = set()
     for entry in REFRIGERANTS.entries:
         try:
