@@ -449,7 +449,7 @@ class LearnedSpec(NamedTuple):
     digest: str
     strength: float
     jobs: int
-    leaks: int
+    faults: int
     places: tuple[tuple[Text, float], ...]
     bands: tuple[tuple[Text, Text, tuple[tuple[Text, float], ...]], ...]
 

@@ -816,12 +816,12 @@ class LearnedBeliefShape(Shape):
     """A learned belief: what it is, what stands behind it."""
 
     belief: Share
-    leaks: Number
+    faults: Number
     between: Range
 
 
 class LearnedBandShape(Shape):
-    leaks: Number
+    faults: Number
     places: dict[Identifier, LearnedBeliefShape]
 
 
@@ -833,7 +833,7 @@ class LearnedShape(Shape):
     digest: Words
     strength: Number
     jobs: Number
-    leaks: Number
+    faults: Number
     places: dict[Identifier, LearnedBeliefShape]
     bands: dict[Name, dict[Name, LearnedBandShape]] = {}
 
@@ -844,7 +844,7 @@ class LearnedShape(Shape):
             self.digest.text,
             self.strength,
             int(self.jobs),
-            int(self.leaks),
+            int(self.faults),
             _beliefs(self.places),
             tuple(
                 (group, band, _beliefs(found.places))

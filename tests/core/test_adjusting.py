@@ -311,9 +311,9 @@ def test_learned_beliefs_do_not_move_the_digest() -> None:
     """A company may adjust a pack and go by its own beliefs at once; these are no text of the author."""
     base = vat(GUARDED + PLACES)
     learned = (
-        f"beliefs: vat\nversion: 1.0.0\ndigest: {base.digest}\nstrength: 20\njobs: 3\nleaks: 2\n"
-        "places:\n  seam: {belief: 0.7, leaks: 2, between: 0.4 .. 0.9}\n"
-        "  valve: {belief: 0.3, leaks: 0, between: 0.1 .. 0.6}\n"
+        f"beliefs: vat\nversion: 1.0.0\ndigest: {base.digest}\nstrength: 20\njobs: 3\nfaults: 2\n"
+        "places:\n  seam: {belief: 0.7, faults: 2, between: 0.4 .. 0.9}\n"
+        "  valve: {belief: 0.3, faults: 0, between: 0.1 .. 0.6}\n"
     )
     put = read_texts({**base.texts, BELIEFS: learned}, plugins={}, label="vat")
     assert put.digest != base.digest and put.written == base.written == base.digest

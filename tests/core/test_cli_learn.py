@@ -1,4 +1,4 @@
-"""`learn`: what confirmed leaks of closed jobs say, and a new job that goes by it."""
+"""`learn`: what confirmed faults of closed jobs say, and a new job that goes by it."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ class Company:
         self.clock = FixedClock(NINE)
         self.jobs: list[str] = []
 
-    def job(self, *leaks: str, old: bool | None = None, closed: bool = True, proved: bool = True) -> str:
+    def job(self, *faults: str, old: bool | None = None, closed: bool = True, proved: bool = True) -> str:
         path = str(self.folder / f"{len(self.jobs)}.job")
         self.clock.at += 60
         with Session.start(path, packs=[str(self.pack)], by="A. Tech", clock=self.clock) as session:
@@ -60,7 +60,7 @@ class Company:
             see("hose", "runs")
             if old is not None:
                 see("planned", "yes" if old else "no")
-            for place in leaks:
+            for place in faults:
                 see("wet", "drip", place)
                 if proved:
                     see("dye", "yes", place)
@@ -94,13 +94,13 @@ def test_confirmed_leaks_move_the_beliefs_by_their_number(company: Company) -> N
         company.job("valley")
     company.job("gutter", "skylight")
     said = company.learn().output
-    assert "Learned from 7 jobs with 8 confirmed leaks" in said
-    # A prior of 20 leaks with 0.1 at the valley, and 6 of 8 more: 8 of 28.
+    assert "Learned from 7 jobs with 8 confirmed faults" in said
+    # A prior of 20 faults with 0.1 at the valley, and 6 of 8 more: 8 of 28.
     assert company.learned("valley") == pytest.approx(8 / 28, abs=1e-6)
     assert company.learned("gutter") == pytest.approx(9 / 28, abs=1e-6)
     text = company.beliefs.read_text(encoding="utf-8")
-    assert re.search(r"valley: \{belief: [0-9.]+, leaks: 6, between:", text)
-    assert "jobs: 7\nleaks: 8\n" in text
+    assert re.search(r"valley: \{belief: [0-9.]+, faults: 6, between:", text)
+    assert "jobs: 7\nfaults: 8\n" in text
 
 
 def test_with_nothing_confirmed_the_shipped_beliefs_come_out_unchanged(company: Company) -> None:
@@ -139,7 +139,7 @@ def test_a_kind_of_jobs_has_beliefs_of_its_own_where_there_are_enough(company: C
     for _ in range(19):
         company.job("gutter", old=False)
     said = company.learn().output
-    assert "age old: beliefs of its own, from 20 leaks" in " ".join(said.split())
+    assert "age old: beliefs of its own, from 20 faults" in " ".join(said.split())
     text = company.beliefs.read_text(encoding="utf-8")
     assert "young" not in text
     assert company.learned("chimney", text.split("old:")[1]) > company.learned("chimney")

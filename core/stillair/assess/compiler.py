@@ -546,7 +546,7 @@ class Compiler:
         learned = pack.learned
         if learned is None:
             return
-        self.program.learned[pack.name] = (learned.jobs, learned.leaks, learned.strength)
+        self.program.learned[pack.name] = (learned.jobs, learned.faults, learned.strength)
         every = {name.text: belief for name, belief in learned.places}
         for group, band, beliefs in learned.bands:
             if band.text not in self.program.bands.get(group.text, ()):

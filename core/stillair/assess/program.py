@@ -328,7 +328,7 @@ class Program:
     bands: dict[str, dict[str, Cond]] = field(default_factory=dict)
     """Kinds of jobs that are learned from apart: of each group the bands, with when a job is of them."""
     learned: dict[str, tuple[int, int, float]] = field(default_factory=dict)
-    """The packs whose beliefs were learned: from how many jobs and leaks, with a prior worth how many."""
+    """The packs whose beliefs were learned: from how many jobs and faults, with a prior worth how many."""
     learned_bands: dict[tuple[str, str], dict[str, float]] = field(default_factory=dict)
     """For (group, band), how many times likelier each place was among its jobs than among all."""
     pinned: Cond | None = None

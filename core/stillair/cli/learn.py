@@ -1,4 +1,4 @@
-"""`learn`: beliefs from a company's own confirmed leaks, as a file that a new job can go by."""
+"""`learn`: beliefs from a company's own confirmed faults, as a file that a new job can go by."""
 
 from __future__ import annotations
 
@@ -26,13 +26,13 @@ if TYPE_CHECKING:
 __all__ = ["learn"]
 
 STRENGTH = 20.0
-"""How many confirmed leaks the shipped beliefs are worth (judgement, no source)."""
+"""How many confirmed faults the shipped beliefs are worth (judgement, no source)."""
 ENOUGH = 20
 """Leaks from which a kind of jobs has beliefs of its own (judgement, no source)."""
 
 
 class _Case(NamedTuple):
-    """What one closed job says: its confirmed leaks, and the bands it is of."""
+    """What one closed job says: its confirmed faults, and the bands it is of."""
 
     faults: tuple[Fault, ...]
     bands: frozenset[tuple[str, str]]
@@ -47,13 +47,13 @@ class _Case(NamedTuple):
 def learn(
     settings: Settings, jobs: tuple[str, ...], output: str, packs: tuple[str, ...], strength: float
 ) -> None:
-    """Learn from the confirmed leaks of closed JOBS where leaks are.
+    """Learn from the confirmed faults of closed JOBS where faults are.
 
     Only what two methods confirmed is learned from; every job left out is named with the reason. A new job
     goes by the file with `stillair guide JOB --beliefs FILE`.
     """
     if strength <= 0:
-        raise Mistake("--strength is above 0", "say how many confirmed leaks the shipped beliefs are worth")
+        raise Mistake("--strength is above 0", "say how many confirmed faults the shipped beliefs are worth")
     screen = Screen()
     pack = _pack_of(settings, packs)
     prior = {place.name: place.belief for checklist in pack.checklists for place in checklist.places}
@@ -73,15 +73,16 @@ def learn(
         Path(output).write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
         raise Mistake(f"cannot write {output}: {error.strerror}", "name a file that can be written") from None
-    screen.say(f"Learned from {len(cases)} jobs with {len(faults)} confirmed leaks; kept in {output}.")
+    screen.say(f"Learned from {len(cases)} jobs with {len(faults)} confirmed faults; kept in {output}.")
     if not faults:
         screen.say("Nothing was confirmed: the beliefs are the shipped ones, unchanged.")
     for name, each in sorted(every.items(), key=lambda item: -item[1].share):
         screen.say(
-            f"{name}: {each.share:.3f} ({each.low:.3f} to {each.high:.3f} at 95 %), {each.faults} leaks", "  "
+            f"{name}: {each.share:.3f} ({each.low:.3f} to {each.high:.3f} at 95 %), {each.faults} faults",
+            "  ",
         )
     for (group, band), (number, _) in bands.items():
-        screen.say(f"{group} {band}: beliefs of its own, from {number} leaks", "  ")
+        screen.say(f"{group} {band}: beliefs of its own, from {number} faults", "  ")
 
 
 def _pack_of(settings: Settings, packs: Sequence[str]) -> Pack:
@@ -149,7 +150,7 @@ def _case(
 def _bands(
     pack: Pack, cases: Sequence[_Case], every: Mapping[str, Learned], strength: float
 ) -> Iterator[tuple[tuple[str, str], tuple[int, dict[str, Learned]]]]:
-    """The kinds of jobs with enough leaks: their prior is what all jobs say."""
+    """The kinds of jobs with enough faults: their prior is what all jobs say."""
     prior = {name: each.share for name, each in every.items()}
     for checklist in pack.checklists:
         for group, bands in checklist.bands:
@@ -177,7 +178,7 @@ def _written(
         f"digest: {pack.digest}",
         f"strength: {strength:g}",
         f"jobs: {len(cases)}",
-        f"leaks: {sum(len(case.faults) for case in cases)}",
+        f"faults: {sum(len(case.faults) for case in cases)}",
         "places:",
         *_rows(every, whole, "  "),
     ]
@@ -188,7 +189,7 @@ def _written(
         lines.append(f"  {group}:")
         for (own, band), (number, found) in bands.items():
             if own == group:
-                lines += [f"    {band}:", f"      leaks: {number}", "      places:"]
+                lines += [f"    {band}:", f"      faults: {number}", "      places:"]
                 lines += _rows(found, whole, "        ")
     return "\n".join(lines) + "\n"
 
@@ -197,4 +198,4 @@ def _rows(found: Mapping[str, Learned], whole: float, indent: str) -> Iterator[s
     for name, each in found.items():
         belief, low, high = (round(share * whole, 6) for share in (each.share, each.low, each.high))
         between = f"{low:.4f} .. {high:.4f}"
-        yield f"{indent}{name}: {{belief: {belief:g}, leaks: {each.faults}, between: {between}}}"
+        yield f"{indent}{name}: {{belief: {belief:g}, faults: {each.faults}, between: {between}}}"

@@ -28,9 +28,9 @@ def believed(wording: Wording, search: Search) -> Iterator[Block]:
         "belief only by its chance to notice a fault there; a look that does not count changes nothing."
     )
     untold = search.untold
-    for pack, (jobs, leaks, strength) in wording.program.learned.items():
+    for pack, (jobs, faults, strength) in wording.program.learned.items():
         yield line(
-            f"The beliefs of {pack} were learned from {jobs} closed jobs with {leaks} confirmed faults. "
+            f"The beliefs of {pack} were learned from {jobs} closed jobs with {faults} confirmed faults. "
             f"Those written in it count as {strength:g} more."
         )
     rows = []

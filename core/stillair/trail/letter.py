@@ -74,7 +74,7 @@ _LAST_WORD = (
     "This letter is no permit, no inspection and no certificate. It does not say that anything complies with "
     "a code. Local law, the authority having jurisdiction and the equipment maker's instructions come first. "
     "The stricter rule applies.",
-    "Work on refrigerant, electricity and gas is for people who hold the licence for it. If you smell gas or "
+    "Such work is for people who hold the licence for it. If you smell gas or "
     "burning, or an alarm sounds, leave, work no switch, and call the emergency number from outside.",
 )
 
