@@ -24,10 +24,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Collector | None:
-    """A YAML file in the folder `scenarios` beside a manifest."""
-    if file_path.suffix != ".yaml" or file_path.parent.name != "scenarios":
+    """A YAML file in the folder `scenarios` beside a manifest, or in a folder of that one."""
+    folders = [parent for parent in file_path.parents[:2] if parent.name == "scenarios"]
+    if file_path.suffix != ".yaml" or not folders:
         return None
-    if not (file_path.parent.parent / "manifest.yaml").is_file():
+    if not (folders[0].parent / "manifest.yaml").is_file():
         return None
     return ScenarioFile.from_parent(parent, path=file_path)
 

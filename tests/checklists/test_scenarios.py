@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 from stillair.assess import Program
 from stillair.authoring.rehearse import play, read_scenario
+from stillair.authoring.scenario import scenarios_in
 from stillair.hooks import Plugins
 from stillair.trail import markdown
 
-SCENARIOS = sorted(path for folder in Plugins.load().packs for path in (folder / "scenarios").glob("*.yaml"))
+SCENARIOS = [path for folder in Plugins.load().packs for path in scenarios_in(folder)]
 
 
 def test_there_are_scenarios() -> None:

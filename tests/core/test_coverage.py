@@ -5,16 +5,29 @@ from __future__ import annotations
 import itertools
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
 from stillair.assess import Program
-from stillair.authoring.coverage import Coverage, Seer, coverage, share
+from stillair.authoring.coverage import (
+    Coverage,
+    Parts,
+    Seer,
+    coverage,
+    edges_of,
+    may_fail,
+    may_hold,
+    share,
+)
 from stillair.authoring.rehearse import play
 from stillair.authoring.scenario import read_scenario
 from stillair.cli import main
+from stillair.condition import core
+from stillair.possible import Region
+from stillair.quantity import DIMENSIONS
 
 pytestmark = pytest.mark.usefixtures("own_cache")
 
@@ -97,17 +110,44 @@ def test_evidence_is_judged_as_of_when_it_was_seen(tank_program: Program) -> Non
     assert whole.fails
 
 
-def test_every_way_of_deciding_is_that_of_a_table(tank_program: Program) -> None:
-    """Of two parts joined by `and`, and of two by `or`, all nine pairs of verdicts."""
-    from stillair.authoring.coverage import _decides
-    from stillair.condition import core
-
+def pair(*names: str, kind: type[core.All] | type[core.Either] = core.All) -> Parts:
+    """`a and b`, say; a name that begins with ! is the other way round."""
     domain = core.OptionDomain(("yes", "no"))
-    tests = tuple(core.Test(core.Ref(name), 1, 2, domain, name) for name in "ab")
+    found = tuple(
+        core.Test(core.Ref(name.lstrip("!")), *((2, 1) if name[0] == "!" else (1, 2)), domain, name)
+        for name in names
+    )
+    return Parts.of(kind(found, " ".join(names)))
+
+
+def test_every_way_of_deciding_is_that_of_a_table() -> None:
+    """Of two parts joined by `and`, and of two by `or`, all nine pairs of verdicts."""
     fails, holds, open_ = 0, 1, 2
     for a, b in itertools.product((fails, holds, open_), repeat=2):
-        assert _decides(core.All(tests, ""), (a, b), 0) is (a != open_ and b == holds)
-        assert _decides(core.Either(tests, ""), (a, b), 0) is (a != open_ and b == fails)
+        assert pair("a", "b").decides((a, b), 0) is (a != open_ and b == holds)
+        assert pair("a", "b", kind=core.Either).decides((a, b), 0) is (a != open_ and b == fails)
+
+
+def test_a_test_written_twice_is_one_test() -> None:
+    """Written the other way round as well: neither place could ever decide without the other."""
+    twice = pair("a", "!a", "b", kind=core.Either)
+    assert [part.text for part in twice.parts] == ["a", "b"]
+    assert twice.places == [(0, False), (0, True), (1, False)]
+    assert not any(twice.decides((a, b), 1) for a, b in itertools.product((0, 1), repeat=2))
+    assert pair("a", "a", "b").decides((1, 1), 0)
+
+
+def test_the_time_since_something_is_never_seen_below_nothing(tank_program: Program) -> None:
+    """What no reading can bring about is not asked of the scenarios."""
+    tank_program = replace(tank_program, derived=dict(tank_program.derived))
+    tank_program.derived["since lamp"] = core.SinceEvent(core.Ref("lamp"), "since lamp")
+    for bound, edges in ((0.0, []), (60.0, [60.0])):
+        region = Region.comparison(">=", bound)
+        part = core.Within(core.Ref("since lamp"), region, DIMENSIONS["duration"], "t", (f"{bound:g} s",))
+        assert may_hold(tank_program, part)
+        assert not may_hold(tank_program, part._replace(region=Region.comparison("<", 0)))
+        assert may_fail(tank_program, part) is bool(edges)
+        assert [at for at, _ in edges_of(tank_program, part)] == edges
 
 
 def test_the_share_counts_every_way(tank_program: Program) -> None:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
 from stillair.checklist import Checklist, Text
 from stillair.condition import core
+from stillair.verdict import Verdict
 
 from .program import Cond, Program
 from .view import Judged, View
 
-__all__ = ["Leaf", "Use", "each_view", "inside", "leaves", "stands", "uses", "written"]
+__all__ = ["Leaf", "Use", "each_view", "inside", "leaves", "stands", "uses", "verdict_in", "written"]
 
 Binding = Mapping[str, str]
 Leaf = core.Test | core.Within
@@ -101,6 +102,17 @@ def each_view(view: View, use: Use) -> Iterator[tuple[View, Binding]]:
             if observation.value is not None and observation.taken <= view.at:
                 binding = {use.per[0]: member} if use.per and member is not None else {}
                 yield view.as_of(observation.moment, Judged(observation)), binding
+
+
+def verdict_in(view: View, use: Use, members: Sequence[str] = ()) -> Verdict | None:
+    """The verdict of a condition for these members of its lists; None where it is not judged for them.
+
+    What makes an entry count is judged for the newest entry.
+    """
+    for seen, binding in reversed(list(each_view(view, use))):
+        if tuple(binding.get(per, "") for per in use.per) == tuple(members):
+            return seen.judge(use.cond, binding)
+    return None
 
 
 def written(checklists: Iterable[Checklist]) -> Mapping[tuple[str, str], Text]:

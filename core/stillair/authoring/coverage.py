@@ -11,6 +11,7 @@ import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from stillair import quantity
 from stillair.assess import Assessment, Program, View
@@ -19,7 +20,25 @@ from stillair.condition import core
 from stillair.possible import judge_mask, judge_span
 from stillair.verdict import Verdict, all_of, any_of
 
-__all__ = ["Coverage", "Edge", "Part", "Seen", "Seer", "coverage", "share", "step_of", "units_behind"]
+__all__ = [
+    "Coverage",
+    "Edge",
+    "Part",
+    "Parts",
+    "Seen",
+    "Seer",
+    "coverage",
+    "edges_of",
+    "may_be_open",
+    "may_fail",
+    "may_hold",
+    "range_of",
+    "same",
+    "share",
+    "step_of",
+    "turned",
+    "units_behind",
+]
 
 _MINUTE = 60.0
 """The step of clock times and of durations compared with one another: what people enter."""
@@ -48,9 +67,9 @@ class Seer:
 
     def __init__(self, program: Program) -> None:
         self.seen = Seen()
-        self._uses = [(use, leaves(use.cond.checked)) for use in uses(program)]
+        self._uses = [(use, Parts.of(use.cond.checked).parts) for use in uses(program)]
 
-    def __call__(self, found: Assessment) -> None:
+    def __call__(self, found: Assessment, expected: object = None) -> None:
         for use, parts in self._uses:
             for view, binding in each_view(found.view, use):
                 verdicts = [int(self._judge(view, binding, use, n, part)) for n, part in enumerate(parts)]
@@ -97,8 +116,8 @@ class Part:
     """A condition as a whole or one of its tests, and how it was seen. None: it cannot be seen so."""
 
     text: str
-    holds: bool
-    fails: bool
+    holds: bool | None
+    fails: bool | None
     open: bool | None
     decides: bool | None
     edges: tuple[Edge, ...] = ()
@@ -116,7 +135,8 @@ class Part:
     @property
     def wanted(self) -> int:
         """How many ways there are to see it."""
-        return 2 + (self.open is not None) + (self.decides is not None) + 2 * len(self.edges)
+        ways = (self.holds, self.fails, self.open, self.decides)
+        return sum(way is not None for way in ways) + 2 * len(self.edges)
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +169,8 @@ def share(found: Sequence[Coverage]) -> float:
 
 def _covered(program: Program, seen: Seen, group: tuple[Use, ...]) -> Coverage:
     cond = group[0].cond
-    parts = leaves(cond.checked)
+    asked = Parts.of(cond.checked)
+    parts = asked.parts
     if not parts:
         return Coverage(group, ())  # `always` and `never` can be seen in one way only
     verdicts = seen.verdicts.get(cond.number, set())
@@ -159,10 +180,10 @@ def _covered(program: Program, seen: Seen, group: tuple[Use, ...]) -> Coverage:
         tests.append(
             Part(
                 " ".join(part.text.split()),
-                Verdict.HOLDS in found,
-                Verdict.FAILS in found,
-                Verdict.OPEN in found if _may_be_open(program, part) else None,
-                any(_decides(cond.checked, each, number) for each in verdicts) if len(parts) > 1 else None,
+                Verdict.HOLDS in found if may_hold(program, part) else None,
+                Verdict.FAILS in found if may_fail(program, part) else None,
+                Verdict.OPEN in found if may_be_open(program, part) else None,
+                any(asked.decides(each[:-1], number) for each in verdicts) if len(parts) > 1 else None,
                 tuple(_edges(program, seen, cond.number, number, part)),
             )
         )
@@ -180,7 +201,7 @@ def _covered(program: Program, seen: Seen, group: tuple[Use, ...]) -> Coverage:
     return Coverage(group, (whole, *tests))
 
 
-def _may_be_open(program: Program, part: Leaf) -> bool:
+def may_be_open(program: Program, part: Leaf) -> bool:
     """Not how often something was entered; how often it counts, only if a later check may decide that."""
     derivation = program.derived.get(part.ref.name)
     if isinstance(derivation, core.Readings):
@@ -189,14 +210,83 @@ def _may_be_open(program: Program, part: Leaf) -> bool:
     return not isinstance(derivation, core.Entries)
 
 
-def _decides(condition: core.Condition, verdicts: Sequence[int], number: int) -> bool:
-    """Whether the other verdict of this part alone turns that of the whole."""
-    if verdicts[number] == Verdict.OPEN:
-        return False
-    other = list(verdicts)
-    other[number] = Verdict.FAILS if verdicts[number] == Verdict.HOLDS else Verdict.HOLDS
-    now, then = (_judged(condition, iter(each)) for each in (verdicts, other))
-    return Verdict.OPEN not in (now, then) and now is not then
+def may_hold(program: Program, part: Leaf) -> bool:
+    """Whether there is a value for which a test holds."""
+    return not isinstance(part, core.Within) or part.region.meets(*range_of(program, part.ref))
+
+
+def may_fail(program: Program, part: Leaf) -> bool:
+    """Whether there is a value for which a test fails: the time since something is never below nothing."""
+    return not isinstance(part, core.Within) or part.region.complement().meets(*range_of(program, part.ref))
+
+
+def range_of(program: Program, ref: core.Ref) -> tuple[float, float]:
+    """The range a fact is kept to; a count and the time since something are never below nothing."""
+    symbol = program.symbols.get(ref.name)
+    if symbol is not None and symbol.kind == "fact" and isinstance(symbol.domain, core.NumberDomain):
+        return symbol.domain.low, symbol.domain.high
+    if isinstance(program.derived.get(ref.name), core.SinceEvent | core.Readings | core.Entries | core.Count):
+        return 0.0, math.inf
+    return -math.inf, math.inf
+
+
+class Parts(NamedTuple):
+    """The tests of a condition, each once; for each place of the text which stands there, and if turned."""
+
+    condition: core.Condition
+    parts: list[Leaf]
+    places: list[tuple[int, bool]]
+
+    @classmethod
+    def of(cls, condition: core.Condition) -> Parts:
+        parts: list[Leaf] = []
+        places = []
+        for leaf in leaves(condition):
+            known = next(
+                ((n, t) for n, part in enumerate(parts) if (t := same(part, leaf)) is not None), None
+            )
+            if known is None:
+                known = len(parts), False
+                parts.append(leaf)
+            places.append(known)
+        return cls(condition, parts, places)
+
+    def judged(self, verdicts: Sequence[int]) -> Verdict:
+        """The verdict of the whole for these verdicts of its tests."""
+        return _judged(
+            self.condition, iter([turned(verdicts[n]) if t else verdicts[n] for n, t in self.places])
+        )
+
+    def decides(self, verdicts: Sequence[int], number: int) -> bool:
+        """Whether the other verdict of this test alone turns that of the whole."""
+        if verdicts[number] == Verdict.OPEN:
+            return False
+        other = list(verdicts)
+        other[number] = turned(verdicts[number])
+        now, then = self.judged(verdicts), self.judged(other)
+        return Verdict.OPEN not in (now, then) and now is not then
+
+
+def turned(verdict: int) -> int:
+    """The other verdict; open stays open."""
+    if verdict == Verdict.OPEN:
+        return verdict
+    return int(Verdict.FAILS if verdict == Verdict.HOLDS else Verdict.HOLDS)
+
+
+def same(part: Leaf, other: Leaf) -> bool | None:
+    """Whether another test is the one turned round; False where it is the same, None where neither."""
+    if part.ref != other.ref:
+        return None
+    if isinstance(part, core.Test) and isinstance(other, core.Test):
+        if (part.sure, part.never) == (other.sure, other.never):
+            return False
+        return True if (part.never, part.sure) == (other.sure, other.never) else None
+    if isinstance(part, core.Within) and isinstance(other, core.Within):
+        if part.region == other.region:
+            return False
+        return True if part.region.complement() == other.region else None
+    return None
 
 
 def _judged(condition: core.Condition, verdicts: Iterator[int]) -> Verdict:
@@ -213,22 +303,20 @@ def _judged(condition: core.Condition, verdicts: Iterator[int]) -> Verdict:
 def _edges(program: Program, seen: Seen, cond: int, number: int, part: Leaf) -> Iterator[Edge]:
     if not isinstance(part, core.Within):
         return
-    domain = _domain(program, part.ref)
+    within = {at for at, _ in edges_of(program, part)}
+    size, said = step_of(program, part)
+    slack = size * (1 + 1e-9)
     for place, at in enumerate(part.region.edges()):
-        if domain is not None and not domain.low < at < domain.high:
-            continue  # there is nothing on one of its sides
-        size, said = step_of(program, part)
-        slack = size * (1 + 1e-9)
-        near = [seen.nearest.get((cond, number, place, above), math.inf) <= slack for above in (False, True)]
-        yield Edge(_bound(part, place), said, *near)
+        if at in within:
+            near = [seen.nearest.get((cond, number, place, up), math.inf) <= slack for up in (False, True)]
+            yield Edge(_bound(part, place), said, *near)
 
 
-def _domain(program: Program, ref: core.Ref) -> core.NumberDomain | None:
-    """The range a fact is kept to, or the count of something: never below nothing."""
-    symbol = program.symbols.get(ref.name)
-    if symbol is not None and symbol.kind == "fact" and isinstance(symbol.domain, core.NumberDomain):
-        return symbol.domain
-    return None
+def edges_of(program: Program, part: core.Within) -> Iterator[tuple[float, float]]:
+    """The edges of a test that have possible numbers on both sides, each with one step there."""
+    low, high = range_of(program, part.ref)
+    size, _ = step_of(program, part)
+    yield from ((at, size) for at in part.region.edges() if low < at < high)
 
 
 def _bound(part: core.Within, place: int) -> str:

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from stillair import quantity
 from stillair.assess import Assessment, EntryError, May, Permission, read_fact, read_value
+from stillair.assess.uses import uses, verdict_in
 from stillair.condition.core import NumberDomain, Ref
 from stillair.fault import did_you_mean
 from stillair.job import Line
@@ -55,6 +56,7 @@ class Expectations:
         known: dict[str, Callable[[Any], Iterable[Check]]] = {
             "findings": self._findings,
             "rules": self._rules,
+            "conditions": self._conditions,
             "because": self._because,
             "may": self._may,
             "stopped": self._stopped,
@@ -102,6 +104,18 @@ class Expectations:
             if not states:
                 raise ScenarioError(f"there is no rule `{text}`")
             yield Check(f"rule {text}", verdict, states[0].verdict.word, text)
+
+    def _conditions(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
+        named = {str(use): use for use in uses(self.program)}
+        for text, verdict in wanted.items():
+            name, members = str(text), ""
+            if name not in named:
+                name, _, members = name.rpartition(" of ")
+            if name not in named:
+                near = did_you_mean(str(text), named)
+                raise ScenarioError(f"there is no condition `{text}`" + (f" ({near})" if near else ""))
+            got = verdict_in(self.found.view, named[name], members.split(", ") if members else ())
+            yield Check(f"condition {text}", verdict, "not judged" if got is None else got.word)
 
     def _because(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
         for text, phrases in wanted.items():

@@ -18,11 +18,12 @@ from stillair.assess.program import Cond
 from stillair.assess.uses import Leaf, leaves
 from stillair.condition import core
 from stillair.condition.core import All, Condition, Either, Ref, Test, Truth, Within
-from stillair.condition.tree import judge
+from stillair.condition.merge import merged
+from stillair.condition.tree import Lookup, judge, judge_merged
 from stillair.possible import Number, Options, Region
 from stillair.verdict import Verdict
 
-from .coverage import step_of
+from .coverage import range_of, step_of
 
 __all__ = ["MOST", "Case", "Mutant", "apart", "mutants", "never", "settled", "values_of"]
 
@@ -162,9 +163,11 @@ def apart(program: Program, mutant: Mutant) -> Case | bool:
     choices = {ref: values_of(program, ref, old, new) for ref in dict.fromkeys(core.refs_of(old))}
     if math.prod(map(len, choices.values())) > MOST:
         return True
+    flat_old, flat_new = merged(old), merged(new)
     for values in product(*choices.values()):
         case = dict(zip(choices, values, strict=True))
-        if settled(program, old, case) is not settled(program, new, case):
+        lookup = _lookup(program, case)
+        if judge_merged(flat_old, lookup) is not judge_merged(flat_new, lookup):
             return case
     return False
 
@@ -180,6 +183,10 @@ def never(program: Program, condition: Condition) -> bool:
 
 def settled(program: Program, condition: Condition, case: Case) -> Verdict:
     """The verdict of a condition for these values. A fact of which nothing counts is not known."""
+    return judge(condition, _lookup(program, case))
+
+
+def _lookup(program: Program, case: Case) -> Lookup:
     nothing = {
         Ref(derivation.ref.name)
         for ref, value in case.items()
@@ -192,7 +199,7 @@ def settled(program: Program, condition: Condition, case: Case) -> Verdict:
             return Options(-1) if isinstance(value, int) else Number(-math.inf, math.inf)
         return Options(value) if isinstance(value, int) else Number(value, value)
 
-    return judge(condition, lookup)
+    return lookup
 
 
 def values_of(program: Program, ref: Ref, *trees: Condition) -> list[float | int]:
@@ -209,19 +216,9 @@ def values_of(program: Program, ref: Ref, *trees: Condition) -> list[float | int
     whole = isinstance(program.derived.get(ref.name), core.Readings | core.Entries | core.Count)
     if whole:
         return [float(n) for n in sorted({max(0, math.floor(e) + d) for e in edges for d in (-1, 0, 1)})]
-    low, high = _range(program, ref)
+    low, high = range_of(program, ref)
     between = [(a + b) / 2 for a, b in pairwise(edges)]
     span = max(1.0, *(abs(e) for e in edges)) if edges else 1.0
     outer = [edges[0] - span, edges[-1] + span] if edges else [0.0]
     ends = [end for end in (low, high) if math.isfinite(end)]
     return [value for value in sorted({*edges, *between, *outer, *ends}) if low <= value <= high]
-
-
-def _range(program: Program, ref: Ref) -> tuple[float, float]:
-    symbol = program.symbols.get(ref.name)
-    domain = symbol.domain if symbol is not None else None
-    if isinstance(domain, core.NumberDomain) and symbol is not None and symbol.kind == "fact":
-        return domain.low, domain.high
-    if isinstance(program.derived.get(ref.name), core.SinceEvent):
-        return 0.0, math.inf
-    return -math.inf, math.inf

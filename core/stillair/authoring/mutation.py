@@ -21,7 +21,7 @@ from stillair.condition import core
 from stillair.condition.compiled import code_of, functions, slots_of
 from stillair.condition.core import GRADES, NumberDomain, OptionDomain, Ref
 from stillair.condition.merge import merged
-from stillair.condition.tree import judge
+from stillair.condition.tree import judge_merged
 from stillair.possible import Options
 
 from .coverage import units_behind
@@ -107,6 +107,8 @@ class Watcher:
 
     def __init__(self, program: Program, made: Sequence[tuple[Use, Mutant]]) -> None:
         self.differ: set[int] = set()
+        self.noticed: set[int] = set()
+        """Those that an expectation of the verdict of their very condition tells from it."""
         self.nexts: set[str] = set()
         """The steps that were next."""
         self._uses = list(uses(program))
@@ -115,13 +117,15 @@ class Watcher:
             self._of.setdefault(mutant.cond.number, []).append((number, merged(mutant.changed)))
         self._known: dict[tuple[object, ...], tuple[int, ...]] = {}
 
-    def __call__(self, found: Assessment) -> None:
+    def __call__(self, found: Assessment, expected: Mapping[str, Any] | None = None) -> None:
         if found.next.step is not None:
             self.nexts.add(found.next.step)
+        named = (expected or {}).get("conditions", ())
         for use in self._uses:
             others = self._of.get(use.cond.number)
             if not others:
                 continue
+            newest: dict[str, tuple[int, ...]] = {}
             for view, binding in each_view(found.view, use):
                 values = [view.value(ref.bound(binding)) for ref, _ in use.cond.slots]
                 key = (use.cond.number, *(v.mask if isinstance(v, Options) else v.span() for v in values))
@@ -130,9 +134,16 @@ class Watcher:
                     now = view.judge(use.cond, binding or NO_BINDING)
                     held = dict(zip((ref for ref, _ in use.cond.slots), values, strict=True))
                     found_before = self._known[key] = tuple(
-                        number for number, changed in others if judge(changed, held.__getitem__) is not now
+                        number
+                        for number, changed in others
+                        if judge_merged(changed, held.__getitem__) is not now
                     )
                 self.differ.update(found_before)
+                of = f" of {', '.join(binding[per] for per in use.per)}" if binding else ""
+                newest[f"{use}{of}"] = found_before
+            for name, told in newest.items():
+                if name in named:
+                    self.noticed.update(told)
 
 
 @contextmanager

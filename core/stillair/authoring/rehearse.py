@@ -6,9 +6,11 @@ in memory through the same entries, lines and assessment as a job.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from copy import copy
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
+from functools import partial
 from typing import Any
 
 from stillair import quantity
@@ -22,9 +24,9 @@ from stillair.wording import Wording
 from .expectations import Expectations, TrailMaker
 from .scenario import ScenarioError, only, read_scenario, start_of
 
-__all__ = ["Miss", "Rehearsal", "ScenarioError", "TrailMaker", "play", "read_scenario"]
+__all__ = ["Miss", "Player", "Rehearsal", "ScenarioError", "TrailMaker", "play", "read_scenario"]
 
-Watcher = Callable[[Assessment], object]
+Watcher = Callable[[Assessment, Mapping[str, Any]], object]
 
 _ENTRIES = (
     "at",
@@ -78,23 +80,60 @@ def play(
 ) -> Rehearsal:
     """Play a scenario. ScenarioError where an entry is refused, or nothing is expected.
 
-    Without `trail`, what is expected of the trail is passed over. `watch` is shown the assessment at every
-    expectation and at the end; `hasty` leaves off at the first miss.
+    Without `trail`, what is expected of the trail is passed over. `watch` is shown the assessment and what
+    is expected at every expectation, and the one at the end; `hasty` leaves off at the first miss.
     """
-    player = _Player(program, scenario, trail, watch)
-    for number, part in enumerate(scenario["does"], 1):
-        player.turn(number, part)
+    player = Player(program, scenario, trail, watch)
+    for number, turn in _turns(player, scenario):
+        turn(number)
         if hasty and player.result.misses:
             return player.result
     of_trail = any("trail" in key for part in scenario["does"] for key in part.get("expect", ()))
     if not player.result.checked and (trail is not None or not of_trail):
         raise ScenarioError(f"{player.result.title}: nothing is expected")
     if watch is not None:
-        watch(player.found())
+        watch(player.found(), {})
     return player.result
 
 
-class _Player:
+def _turns(player: Player, scenario: Mapping[str, Any]) -> Iterator[tuple[int, Callable[[int], None]]]:
+    """Each entry with its number and what plays it.
+
+    One of a scenario that follows another is played `after` so many entries of that one, and then taken back;
+    what it `does` first, a second after another.
+    """
+    does = scenario["does"]
+    if "base" not in scenario:
+        yield from ((number, partial(player.turn, part=part)) for number, part in enumerate(does, 1))
+        return
+    base = scenario["base"]["does"]
+    after: dict[int, list[tuple[int, dict[str, Any]]]] = {}
+    for number, part in enumerate(does, 1):
+        try:
+            place = int(part["after"])
+        except (KeyError, TypeError, ValueError):
+            raise ScenarioError(
+                f"entry {number}: it says `after` how many entries of the other scenario"
+            ) from None
+        if not 0 <= place <= len(base):
+            raise ScenarioError(
+                f"entry {number}: there are {len(base)} entries and not {place} to come after"
+            )
+        after.setdefault(place, []).append((number, {k: v for k, v in part.items() if k != "after"}))
+    for place in range(max(after, default=0) + 1):
+        if place:
+            player.turn(place, {k: v for k, v in base[place - 1].items() if k != "expect"})
+        for number, part in after.get(place, ()):
+            fork = player.fork()
+            for each in part.pop("does", ()):
+                fork.turn(number, each)
+                fork.later()
+            yield number, partial(fork.turn, part=part)
+
+
+class Player:
+    """Plays a scenario entry by entry, in memory."""
+
     def __init__(
         self,
         program: Program,
@@ -142,6 +181,20 @@ class _Player:
             )
         )
 
+    def fork(self) -> Player:
+        """Another player that goes on from here a second later, while this one stays where it is."""
+        self.found()
+        other = copy(self)
+        other.later()
+        other.lines = list(self.lines)
+        other.members = {name: list(members) for name, members in self.members.items()}
+        return other
+
+    def later(self) -> None:
+        """Let a second go by."""
+        self.day += timedelta(seconds=1)
+        self.now += 1
+
     def found(self) -> Assessment:
         """What follows now, from where it was last looked at."""
         if self._last is None:
@@ -178,7 +231,7 @@ class _Player:
     def _expect(self, number: int, wanted: Mapping[str, Any]) -> None:
         found = self.found()
         if self.watch is not None:
-            self.watch(found)
+            self.watch(found, wanted)
         expectations = Expectations(found, self.lines, self.members, self.zone, self.trail)
         try:
             for check in expectations.checks(wanted):

@@ -11,12 +11,23 @@ from typing import Any
 from stillair.fault import did_you_mean
 from stillair.strict_yaml import plain, read_yaml
 
-__all__ = ["MADE", "ScenarioError", "Start", "only", "packs_of", "read_scenario", "scenarios_in", "start_of"]
+__all__ = [
+    "MADE",
+    "ScenarioError",
+    "Start",
+    "folder_of",
+    "only",
+    "packs_of",
+    "read_scenario",
+    "scenarios_in",
+    "start_of",
+]
 
 MADE = ("by hand", "recorded", "generated")
 """How a scenario came about; they are counted apart. Unless it says, it was written by hand."""
 
 _KEYS = ("scenario", "about", "pack", "starts", "by", "made", "does")
+_FOLLOWING = ("scenario", "about", "made", "follows", "does")
 _STARTS = "%Y-%m-%d %H:%M %z"
 
 
@@ -36,23 +47,49 @@ class Start:
 
 
 def scenarios_in(folder: Path) -> list[Path]:
-    """The scenario files of a pack folder, by name."""
-    return sorted((folder / "scenarios").glob("*.yaml"))
+    """The scenario files of a pack folder, by name; those in folders of `scenarios` come last."""
+    scenarios = folder / "scenarios"
+    return [*sorted(scenarios.glob("*.yaml")), *sorted(scenarios.glob("*/*.yaml"))]
 
 
 def read_scenario(path: Path) -> Mapping[str, Any]:
     """The scenario in a file, as plain mappings, lists and texts.
 
-    StillairError where it is not YAML as packs are written, ScenarioError where it is not a scenario.
+    One that `follows` another has that one as its `base`. StillairError where it is not YAML as packs are
+    written, ScenarioError where it is not a scenario.
     """
     found = plain(read_yaml(path.read_text(encoding="utf-8"), path.name))
     if not isinstance(found, Mapping) or not isinstance(found.get("does"), Sequence):
         raise ScenarioError(f"{path.name}: a scenario has `does`, a list of what is entered and expected")
-    only(found, _KEYS, path.name)
+    only(found, _FOLLOWING if "follows" in found else _KEYS, path.name)
     if found.get("made", MADE[0]) not in MADE:
         raise ScenarioError(f"{path.name}: `made` is {', '.join(MADE[:-1])} or {MADE[-1]}")
+    if "follows" in found:
+        return _following(found, path)
     start_of(found, path.name)
     return found
+
+
+def _following(found: Mapping[str, Any], path: Path) -> Mapping[str, Any]:
+    """A scenario with the one it follows, which stands beside it or in the folder above."""
+    name = f"{found['follows']}.yaml"
+    beside = (path.with_name(name), path.parent.parent / name)
+    base = next((other for other in beside if other != path and other.is_file()), None)
+    if base is None:
+        raise ScenarioError(f"{path.name}: there is no scenario `{found['follows']}` to follow")
+    followed = read_scenario(base)
+    if "follows" in followed:
+        raise ScenarioError(f"{path.name}: `{found['follows']}` itself follows another one")
+    return {
+        **{key: followed[key] for key in ("pack", "starts", "by") if key in followed},
+        **found,
+        "base": followed,
+    }
+
+
+def folder_of(path: Path) -> Path:
+    """The folder of the pack that a scenario file belongs to."""
+    return next(p.parent for p in path.parents if p.name == "scenarios")
 
 
 def start_of(scenario: Mapping[str, Any], where: str = "scenario") -> Start:

@@ -138,10 +138,10 @@ def _reported(plugins: Plugins, paths: Sequence[str], profile: str, today: date,
 
 
 def _scenarios(folders: Iterable[Path]) -> Mapping[str, Mapping[str, Any]]:
-    from stillair.authoring.rehearse import read_scenario
+    from stillair.authoring.scenario import read_scenario, scenarios_in
 
-    paths = [path for folder in folders for path in sorted((folder / "scenarios").glob("*.yaml"))]
-    return {path.name: read_scenario(path) for path in paths}
+    paths = [(folder / "scenarios", path) for folder in folders for path in scenarios_in(folder)]
+    return {path.relative_to(folder).as_posix(): read_scenario(path) for folder, path in paths}
 
 
 def _folders(paths: Iterable[str], faults: list[Fault]) -> Iterator[tuple[Path, Path | None]]:

@@ -24,7 +24,7 @@ from stillair.authoring.mutation import (
     survivor,
 )
 from stillair.authoring.rehearse import play
-from stillair.authoring.scenario import read_scenario
+from stillair.authoring.scenario import folder_of, read_scenario
 from stillair.checklist import Text
 from stillair.fault import Fault, StillairError
 from stillair.hooks import Plugins
@@ -34,7 +34,7 @@ from stillair.trail import markdown
 from .screen import Screen
 from .stage import Stage
 
-__all__ = ["Mutating"]
+__all__ = ["Mutating", "one_program", "texts_in"]
 
 
 class _Task(NamedTuple):
@@ -53,7 +53,7 @@ class Mutating:
         self.plugin_dirs = plugin_dirs
         self.paths = paths
         self.most = most
-        self.texts = _texts(plugin_dirs, folders)
+        self.texts = texts_in(plugin_dirs, folders)
 
     def run(self, processes: int) -> tuple[Mutation, int]:
         """What became of the mutants looked at, and how many there are in all."""
@@ -65,12 +65,15 @@ class Mutating:
         given = (self.plugin_dirs, self.paths)
         with ProcessPoolExecutor(processes, initializer=_begin, initargs=given) as pool:
             differ: dict[int, list[Path]] = {}
+            noticed: set[int] = set()
             for path, found in zip(self.paths, pool.map(_watch, self.paths, chunksize=4), strict=True):
-                for number in sorted(found):
+                noticed |= found[1]
+                for number in sorted(found[0]):
                     differ.setdefault(number, []).append(path)
-            tasks = [_Task(number, tuple(differ.get(number, ()))) for number in chosen]
-            for task, noticed in zip(tasks, pool.map(_noticed, tasks, chunksize=2), strict=True):
-                if noticed:
+            result.noticed = sum(number in noticed for number in chosen)
+            tasks = [_Task(n, tuple(differ.get(n, ()))) for n in chosen if n not in noticed]
+            for task, told in zip(tasks, pool.map(_noticed, tasks, chunksize=2), strict=True):
+                if told:
                     result.noticed += 1
                     continue
                 left = worker.survivor(task.number)
@@ -127,9 +130,19 @@ class Mutating:
         return found
 
 
-def _texts(plugin_dirs: Sequence[Path], folders: Sequence[Path]) -> Mapping[tuple[str, str], Text]:
+def texts_in(plugin_dirs: Sequence[Path], folders: Sequence[Path]) -> Mapping[tuple[str, str], Text]:
     versions = Plugins.load(plugin_dirs).versions()
     return written([c for folder in folders for c in read_pack(folder, plugins=versions).checklists])
+
+
+def one_program(plugins: Plugins, paths: Sequence[Path], option: str) -> Program:
+    """The program that all these scenarios are played with. StillairError where they are of several."""
+    stage = Stage(plugins)
+    keys = {stage.key(folder_of(path), read_scenario(path)) for path in paths}
+    if len(keys) != 1:
+        message = "these scenarios are not all played with the same packs"
+        raise StillairError(Fault("SA401", message, option, help="name the packs of one job"))
+    return stage.made(keys.pop())
 
 
 # -- in each process -----------------------------------------------------------------------------------------
@@ -137,12 +150,7 @@ def _texts(plugin_dirs: Sequence[Path], folders: Sequence[Path]) -> Mapping[tupl
 
 class _Worker:
     def __init__(self, plugin_dirs: Sequence[Path], paths: Sequence[Path]) -> None:
-        self.stage = Stage(Plugins.load(plugin_dirs))
-        keys = {self.stage.key(path.parent.parent, read_scenario(path)) for path in paths}
-        if len(keys) != 1:
-            message = "these scenarios are not all played with the same packs"
-            raise StillairError(Fault("SA401", message, "--mutate", help="name the packs of one job"))
-        self.program: Program = self.stage.made(keys.pop())
+        self.program = one_program(Plugins.load(plugin_dirs), paths, "--mutate")
         self.made: list[tuple[Use, Mutant]] = all_mutants(self.program)
         self.pairs = reorders(self.program)
         self.all: list[Use | Reorder] = [*(use for use, _ in self.made), *self.pairs]
@@ -177,14 +185,14 @@ def _begin(plugin_dirs: Sequence[Path], paths: Sequence[Path]) -> _Worker:
     return _worker
 
 
-def _watch(path: Path) -> frozenset[int]:
-    """The mutants that differ from their conditions somewhere in a scenario."""
+def _watch(path: Path) -> tuple[frozenset[int], frozenset[int]]:
+    """The mutants that differ from their conditions somewhere in a scenario, and those it tells at once."""
     assert _worker is not None
     watcher = _worker.watcher
-    watcher.differ, watcher.nexts = set(), set()
+    watcher.differ, watcher.noticed, watcher.nexts = set(), set(), set()
     play(_worker.program, _worker.scenario(path), None, watcher)
     pairs = (len(_worker.made) + n for n, pair in enumerate(_worker.pairs) if pair.first in watcher.nexts)
-    return frozenset((*watcher.differ, *pairs))
+    return frozenset((*watcher.differ, *pairs)), frozenset(watcher.noticed)
 
 
 def _noticed(task: _Task) -> bool:

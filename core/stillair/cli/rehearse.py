@@ -10,7 +10,7 @@ from pathlib import Path
 
 import click
 
-from stillair.authoring.scenario import MADE, scenarios_in
+from stillair.authoring.scenario import MADE, folder_of, scenarios_in
 from stillair.fault import did_you_mean
 from stillair.hooks import Plugins
 from stillair.pack import MANIFEST, gather
@@ -56,6 +56,15 @@ _FEW = 8
     metavar="NUMBER",
     help="With --mutate: how many at most, spread evenly.",
 )
+@click.option("--fill", is_flag=True, help="Write scenarios for what of the conditions no scenario shows.")
+@click.option(
+    "--minutes",
+    type=click.FloatRange(min=0, min_open=True),
+    default=10.0,
+    show_default=True,
+    metavar="NUMBER",
+    help="With --fill: how long it is looked for at most.",
+)
 @click.option("--record", metavar="JOB", type=click.Path(), help="Print JOB as a scenario instead.")
 @format_option
 @click.pass_obj
@@ -69,6 +78,8 @@ def rehearse(
     guards_at_least: float,
     mutate: bool,
     mutants: int,
+    fill: bool,
+    minutes: float,
     record: str | None,
     as_json: bool,
 ) -> None:
@@ -79,6 +90,8 @@ def rehearse(
     if record is not None:
         _record(settings, record)
         return
+    if fill and as_json:
+        raise click.UsageError("--fill writes files and has no --format json")
     folders = folders_of(Plugins.load(settings.plugin_dirs), pack)
     paths = [path for folder in folders for path in scenarios_in(folder) if only in path.stem]
     if not paths:
@@ -109,6 +122,11 @@ def rehearse(
             print_json(mutating.account(result, of))
         else:
             mutating.say(Screen(), result, of)
+    elif fill and not failed:
+        from .filled import Filling
+
+        filling = Filling(settings.plugin_dirs, folders, paths, minutes)
+        filling.say(Screen(), filling.run(processes))
     elif as_json:
         print_json(_account(played))
     else:
@@ -177,7 +195,7 @@ def _record(settings: Settings, job: str) -> None:
 
 def _say(screen: Screen, played: Sequence[Played], failed: Sequence[Played]) -> None:
     for each in failed:
-        screen.say(f"{each.path.parent.parent.name}/{each.path.stem}: {each.title}", "FAILED ", bold=True)
+        screen.say(f"{folder_of(each.path).name}/{each.path.stem}: {each.title}", "FAILED ", bold=True)
         for text in each.told():
             lead = len(text) - len(text.lstrip())
             screen.say(text.lstrip(), "  " + " " * lead)
@@ -197,7 +215,7 @@ def _counted(number: int) -> str:
 def _by_folder(played: Iterable[Played]) -> dict[Path, list[Played]]:
     found: dict[Path, list[Played]] = {}
     for each in played:
-        found.setdefault(each.path.parent.parent, []).append(each)
+        found.setdefault(folder_of(each.path), []).append(each)
     return found
 
 
@@ -211,7 +229,7 @@ def _account(played: Sequence[Played]) -> dict[str, object]:
         "made": {way: sum(each.made == way for each in played) for way in MADE},
         "scenarios": [
             {
-                "pack": each.path.parent.parent.name,
+                "pack": folder_of(each.path).name,
                 "scenario": each.path.stem,
                 "title": each.title,
                 "made": each.made,

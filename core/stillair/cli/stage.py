@@ -10,7 +10,7 @@ from typing import Any
 from stillair.assess import Program
 from stillair.authoring.coverage import Seen, Seer
 from stillair.authoring.rehearse import Miss, play
-from stillair.authoring.scenario import MADE, ScenarioError, packs_of, read_scenario
+from stillair.authoring.scenario import MADE, ScenarioError, folder_of, packs_of, read_scenario
 from stillair.fault import StillairError
 from stillair.hooks import Plugins
 from stillair.pack import MANIFEST, gather
@@ -91,8 +91,8 @@ class Stage:
         try:
             scenario = read_scenario(path)
             title, made = str(scenario.get("scenario", title)), str(scenario.get("made", made))
-            program = self.program(path.parent.parent, scenario)
-            key = self.key(path.parent.parent, scenario)
+            program = self.program(folder_of(path), scenario)
+            key = self.key(folder_of(path), scenario)
             seer = Seer(program) if see else None
             done = play(program, scenario, markdown, seer)
         except (ScenarioError, StillairError) as error:

@@ -11,7 +11,7 @@ from stillair.verdict import Verdict
 from .core import All, Condition, Either, Ref, Test, Truth, Within
 from .merge import merged
 
-__all__ = ["Branch", "grow", "judge", "open_tests"]
+__all__ = ["Branch", "grow", "judge", "judge_merged", "open_tests"]
 
 Lookup = Callable[[Ref], Number | Options]
 
@@ -19,6 +19,11 @@ Lookup = Callable[[Ref], Number | Options]
 def judge(condition: Condition, lookup: Lookup) -> Verdict:
     """The verdict of a condition, tests on one fact judged together."""
     return _walk(merged(condition), lookup, [])
+
+
+def judge_merged(flat: Condition, lookup: Lookup) -> Verdict:
+    """The verdict of a condition that is merged already."""
+    return _walk(flat, lookup, [])
 
 
 def open_tests(flat: Condition, lookup: Lookup) -> list[Test | Within]:

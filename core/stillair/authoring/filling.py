@@ -1,0 +1,349 @@
+"""Scenarios that show what no scenario shows yet, made of those there are.
+
+First every moment of every scenario is looked at. For each goal that none of them shows, one more entry after
+some moment is tried, of the facts that stand behind a part of the condition; numbers are brought to their
+edges by halving. Of all that was found, few entries are kept that together show everything.
+
+What is made so says what follows today and not what ought to: it notices a slip, and its author reads it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from copy import deepcopy
+from dataclasses import dataclass, field
+from functools import lru_cache
+from heapq import heapify, heappop, heappush
+from itertools import pairwise
+from time import monotonic
+from typing import Any, NamedTuple
+
+import yaml
+
+from stillair.assess import EntryError
+from stillair.assess.uses import Use
+from stillair.verdict import Verdict
+
+from .goals import Edge, Goals, Shown
+from .rehearse import Player, ScenarioError
+from .varying import Dial, Entry, dials, varied
+
+__all__ = ["Filler", "Found", "Moment", "moments", "written"]
+
+_EXAMPLES = 6
+"""Moments with the same verdicts that are tried for a goal (judgement)."""
+
+_TRIES = 60
+"""Entries tried to turn one part at one moment (judgement)."""
+
+_HALVINGS = 40
+
+_MOST = 3
+"""Entries made one after another (judgement)."""
+
+_PLAYERS = 64
+"""Scenarios played up to some moment that are kept (judgement: some megabytes each)."""
+
+
+class Moment(NamedTuple):
+    """A moment of a scenario: which one, after how many of its entries, and what more is entered then."""
+
+    scenario: str
+    after: int
+    more: tuple[Entry, ...] = ()
+
+
+class Found(NamedTuple):
+    """What a moment shows; `kept` where a generated scenario has it already."""
+
+    moment: Moment
+    goals: int
+    kept: bool = False
+
+
+@dataclass
+class Examples:
+    """For each condition, which verdicts of its parts were seen together and where; the shortest first."""
+
+    seen: dict[int, dict[tuple[int, ...], list[tuple[Moment, Use, tuple[str, ...]]]]] = field(
+        default_factory=dict
+    )
+
+    def add(self, moment: Moment, shown: Shown) -> None:
+        held = self.seen.setdefault(shown.use.cond.number, {}).setdefault(shown.verdicts, [])
+        if len(held) < _EXAMPLES and all(m.scenario != moment.scenario for m, _, _ in held):
+            held.append((moment, shown.use, shown.members))
+
+    def merge(self, other: Examples) -> None:
+        for cond, found in other.seen.items():
+            for verdicts, places in found.items():
+                held = self.seen.setdefault(cond, {}).setdefault(verdicts, [])
+                held += places[: max(0, _EXAMPLES - len(held))]
+
+
+def moments(
+    goals: Goals, name: str, scenario: Mapping[str, Any], kept: Sequence[Entry] = ()
+) -> tuple[list[Found], Examples]:
+    """What each moment of a scenario shows, after each of its entries and after what is `kept` of them."""
+    player = Player(goals.program, scenario, None, None)
+    found, examples = [], Examples()
+
+    def look(moment: Moment, player: Player, kept: bool = False) -> None:
+        shown = goals.of_order(player.found(), player.lines, kept)
+        for each in goals.shown(player.found().view):
+            shown |= each.goals
+            examples.add(moment, each)
+        found.append(Found(moment, shown, kept))
+
+    by: dict[int, list[tuple[Entry, ...]]] = {}
+    for entry in kept:
+        does = (
+            *entry.get("does", ()),
+            {k: v for k, v in entry.items() if k not in ("after", "does", "expect")},
+        )
+        by.setdefault(int(entry["after"]), []).append(tuple(each for each in does if each))
+    for number, part in enumerate(scenario["does"], 1):
+        player.turn(number, {key: value for key, value in part.items() if key != "expect"})
+        look(Moment(name, number), player)
+        for more in by.get(number, ()):
+            if (then := after(player, more or [{}])) is not None:
+                look(Moment(name, number, more), then, kept=True)
+    return found, examples
+
+
+def after(player: Player, more: Sequence[Entry]) -> Player | None:
+    """A player after more entries, each a second after another; None if one is refused."""
+    with suppress(ScenarioError, EntryError):
+        for entry in more:
+            player = player.fork()
+            player.turn(0, entry)
+        return player
+    return None
+
+
+class Filler:
+    """Tries entries after moments of scenarios until what is wanted is shown, or nothing more is found."""
+
+    def __init__(
+        self,
+        goals: Goals,
+        scenarios: Mapping[str, Mapping[str, Any]],
+        examples: Examples,
+        wanted: int,
+    ) -> None:
+        self.goals = goals
+        self.scenarios = scenarios
+        self.examples = examples
+        self.wanted = wanted
+        self.found: list[Found] = []
+        self._player = lru_cache(maxsize=_PLAYERS)(self._play)
+
+    def fill(self, cond: int, until: float) -> None:
+        """Look for what is wanted of a condition, until a time of the monotonic clock."""
+        before = 0
+        while before != self.wanted and self.wanted & self.goals.of.get(cond, 0) and monotonic() < until:
+            before = self.wanted
+            self._turn_parts(cond, until)
+            self._approach(cond, until)
+
+    # -- parts -----------------------------------------------------------------------------------------------
+
+    def _turn_parts(self, cond: int, until: float) -> None:
+        """Turn one part after another, where the verdicts would then show what is wanted."""
+        for verdicts, places in sorted(self.examples.seen.get(cond, {}).items()):
+            for place in range(len(self.goals.parts(cond))):
+                for verdict in (Verdict.HOLDS, Verdict.FAILS, Verdict.OPEN):
+                    if int(verdict) == verdicts[place] or monotonic() > until:
+                        continue
+                    then = (*verdicts[:place], int(verdict), *verdicts[place + 1 :])
+                    if not self.goals.would_show(cond, then) & self.wanted:
+                        continue
+                    for moment, use, members in places[:3]:
+                        if self._try(cond, moment, use, members, place, int(verdict)):
+                            break
+                        if not self.goals.would_show(cond, then) & self.wanted:
+                            break
+
+    def _try(
+        self, cond: int, moment: Moment, use: Use, members: tuple[str, ...], place: int, verdict: int
+    ) -> bool:
+        """Whether some entry after the moment turns the part so."""
+        part = self.goals.parts(cond)[place]
+        for count, entry in enumerate(varied(self._at(moment), use, members, part)):
+            if count >= _TRIES:
+                return False
+            for shown in self._look(moment, entry, cond):
+                if shown.members == members and shown.verdicts[place] == verdict:
+                    return True
+        return False
+
+    def _look(self, moment: Moment, entry: Entry, cond: int) -> list[Shown]:
+        """What a condition shows after one more entry; whatever else of what is wanted is shown is kept."""
+        then = after(self._at(moment), [entry])
+        if then is None:
+            return []
+        view = then.found().view
+        own = list(self.goals.shown(view, self.goals.of[cond]))
+        there = Moment(moment.scenario, moment.after, (*moment.more, entry))
+        if not any(each.goals & self.wanted for each in own):
+            if len(there.more) < _MOST:
+                for each in own:
+                    self.examples.add(there, each)
+            return own
+        shown = 0
+        for each in self.goals.shown(view):
+            shown |= each.goals
+            self.examples.add(there, each)
+        self.found.append(Found(there, shown))
+        self.wanted &= ~shown
+        return own
+
+    # -- edges -----------------------------------------------------------------------------------------------
+
+    def _approach(self, cond: int, until: float) -> None:
+        """Bring numbers to within one step of an edge, where the part decides if it can be so."""
+        for edge, goal in self.goals.edges(cond):
+            if not self.wanted >> goal & 1:
+                continue
+            places = [
+                (verdicts, each)
+                for verdicts, held in self.examples.seen.get(cond, {}).items()
+                for each in held[:2]
+            ]
+            places.sort(key=lambda p: (not self._decisive(cond, p[0], edge.part), p[1][0].after))
+            for _, (moment, use, members) in places[:5]:
+                if monotonic() > until:
+                    return
+                if self._halve(cond, moment, use, members, edge, goal):
+                    break
+
+    def _decisive(self, cond: int, verdicts: Sequence[int], place: int) -> bool:
+        goals = 0
+        for verdict in (int(Verdict.HOLDS), int(Verdict.FAILS)):
+            goals |= self.goals.would_show(cond, (*verdicts[:place], verdict, *verdicts[place + 1 :]))
+        deciding = self.goals.deciding(cond, place)
+        return deciding is None or bool(goals >> deciding & 1)
+
+    def _halve(
+        self, cond: int, moment: Moment, use: Use, members: tuple[str, ...], edge: Edge, goal: int
+    ) -> bool:
+        """Whether a number behind the part could be brought to within one step of the edge."""
+        for dial in dials(self._at(moment), use, members, self.goals.parts(cond)[edge.part]):
+
+            def spare(value: float, dial: Dial = dial) -> float | None:
+                """How far beyond the edge, on the side wanted, the number is; negative on the other side."""
+                entry = dial.entry(value)
+                then = after(self._at(moment), [entry]) if entry is not None else None
+                if then is None:
+                    return None
+                low, high = then.found().view.number(dial.about).span()
+                beyond = low - edge.at if edge.above else edge.at - high
+                return beyond if math.isfinite(beyond) else None
+
+            tried = [(value, found) for value in dial.values() if (found := spare(value)) is not None]
+            for one, other in pairwise(tried):
+                if (one[1] < 0) is not (other[1] < 0):
+                    value = _halved(spare, one, other, edge.step)
+                    entry = dial.entry(value) if value is not None else None
+                    if entry is not None:
+                        self._look(moment, entry, cond)
+                if not self.wanted >> goal & 1:
+                    return True
+        return False
+
+    # -- playing ---------------------------------------------------------------------------------------------
+
+    def _at(self, moment: Moment) -> Player:
+        player = self._player(moment.scenario, moment.after)
+        then = after(player, moment.more)
+        assert then is not None
+        return then
+
+    def _play(self, name: str, after: int) -> Player:
+        player = Player(self.goals.program, self.scenarios[name], None, None)
+        for number, part in enumerate(self.scenarios[name]["does"][:after], 1):
+            player.turn(number, {key: value for key, value in part.items() if key != "expect"})
+        player.found()
+        return player
+
+
+def _halved(
+    spare: Callable[[float], float | None], one: tuple[float, float], other: tuple[float, float], step: float
+) -> float | None:
+    """A value between two for which what is spare is nothing to one step; None where halving finds none."""
+    for _ in range(_HALVINGS):
+        beyond = one if one[1] >= 0 else other
+        if beyond[1] <= step:
+            return beyond[0]
+        middle = (one[0] + other[0]) / 2
+        found = spare(middle)
+        if found is None:
+            return None
+        if (found < 0) is (one[1] < 0):
+            one = middle, found
+        else:
+            other = middle, found
+    return None
+
+
+def chosen(found: Sequence[Found], wanted: int) -> list[Found]:
+    """Few of what was found that together show all that is wanted; whichever adds most comes first."""
+    found = sorted(found, key=lambda each: (each.moment.scenario, each.moment.after, str(each.moment.more)))
+    heap = [(-(each.goals & wanted).bit_count(), number) for number, each in enumerate(found)]
+    heapify(heap)
+    taken = []
+    while heap and wanted:
+        gain, number = heappop(heap)
+        new = found[number].goals & wanted
+        if new.bit_count() < -gain:
+            heappush(heap, (-new.bit_count(), number))
+        elif new:
+            taken.append(Found(found[number].moment, new))
+            wanted &= ~new
+    return taken
+
+
+def _follows(goals: Goals, player: Player, wanted: int) -> dict[str, Any]:
+    """What to expect at a moment so that these goals are shown there."""
+    found, expect = player.found(), {}
+    follows: dict[str, Any] = {}
+    if any(wanted >> goal & 1 for goal in goals.order.values()) and found.next.step is not None:
+        action = found.next
+        follows["next"] = f"{action.step} of {action.member}" if action.member else action.step
+    for shown in goals.shown(found.view, wanted):
+        if shown.goals & wanted:
+            wanted &= ~shown.goals
+            of = f" of {', '.join(shown.members)}" if shown.members else ""
+            expect[f"{shown.use}{of}"] = Verdict(shown.verdicts[-1]).word
+    return follows | ({"conditions": expect} if expect else {})
+
+
+def written(goals: Goals, name: str, scenario: Mapping[str, Any], taken: Sequence[Found]) -> str:
+    """The text of a scenario that follows another and expects of each condition what it shows."""
+    does = []
+    player = Player(goals.program, scenario, None, None)
+    place = 0
+    for each in sorted(taken, key=lambda f: f.moment.after):
+        while place < each.moment.after:
+            part = scenario["does"][place]
+            place += 1
+            player.turn(place, {key: value for key, value in part.items() if key != "expect"})
+        fork = after(player, each.moment.more or [{}])
+        assert fork is not None
+        follows = _follows(goals, fork, each.goals)
+        if not follows:
+            continue
+        # Copied, so that YAML does not write one entry as an alias of another.
+        *first, last = deepcopy(each.moment.more) or [{}]
+        does.append(
+            {"after": each.moment.after, **({"does": first} if first else {}), **last, "expect": follows}
+        )
+    text = {
+        "scenario": f"What else follows in {name}",
+        "made": "generated",
+        "follows": name,
+        "does": does,
+    }
+    return yaml.safe_dump(text, sort_keys=False, allow_unicode=True, width=110, default_flow_style=None)

@@ -1,0 +1,265 @@
+"""What scenarios are to show of the conditions of a program, and what of it an assessment shows.
+
+A goal is a way in which a condition or a part of it is to be seen (`coverage`), or a mutant that comes out
+otherwise than its condition (`mutants`). Goals are numbered, and a set of them is an integer, a bit for each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from stillair.assess import Assessment, Program, View, assess
+from stillair.assess.uses import Leaf, Use, each_view, leaves, uses
+from stillair.condition.core import All, Condition, Either, Ref, Truth, Within
+from stillair.condition.merge import merged
+from stillair.condition.tree import judge_merged
+from stillair.job import Line
+from stillair.possible import Number, Options, judge_mask, judge_span
+from stillair.verdict import Verdict, all_of, any_of
+
+from .coverage import Parts, edges_of, may_be_open, may_fail, may_hold, same, turned
+from .mutants import Mutant
+from .mutation import Reorder, the_other_way_round
+
+__all__ = ["Edge", "Goals", "Shown", "newest"]
+
+
+_OF_ORDER = -1
+"""Stands for the number of a condition where a goal is about the order of steps."""
+
+
+class Edge(NamedTuple):
+    """A part of a condition, one edge of its number, one side of it, and the step within which it is seen."""
+
+    part: int
+    at: float
+    above: bool
+    step: float
+
+
+class Shown(NamedTuple):
+    """What a use of a condition shows for some members: the goals, the verdicts of its parts and its own."""
+
+    use: Use
+    members: tuple[str, ...]
+    goals: int
+    verdicts: tuple[int, ...]
+
+
+class _About(NamedTuple):
+    """The goals of one condition, by what shows them."""
+
+    tests: Parts
+    ways: Mapping[tuple[int, int], int]
+    decides: Mapping[int, int]
+    edges: Sequence[tuple[Edge, int]]
+    slips: Sequence[tuple[Condition, int]]
+
+
+class Goals:
+    """The goals of a program's conditions, for the mutants given."""
+
+    def __init__(
+        self, program: Program, made: Sequence[tuple[Use, Mutant]], pairs: Sequence[Reorder] = ()
+    ) -> None:
+        self.program = program
+        self.made = made
+        self.names: list[str] = []
+        """What each goal is, in words."""
+        self.conds: list[int] = []
+        """The number of the condition that each goal is about."""
+        self.uses: dict[int, list[Use]] = {}
+        for use in uses(program):
+            self.uses.setdefault(use.cond.number, []).append(use)
+        self._judged_by = {number: _unlike(group) for number, group in self.uses.items()}
+        self.of_mutant: dict[int, int] = {}
+        slips: dict[int, list[tuple[Condition, int]]] = {}
+        for number, (use, mutant) in enumerate(made):
+            goal = self.of_mutant[number] = self._goal(
+                use.cond.number, f"{use}: `{mutant.part}` {mutant.instead}"
+            )
+            slips.setdefault(use.cond.number, []).append((merged(mutant.changed), goal))
+        self._about = {
+            number: self._made(group[0], slips.get(number, ()))
+            for number, group in self.uses.items()
+            if leaves(group[0].cond.checked)
+        }
+        self._known: dict[tuple[object, ...], tuple[int, tuple[int, ...]]] = {}
+        self.order = {pair: self._goal(_OF_ORDER, f"{pair}") for pair in pairs}
+        """For each two steps the goal that it matters which comes first."""
+        self._in_order: set[Reorder] = set()
+        self._would: dict[tuple[int, tuple[int, ...]], int] = {}
+        self.of: dict[int, int] = {}
+        """The goals of each condition."""
+        for goal, cond in enumerate(self.conds):
+            self.of[cond] = self.of.get(cond, 0) | 1 << goal
+
+    def _goal(self, cond: int, name: str) -> int:
+        self.names.append(name)
+        self.conds.append(cond)
+        return len(self.names) - 1
+
+    def _made(self, use: Use, slips: Sequence[tuple[Condition, int]]) -> _About:
+        cond, tests = use.cond, Parts.of(use.cond.checked)
+        parts = tests.parts
+        ways: dict[tuple[int, int], int] = {}
+        deciding: dict[int, int] = {}
+        edges: list[tuple[Edge, int]] = []
+        may = [
+            {
+                Verdict.HOLDS: may_hold(self.program, part),
+                Verdict.FAILS: may_fail(self.program, part),
+                Verdict.OPEN: may_be_open(self.program, part),
+            }
+            for part in parts
+        ]
+        whole = {Verdict.HOLDS: True, Verdict.FAILS: True, Verdict.OPEN: any(m[Verdict.OPEN] for m in may)}
+        texts = [*(part.text for part in parts), cond.text]
+        # A single test is the whole.
+        able_of = [*may, whole] if len(parts) > 1 else may
+        for place, (text, able) in enumerate(zip(texts, able_of, strict=False)):
+            for verdict, possible in able.items():
+                if possible:
+                    ways[place, int(verdict)] = self._goal(cond.number, f"{use}: `{text}` {verdict.word}")
+        for place, part in enumerate(parts):
+            if len(parts) > 1:
+                deciding[place] = self._goal(cond.number, f"{use}: `{part.text}` decides")
+            if isinstance(part, Within):
+                for at, step in edges_of(self.program, part):
+                    for above in (False, True):
+                        name = f"{use}: `{part.text}` just {'above' if above else 'below'} {at:g}"
+                        edges.append((Edge(place, at, above, step), self._goal(cond.number, name)))
+        return _About(tests, ways, deciding, edges, slips)
+
+    def edges(self, cond: int) -> Sequence[tuple[Edge, int]]:
+        """The edges of a condition, each with its goal."""
+        return self._about[cond].edges if cond in self._about else ()
+
+    def parts(self, cond: int) -> Sequence[Leaf]:
+        """The tests of a condition."""
+        return self._about[cond].tests.parts
+
+    def deciding(self, cond: int, place: int) -> int | None:
+        """The goal that a part of a condition is seen to decide; None where it is the whole."""
+        return self._about[cond].decides.get(place)
+
+    def would_show(self, cond: int, verdicts: tuple[int, ...]) -> int:
+        """The goals that these verdicts of the parts of a condition would show, as far as these alone say."""
+        key = (cond, verdicts)
+        if key in self._would:
+            return self._would[key]
+        about = self._about[cond]
+        found = 0
+        for place, verdict in enumerate(verdicts):
+            if (place, verdict) in about.ways:
+                found |= 1 << about.ways[place, verdict]
+            if place in about.decides and about.tests.decides(verdicts, place):
+                found |= 1 << about.decides[place]
+        now = about.tests.judged(verdicts)
+        for changed, goal in about.slips:
+            then = _of_tests(changed, about.tests.parts, verdicts)
+            if then is not None and then is not now:
+                found |= 1 << goal
+        self._would[key] = found
+        return found
+
+    def of_order(self, found: Assessment, lines: Sequence[Line], again: bool = False) -> int:
+        """The goals of the order of steps that what is next shows: each only once, unless asked `again`."""
+        goals = 0
+        for pair, goal in self.order.items():
+            if pair.first == found.next.step and (again or pair not in self._in_order):
+                with the_other_way_round(self.program, pair):
+                    other = assess(self.program, lines, found.at).next
+                if other.step != pair.first:
+                    self._in_order.add(pair)
+                    goals |= 1 << goal
+        return goals
+
+    def shown(self, view: View, wanted: int = -1) -> Iterator[Shown]:
+        """What the conditions that have goals in `wanted` show in a view, for each choice of members."""
+        for number, about in self._about.items():
+            if not wanted & self.of.get(number, 0):
+                continue
+            for use in self._judged_by[number]:
+                for members, seen, binding in newest(view, use):
+                    yield Shown(use, members, *self._judged(seen, binding, use, about))
+
+    def _judged(
+        self, view: View, binding: Mapping[str, str], use: Use, about: _About
+    ) -> tuple[int, tuple[int, ...]]:
+        values: dict[Ref, Number | Options] = {
+            ref: view.value(ref.bound(binding)) for ref, _ in use.cond.slots
+        }
+        for part in about.tests.parts:
+            if part.ref not in values:
+                values[part.ref] = view.value(part.ref.bound(binding))
+        key = (use.cond.number, *(v.mask if isinstance(v, Options) else v.span() for v in values.values()))
+        held = self._known.get(key)
+        if held is None:
+            held = self._known[key] = self._compared(about, values, int(view.judge(use.cond, binding)))
+        return held
+
+    def _compared(
+        self, about: _About, values: Mapping[Ref, Number | Options], whole: int
+    ) -> tuple[int, tuple[int, ...]]:
+        verdicts = []
+        spans: dict[int, tuple[float, float]] = {}
+        for place, part in enumerate(about.tests.parts):
+            value = values[part.ref]
+            if isinstance(value, Options):
+                assert not isinstance(part, Within)
+                verdicts.append(int(judge_mask(value.mask, part.sure, part.never)))
+            else:
+                assert isinstance(part, Within)
+                spans[place] = low, high = value.span()
+                verdicts.append(int(judge_span(low, high, part.region)))
+        verdicts.append(whole)
+        goals = 0
+        for place, verdict in enumerate(verdicts):
+            if (place, verdict) in about.ways:
+                goals |= 1 << about.ways[place, verdict]
+            if place in about.decides and about.tests.decides(verdicts[:-1], place):
+                goals |= 1 << about.decides[place]
+        for edge, goal in about.edges:
+            low, high = spans[edge.part]
+            spare = low - edge.at if edge.above else edge.at - high
+            if verdicts[edge.part] != Verdict.OPEN and 0 <= spare <= edge.step * (1 + 1e-9):
+                goals |= 1 << goal
+        for changed, goal in about.slips:
+            if judge_merged(changed, values.__getitem__) != whole:
+                goals |= 1 << goal
+        return goals, tuple(verdicts)
+
+
+def _unlike(group: Sequence[Use]) -> list[Use]:
+    """Of the uses of one condition, one for each way it is judged."""
+    found = {
+        (u.per, u.judged, u.name if u.kind == "counts when of place" else ""): u for u in reversed(group)
+    }
+    return list(reversed(found.values()))
+
+
+def _of_tests(tree: Condition, parts: Sequence[Leaf], verdicts: Sequence[int]) -> Verdict | None:
+    """The verdict of a tree of these tests, some turned round; None where another test is in it."""
+    if isinstance(tree, All | Either):
+        found = [_of_tests(part, parts, verdicts) for part in tree.parts]
+        known = [each for each in found if each is not None]
+        return (all_of if isinstance(tree, All) else any_of)(known) if len(known) == len(found) else None
+    if isinstance(tree, Truth):
+        return Verdict.HOLDS if tree.value else Verdict.FAILS
+    for part, verdict in zip(parts, verdicts, strict=False):
+        turn = same(part, tree)
+        if turn is not None:
+            return Verdict(turned(verdict) if turn else verdict)
+    return None
+
+
+def newest(view: View, use: Use) -> Iterator[tuple[tuple[str, ...], View, Mapping[str, str]]]:
+    """For each choice of members what a condition is judged in; what makes entries count, for the newest."""
+    found = {
+        tuple(binding.get(per, "") for per in use.per): (seen, binding)
+        for seen, binding in each_view(view, use)
+    }
+    for members, (seen, binding) in found.items():
+        yield members, seen, binding

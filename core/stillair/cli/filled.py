@@ -1,0 +1,161 @@
+"""`rehearse --fill`: scenarios are written for what no scenario shows, beside those they follow."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from functools import reduce
+from operator import or_
+from pathlib import Path
+from time import monotonic
+from typing import Any, NamedTuple
+
+from stillair.assess.uses import stands
+from stillair.authoring.filling import Examples, Filler, Found, chosen, moments, written
+from stillair.authoring.goals import Goals
+from stillair.authoring.mutants import apart
+from stillair.authoring.mutation import all_mutants, order_survivor, reorders
+from stillair.authoring.scenario import folder_of, read_scenario
+from stillair.hooks import Plugins
+
+from .mutated import one_program, texts_in
+from .screen import Screen
+
+__all__ = ["GENERATED", "Filling"]
+
+GENERATED = "generated"
+"""The folder inside `scenarios` that generated ones are in."""
+
+Paths = Mapping[str, Path]
+
+
+class Outcome(NamedTuple):
+    """How many goals there are, how many are shown, by how many entries in how many files."""
+
+    goals: int
+    shown: int
+    entries: int
+    files: int
+
+
+class Filling:
+    """What the scenarios of some packs do not show, and scenarios that show it."""
+
+    def __init__(
+        self, plugin_dirs: Sequence[Path], folders: Sequence[Path], paths: Sequence[Path], minutes: float
+    ) -> None:
+        self.plugin_dirs = plugin_dirs
+        self.texts = texts_in(plugin_dirs, folders)
+        self.paths = {path.stem: path for path in paths if path.parent.name != GENERATED}
+        self.minutes = minutes
+
+    def run(self, processes: int) -> Outcome:
+        """Write the scenarios; those that are there already are made anew, and what they show is kept."""
+        worker = _begin(self.plugin_dirs, self.paths)
+        given = (self.plugin_dirs, self.paths)
+        found: list[Found] = []
+        with ProcessPoolExecutor(processes, initializer=_begin, initargs=given) as pool:
+            for each, examples in pool.map(_moments, self.paths, chunksize=4):
+                found += each
+                worker.examples.merge(examples)
+        wanted = self._wanted(worker.goals)
+        missing = wanted & ~_shown(found)
+        for number, goal in worker.goals.of_mutant.items():
+            if missing >> goal & 1 and apart(worker.goals.program, worker.goals.made[number][1]) is False:
+                wanted &= ~(1 << goal)
+        missing &= wanted
+        conds = [cond for cond in worker.goals.uses if worker.goals.of.get(cond, 0) & missing]
+        seconds = self.minutes * 60 * processes / max(1, len(conds))
+        more = (*given, worker.examples, missing, seconds)
+        with ProcessPoolExecutor(processes, initializer=_look, initargs=more) as pool:
+            for each in pool.map(_fill, conds):
+                found += each
+        # What is there already stays as it is, as far as it shows anything that nothing else there does.
+        taken = chosen([each for each in found if each.kept], wanted)
+        taken += chosen(found, wanted & ~_shown(taken))
+        return Outcome(wanted.bit_count(), _shown(taken).bit_count(), len(taken), self._write(worker, taken))
+
+    def say(self, screen: Screen, outcome: Outcome) -> None:
+        screen.say(
+            f"{outcome.shown} of {outcome.goals} ways and slips are shown, by {outcome.entries} entries "
+            f"in {outcome.files} scenarios; read them: they say what follows, not what ought to",
+            bold=True,
+        )
+
+    def _wanted(self, goals: Goals) -> int:
+        """The goals of the conditions that stand in the packs asked for."""
+        own = (c for c, uses in goals.uses.items() if any(stands(use, self.texts) for use in uses))
+        wanted = reduce(or_, (goals.of.get(cond, 0) for cond in own), 0)
+        for pair, goal in goals.order.items():
+            if ("step", pair.first) in self.texts and order_survivor(goals.program, pair) is not None:
+                wanted |= 1 << goal
+        return wanted
+
+    def _write(self, worker: _Worker, taken: Sequence[Found]) -> int:
+        by: dict[str, list[Found]] = {}
+        for each in taken:
+            by.setdefault(each.moment.scenario, []).append(each)
+        for name, path in self.paths.items():
+            target = _beside(path)
+            if name not in by:
+                target.unlink(missing_ok=True)
+                continue
+            target.parent.mkdir(exist_ok=True)
+            text = written(worker.goals, name, worker.scenarios[name], by[name])
+            target.write_text(text, encoding="utf-8")
+        return len(by)
+
+
+def _shown(found: Sequence[Found]) -> int:
+    return reduce(or_, (each.goals for each in found), 0)
+
+
+def _beside(path: Path) -> Path:
+    """The file of the generated scenario that follows this one."""
+    return folder_of(path) / "scenarios" / GENERATED / path.name
+
+
+# -- in each process -----------------------------------------------------------------------------------------
+
+
+class _Worker:
+    def __init__(self, plugin_dirs: Sequence[Path], paths: Paths) -> None:
+        self.paths = paths
+        self.scenarios: dict[str, Mapping[str, Any]] = {n: read_scenario(p) for n, p in paths.items()}
+        program = one_program(Plugins.load(plugin_dirs), list(paths.values()), "--fill")
+        self.goals = Goals(program, all_mutants(program), reorders(program))
+        self.examples = Examples()
+
+
+_worker: _Worker | None = None
+_filler: Filler | None = None
+_seconds = 0.0
+
+
+def _begin(plugin_dirs: Sequence[Path], paths: Paths) -> _Worker:
+    global _worker
+    _worker = _Worker(plugin_dirs, paths)
+    return _worker
+
+
+def _moments(name: str) -> tuple[list[Found], Examples]:
+    assert _worker is not None
+    before = _beside(_worker.paths[name])
+    more = read_scenario(before)["does"] if before.is_file() else ()
+    return moments(_worker.goals, name, _worker.scenarios[name], more)
+
+
+def _look(
+    plugin_dirs: Sequence[Path], paths: Paths, examples: Examples, missing: int, seconds: float
+) -> None:
+    global _filler, _seconds
+    worker = _begin(plugin_dirs, paths)
+    _filler, _seconds = Filler(worker.goals, worker.scenarios, examples, missing), seconds
+
+
+def _fill(cond: int) -> list[Found]:
+    """What was found for a condition."""
+    assert _filler is not None
+    before = len(_filler.found)
+    _filler.fill(cond, monotonic() + _seconds)
+    return _filler.found[before:]

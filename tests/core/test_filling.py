@@ -1,0 +1,172 @@
+"""Scenarios that follow another one, and those that are made for what no scenario shows."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+from stillair.assess import Program
+from stillair.authoring.rehearse import Rehearsal, play
+from stillair.authoring.scenario import ScenarioError, read_scenario
+from stillair.cli import main
+from stillair.strict_yaml import plain, read_yaml
+
+pytestmark = pytest.mark.usefixtures("own_cache")
+
+HERE = Path(__file__).parent
+TOOLS = HERE / "tank_tools"
+
+
+def rehearse(*args: object) -> Result:
+    return CliRunner().invoke(main, ["--plugin-dir", str(TOOLS), "rehearse", *map(str, args)])
+
+
+@pytest.fixture
+def tank(tmp_path: Path) -> Path:
+    return Path(shutil.copytree(HERE / "tank", tmp_path / "tank"))
+
+
+def following(folder: Path, does: str, name: str = "after.yaml") -> Path:
+    path = folder / "scenarios" / name
+    path.parent.mkdir(exist_ok=True)
+    path.write_text(f"scenario: After\nfollows: a-full-tank\ndoes:\n{does}", encoding="utf-8")
+    return path
+
+
+def played(program: Program, path: Path) -> Rehearsal:
+    return play(program, read_scenario(path))
+
+
+# -- what follows another ------------------------------------------------------------------------------------
+
+
+def test_each_entry_is_taken_back_before_the_next(tank: Path, tank_program: Program) -> None:
+    """Both go on from the first entry of the other scenario, where nothing was smelt yet."""
+    does = (
+        '  - {after: 1, note: {smell: "yes"}, expect: {rules: {fumes: holds}}}\n'
+        '  - {after: 1, note: {smell: "no"}, expect: {rules: {fumes: fails}}}\n'
+        "  - {after: 0, expect: {rules: {fumes: open}}}\n"
+    )
+    found = played(tank_program, following(tank, does))
+    assert (found.checked, found.misses) == (3, [])
+    turned = does.replace("{fumes: fails}", "{fumes: holds}")
+    (miss,) = played(tank_program, following(tank, turned)).misses
+    assert (miss.where, miss.expected, miss.found) == ("entry 2, rule fumes", "holds", "fails")
+
+
+def test_the_other_scenario_is_found_in_the_folder_above(tank: Path, tank_program: Program) -> None:
+    """Also where the file has the name of the one it follows."""
+    path = following(tank, "  - {after: 0, expect: {rules: {fumes: open}}}\n", "made/a-full-tank.yaml")
+    assert played(tank_program, path).misses == []
+
+
+@pytest.mark.parametrize(
+    ("does", "says"),
+    [
+        ("  - {expect: {next: lock}}\n", "entry 1: it says `after` how many entries of the other scenario"),
+        ("  - {after: 99, expect: {next: lock}}\n", "entry 1: there are 8 entries and not 99 to come after"),
+        ("  - {after: -1, expect: {next: lock}}\n", "entry 1: there are 8 entries and not -1 to come after"),
+        ("  - {after: 1, note: {smel: x}}\n", "entry 1: there is no fact `smel`"),
+        ("  - {after: 1, note: {smell: x}}\n  - {after: 1}\n", "entry 1: `x` is not an answer"),
+        ("  - {after: 1}\n", "nothing is expected"),
+    ],
+)
+def test_what_is_wrong_with_it_is_said(tank: Path, tank_program: Program, does: str, says: str) -> None:
+    with pytest.raises(ScenarioError) as error:
+        played(tank_program, following(tank, does))
+    assert says in str(error.value)
+
+
+def test_it_follows_a_scenario_that_stands_by_itself(tank: Path) -> None:
+    path = following(tank, "  - {after: 0, expect: {next: lock}}\n")
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("a-full-tank", "empty"), encoding="utf-8")
+    with pytest.raises(ScenarioError, match="there is no scenario `empty` to follow"):
+        read_scenario(path)
+    other = path.with_name("other.yaml")
+    following(tank, "  - {after: 0, expect: {next: lock}}\n")
+    other.write_text(text.replace("a-full-tank", "after"), encoding="utf-8")
+    with pytest.raises(ScenarioError, match="`after` itself follows another one"):
+        read_scenario(other)
+
+
+def test_the_verdict_of_any_condition_can_be_expected(tank: Path, tank_program: Program) -> None:
+    does = (
+        '  - after: 1\n    note: {smell: "no", locked of inlet: "no"}\n    expect:\n      conditions:\n'
+        "        stop fumes: fails\n        gate of activity filling: fails\n"
+        "        rule drip of seam: open\n"
+        "        inside every valve has (locked is yes) of inlet: fails\n"
+        "        counts when of fact look of seam: not judged\n"
+    )
+    found = played(tank_program, following(tank, does))
+    assert (found.checked, [str(miss) for miss in found.misses]) == (5, [])
+    with pytest.raises(ScenarioError, match="there is no condition `gate of fill`"):
+        played(tank_program, following(tank, does.replace("gate of activity filling", "gate of fill")))
+
+
+# -- what is made --------------------------------------------------------------------------------------------
+
+
+def share(folder: Path, *options: str) -> dict[str, Any]:
+    found = json.loads(rehearse(folder, *options, "--format", "json").stdout)
+    assert isinstance(found, dict)
+    return found
+
+
+def test_what_no_scenario_shows_is_made_and_is_made_the_same_again(tank: Path) -> None:
+    """One scenario by hand shows little; what is made beside it shows most, and notices most slips."""
+    slips = ("--mutate", "--mutants", "999")
+    before, noticed = share(tank, "--coverage"), share(tank, *slips)["percent"]
+    assert before["guards_percent"] < 80 and noticed < 40
+    assert "ways and slips are shown" in rehearse(tank, "--fill").output
+    made = tank / "scenarios" / "generated" / "a-full-tank.yaml"
+    told = rehearse(tank)
+    assert told.exit_code == 0, told.output
+    assert "2 scenarios (1 by hand, 1 generated)" in told.output
+    after = share(tank, "--coverage")
+    assert after["guards_percent"] == 100 and after["other_percent"] > before["other_percent"] + 20
+    assert share(tank, *slips)["percent"] > 75
+    # What was made leads to more, until nothing more is found; then nothing changes any more.
+    texts = []
+    for _ in range(4):
+        rehearse(tank, "--fill")
+        texts.append(made.read_text(encoding="utf-8"))
+    assert texts[-1] == texts[-2]
+    assert share(tank, "--coverage")["other_percent"] >= after["other_percent"]
+
+
+def test_what_was_made_notices_a_slip(tank: Path) -> None:
+    """A limit moved by a step, a gate turned round, `or` for `and`."""
+    rehearse(tank, "--fill")
+    text = (tank / "tank.yaml").read_text(encoding="utf-8")
+    for old, new in (
+        ("when: bottom < least", "when: bottom <= 21 psig"),
+        ("gate: lamp is good", "gate: lamp is weak"),
+        ("smell is no and every valve has", "smell is no or every valve has"),
+    ):
+        assert text.count(old) == 1
+        (tank / "tank.yaml").write_text(text.replace(old, new), encoding="utf-8")
+        told = rehearse(tank)
+        assert told.exit_code == 1 and "FAILED tank/a-full-tank: What else follows" in told.output
+    (tank / "tank.yaml").write_text(text, encoding="utf-8")
+    assert rehearse(tank).exit_code == 0
+
+
+def test_the_entries_made_are_plain_yaml(tank: Path) -> None:
+    """No anchors: it is read as strictly as what people write."""
+    rehearse(tank, "--fill")
+    made = tank / "scenarios" / "generated" / "a-full-tank.yaml"
+    found = plain(read_yaml(made.read_text(encoding="utf-8"), made.name))
+    assert isinstance(found, dict)
+    assert (found["made"], found["follows"]) == ("generated", "a-full-tank")
+    assert all(entry["expect"] for entry in found["does"])
+
+
+def test_filling_and_json_do_not_go_together(tank: Path) -> None:
+    told = rehearse(tank, "--fill", "--format", "json")
+    assert told.exit_code == 2 and "--fill writes files" in told.output + told.stderr
+    assert not (tank / "scenarios" / "generated").exists()
