@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -170,3 +171,13 @@ def test_filling_and_json_do_not_go_together(tank: Path) -> None:
     told = rehearse(tank, "--fill", "--format", "json")
     assert told.exit_code == 2 and "--fill writes files" in told.output + told.stderr
     assert not (tank / "scenarios" / "generated").exists()
+
+
+def test_the_example_of_the_guide(tank: Path, tank_program: Program) -> None:
+    guide = (Path(__file__).parents[2] / "checklists" / "README.md").read_text(encoding="utf-8")
+    blocks = re.findall(r"```yaml\n(.*?)```", guide, re.DOTALL)
+    (example,) = (block for block in blocks if "\nfollows: " in block)
+    path = tank / "scenarios" / "more.yaml"
+    path.write_text(example, encoding="utf-8")
+    found = played(tank_program, path)
+    assert (found.checked, [str(miss) for miss in found.misses]) == (2, [])
