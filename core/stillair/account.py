@@ -44,6 +44,7 @@ __all__ = [
     "PLUGINS",
     "REHEARSAL",
     "REPLAY",
+    "SEALED",
     "TRAIL",
     "VERIFY",
     "WHATIF",
@@ -80,6 +81,7 @@ PERMISSION = "stillair.permission/1"
 PLUGINS = "stillair.plugins/1"
 REHEARSAL = "stillair.rehearsal/1"
 REPLAY = "stillair.replay/1"
+SEALED = "stillair.sealed/1"
 TRAIL = "stillair.trail/1"
 VERIFY = "stillair.verify/1"
 WHATIF = "stillair.whatif/1"

@@ -53,6 +53,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "SA406": "the pack needs a plugin that is not installed, or another version of it",
         "SA407": "a checklist is listed twice or not listed",
         "SA408": "learned beliefs are not those of this pack",
+        "SA409": "a file is not the one that was listed or sealed",
+        "SA410": "the engine or a plugin is not the one the packs were sealed with",
+        "SA411": "a folder of packs is not sealed, or something else was asked for",
         # 5: plugins
         "SA501": "a plugin cannot be imported",
         "SA502": "a plugin answers a hook that does not exist",

@@ -147,6 +147,11 @@ class Plugins:
         """The version of each plugin, by name."""
         return {plugin.name: plugin.version for plugin in self.plugins}
 
+    def reckoning(self) -> dict[str, Plugin]:
+        """The plugins that give calculators or catalogues: what follows from a job rests on them."""
+        weighty = ("stillair_calculators", "stillair_catalogues")
+        return {plugin.name: plugin for (hook, _), plugin in self.givers.items() if hook in weighty}
+
     def giver(self, hook: str, name: str) -> Plugin:
         """The plugin that gave a calculator, catalogue, pack folder or view."""
         return self.givers[hook, name]

@@ -58,6 +58,7 @@ _VERBS: dict[str, dict[str, tuple[str, str]]] = {
         "lint": ("lint", "Check packs without running them."),
         "rehearse": ("rehearse", "Run the scenarios of packs."),
         "adjust": ("adjust", "Say what a company's pack adjusts, and whether it may."),
+        "seal": ("seal", "Write down what packs are made of, so that all work by the same."),
         "compare": ("compare", "Say what changed between two versions of a pack."),
         "print": ("print", "Print a checklist to be read on paper."),
         "replay": ("replay", "Assess old jobs with other rules."),
@@ -188,9 +189,15 @@ class Answer(Exception):
     help="A folder with plugins that are not installed. May be given again.",
 )
 @click.option("--by", metavar="NAME", help="Who makes the entries.")
+@click.option(
+    "--sealed",
+    metavar="FOLDER",
+    envvar="STILLAIR_SEALED",
+    help="Begin and move jobs only with the packs sealed in that folder. Or set STILLAIR_SEALED.",
+)
 @click.version_option(package_name="stillair", message="%(prog)s %(version)s")
 @click.pass_context
-def main(ctx: click.Context, plugin_dirs: tuple[str, ...], by: str | None) -> None:
+def main(ctx: click.Context, plugin_dirs: tuple[str, ...], by: str | None, sealed: str | None) -> None:
     """Stillair guides a diagnostic job, one next action at a time, and keeps the record of it."""
     from .session import Session, Settings
 
@@ -198,6 +205,7 @@ def main(ctx: click.Context, plugin_dirs: tuple[str, ...], by: str | None) -> No
     settings = ctx.obj if isinstance(ctx.obj, Settings) else Settings()
     settings.plugin_dirs = tuple(Path(folder) for folder in plugin_dirs)
     settings.by = by.strip() or None if by else None
+    settings.sealed = Path(sealed) if sealed else None
     ctx.obj = settings
 
 
@@ -211,7 +219,7 @@ def _fronted(args: list[str]) -> list[str]:
             rest += [arg, *args]
             break
         name, sign, _ = arg.partition("=")
-        if name not in ("--by", "--plugin-dir"):
+        if name not in ("--by", "--plugin-dir", "--sealed"):
             rest.append(arg)
             continue
         front.append(arg)

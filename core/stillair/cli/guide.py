@@ -71,7 +71,16 @@ def guide(
     try:
         if new:
             by = by or _name(screen)
-            session = Session.start(job, dirs, packs=packs, beliefs=beliefs, title=title, by=by, clock=clock)
+            session = Session.start(
+                job,
+                dirs,
+                packs=packs,
+                beliefs=beliefs,
+                title=title,
+                by=by,
+                clock=clock,
+                sealed=settings.sealed,
+            )
         else:
             session = Session.load(job, dirs, write=True, by=by, clock=clock, packs=packs)
     except Leave:

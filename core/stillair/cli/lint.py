@@ -87,9 +87,11 @@ def _reported(plugins: Plugins, paths: Sequence[str], profile: str, today: date,
     from stillair.authoring.lint import Report
     from stillair.authoring.lint import lint as check
     from stillair.pack import read_texts
+    from stillair.seal import unlike_listing
 
     faults: list[Fault] = []
     batches: list[dict[str, tuple[Path, Texts]]] = []
+    unsealed = list(_unsealed(paths, plugins))
     files: set[str] = set()
     beside: set[str] = set()
     for folder, file in dict.fromkeys(_folders(paths, faults)):
@@ -98,6 +100,8 @@ def _reported(plugins: Plugins, paths: Sequence[str], profile: str, today: date,
         except StillairError as error:
             faults += error.faults
             continue
+        if file is None:
+            unsealed += unlike_listing(folder)
         name = name_in(texts["manifest.yaml"], folder)
         if all(name in batch for batch in batches):
             batches.append({})  # two packs of one name are not of one work
@@ -133,7 +137,7 @@ def _reported(plugins: Plugins, paths: Sequence[str], profile: str, today: date,
             faults += (fault for fault in done.faults if fault.path in beside or fault.code < "SA6")
             accepted.update({each: None for each in done.accepted if each.fault.path in files})
     faults = [fault for fault in faults if fault.path in files or fault.path not in beside]
-    unique = sorted(dict.fromkeys(faults), key=lambda f: (f.path, f.line, f.column, f.code))
+    unique = sorted(dict.fromkeys([*faults, *unsealed]), key=lambda f: (f.path, f.line, f.column, f.code))
     return Report(profile, tuple(unique), tuple(accepted))
 
 
@@ -159,6 +163,18 @@ def _folders(paths: Iterable[str], faults: list[Fault]) -> Iterator[tuple[Path, 
                     Fault("SA401", "the folder holds no manifest.yaml", path.as_posix(), help="add one")
                 )
             yield from ((each, None) for each in inside)
+
+
+def _unsealed(paths: Iterable[str], plugins: Plugins) -> Iterator[Fault]:
+    """What is not as it was sealed, of the folders of packs that have a seal."""
+    from stillair.seal import SEAL, read_seal, unlike_seal
+
+    for path in map(Path, dict.fromkeys(paths)):
+        if (path / SEAL).is_file():
+            try:
+                yield from unlike_seal(read_seal(path), path, plugins)
+            except StillairError as error:
+                yield from error.faults
 
 
 def _gathered(folder: Path) -> Texts:

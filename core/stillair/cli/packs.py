@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from stillair.fault import LARGEST, Fault, StillairError, did_you_mean
@@ -12,6 +13,7 @@ from stillair.job import JSON, Job, JobError, Line, PackStore, pack_digest
 
 __all__ = [
     "choose",
+    "choose_sealed",
     "differences",
     "encoded",
     "found_again",
@@ -82,8 +84,7 @@ def differences(recorded: Mapping[str, Mapping[str, str]], plugins: Plugins) -> 
     A plugin that only gives packs may change: the texts of a job's packs are kept beside it.
     """
     now = {p.name: p for p in plugins.plugins}
-    weighty = ("stillair_calculators", "stillair_catalogues")
-    reckons = {p.name for (hook, _), p in plugins.givers.items() if hook in weighty}
+    reckons = plugins.reckoning()
     for name, entry in recorded.items():
         plugin = now.get(name)
         if plugin is None:
@@ -104,6 +105,29 @@ def choose(plugins: Plugins, wanted: Sequence[str], beliefs: str | None = None) 
     if beliefs is not None:
         _put_beliefs(chosen, beliefs)
     return chosen
+
+
+def choose_sealed(
+    folder: Path, plugins: Plugins, wanted: Sequence[str], beliefs: str | None = None
+) -> dict[str, dict[str, str]]:
+    """The packs wanted out of a sealed folder. StillairError where anything is not as it was sealed."""
+    from stillair.seal import read_seal, unlike_seal
+
+    seal = read_seal(folder)
+    faults = unlike_seal(seal, folder, plugins)
+    if faults:
+        raise StillairError(*faults)
+    names = sorted(pack.name for pack in seal.packs)
+    for name in wanted:
+        if name not in names:
+            help = did_you_mean(name, names) or f"sealed are: {', '.join(names)}"
+            message = f"`{name}` is no pack of the sealed folder"
+            raise StillairError(Fault("SA411", message, folder.as_posix(), help=help))
+    if beliefs is not None:
+        message = "beliefs from a file are not sealed"
+        help = "the company puts them into the pack as beliefs.yaml, and seals it again"
+        raise StillairError(Fault("SA411", message, beliefs, help=help))
+    return choose(replace(plugins, packs=tuple(folder / pack.folder for pack in seal.packs)), wanted)
 
 
 def _put_beliefs(chosen: dict[str, dict[str, str]], path: str) -> None:

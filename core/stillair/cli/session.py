@@ -19,7 +19,16 @@ from stillair.wording import Wording
 
 from .cache import load_program
 from .clock import Clock
-from .packs import choose, differences, encoded, found_again, recorded_in, texts_of, unlike_installed
+from .packs import (
+    choose,
+    choose_sealed,
+    differences,
+    encoded,
+    found_again,
+    recorded_in,
+    texts_of,
+    unlike_installed,
+)
 
 __all__ = ["Session", "Settings", "job_zone", "writer"]
 
@@ -40,6 +49,8 @@ class Settings:
         self.plugin_dirs = plugin_dirs
         self.by = by
         self.clock = clock or Clock()
+        self.sealed: Path | None = None
+        """The folder that alone has the packs by which jobs begin."""
 
 
 def job_zone(lines: Sequence[Line]) -> tzinfo:
@@ -152,11 +163,13 @@ class Session:
         title: str | None = None,
         by: str | None = None,
         clock: Clock | None = None,
+        sealed: Path | None = None,
     ) -> Session:
         """Begin a job with packs given by name or folder; by default the only one installed.
 
-        `beliefs` is a file of learned beliefs, kept with the pack they are of. The first lines record packs
-        and plugins; the texts of the packs are kept beside the job. A title
+        `beliefs` is a file of learned beliefs, kept with the pack they are of. With `sealed`, a folder of
+        packs, these must be as they were sealed, and the job goes by nothing else. The first lines record
+        packs and plugins; the texts of the packs are kept beside the job. A title
         that is given may name a customer, and is kept apart as personal.
         """
         clock = clock or Clock()
@@ -166,10 +179,13 @@ class Session:
         if not place.absolute().parent.is_dir():
             raise JobError("its folder does not exist", help="make the folder first", path=place)
         plugins = Plugins.load(plugin_dirs)
-        chosen = sorted(choose(plugins, packs, beliefs).items())
+        if sealed is None:
+            chosen = sorted(choose(plugins, packs, beliefs).items())
+        else:
+            chosen = sorted(choose_sealed(sealed, plugins, packs, beliefs).items())
         program = load_program([texts for _, texts in chosen], plugins)
         _in_time(program, clock)
-        unlike = tuple(unlike_installed(plugins, dict(chosen))) if packs else ()
+        unlike = tuple(unlike_installed(plugins, dict(chosen))) if packs and sealed is None else ()
         now = clock.now()
         with PackStore(place).begun() as store:
             kept = {

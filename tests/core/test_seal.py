@@ -1,0 +1,286 @@
+"""The list of a pack and the seal of a folder of packs: what is refused, and what may begin."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from stillair.cli import main
+from stillair.cli.clock import FixedClock
+from stillair.cli.session import Settings
+from stillair.hooks import Plugins
+from stillair.job import Job
+from stillair.seal import LISTING, unlike_listing
+
+pytestmark = pytest.mark.usefixtures("own_cache")
+
+HERE = Path(__file__).parent
+TOOLS = HERE / "tank_tools"
+NINE = datetime(2026, 4, 15, 9, 0, tzinfo=UTC).timestamp()
+
+
+class Company:
+    """A folder with two packs, and the jobs of its technicians."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.packs = folder / "packs"
+        self.job = folder / "visit.job"
+        for name in ("tank", "kettle"):
+            shutil.copytree(HERE / name, self.packs / name)
+        self.tools = Path(shutil.copytree(TOOLS, folder / "tools"))
+
+    def run(self, *args: object, typed: str = "", **env: str) -> Result:
+        call = ["--plugin-dir", str(self.tools), *map(str, args)]
+        settings = Settings(clock=FixedClock(NINE))
+        return CliRunner().invoke(main, call, input=typed, obj=settings, env=env)
+
+    def seal(self) -> None:
+        assert self.run("seal", self.packs).exit_code == 0
+
+    def begin(self, *args: object, pack: str = "kettle", **env: str) -> Result:
+        sealed = [] if env else ["--sealed", self.packs]
+        return self.run(*sealed, "--by", "A. Tech", "guide", self.job, "--pack", pack, *args, **env)
+
+    def rewrite(self, name: str, old: str, new: str) -> None:
+        path = self.packs / name
+        text = path.read_text(encoding="utf-8")
+        assert old in text
+        path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+@pytest.fixture
+def company(tmp_path: Path) -> Iterator[Company]:
+    """Its plugin is a copy, which is imported anew; the module that was there comes back after."""
+    path, before = list(sys.path), sys.modules.pop("tank_gauging", None)
+    sys.path[:] = [each for each in path if each != str(TOOLS)]
+    yield Company(tmp_path)
+    sys.path[:] = path
+    for name in ("tank_gauging", "idle"):
+        sys.modules.pop(name, None)
+    if before is not None:
+        sys.modules["tank_gauging"] = before
+
+
+def flat(result: Result) -> str:
+    return " ".join(result.output.split())
+
+
+# -- the list of a pack --------------------------------------------------------------------------------------
+
+
+def test_the_list_of_a_pack_is_one_that_sha256sum_checks(company: Company) -> None:
+    kettle = company.packs / "kettle"
+    assert company.run("seal", kettle).exit_code == 0
+    names = [line.split("  ")[1] for line in (kettle / LISTING).read_text("utf-8").splitlines()]
+    assert names == ["kettle.yaml", "manifest.yaml"]
+    if shutil.which("sha256sum"):
+        done = subprocess.run(["sha256sum", "-c", LISTING], cwd=kettle, capture_output=True, text=True)
+        assert (done.returncode, done.stdout) == (0, "kettle.yaml: OK\nmanifest.yaml: OK\n")
+
+
+def test_what_is_not_as_listed_is_told_by_check_and_lint(company: Company) -> None:
+    kettle = company.packs / "kettle"
+    company.run("seal", kettle)
+    assert company.run("seal", kettle, "--check").exit_code == 0
+    company.rewrite("kettle/kettle.yaml", "for: 10 min", "for: 1 min")
+    for verb in (("seal", kettle, "--check"), ("lint", kettle)):
+        result = company.run(*verb)
+        assert result.exit_code == 1 and "the file `kettle.yaml` was changed [SA409]" in flat(result)
+
+
+def test_line_ends_that_a_transfer_changed_are_told_as_that(company: Company) -> None:
+    kettle = company.packs / "kettle"
+    company.run("seal", kettle)
+    path = kettle / "kettle.yaml"
+    path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
+    assert "`kettle.yaml` was changed, but only its line ends" in flat(company.run("seal", kettle, "--check"))
+
+
+def test_a_pack_that_is_not_as_its_author_listed_it_is_not_sealed(company: Company) -> None:
+    company.run("seal", company.packs / "kettle")
+    company.rewrite("kettle/kettle.yaml", "for: 10 min", "for: 1 min")
+    result = company.run("seal", company.packs)
+    assert result.exit_code == 1 and "the file `kettle.yaml` was changed" in flat(result)
+    assert not (company.packs / "sealed.json").exists()
+
+
+def test_the_bundled_packs_are_as_listed() -> None:
+    """If this fails, and what changed is meant: `stillair seal` with the folder of the pack."""
+    folders = Plugins.load().packs
+    assert len(folders) >= 4
+    for folder in folders:
+        assert (folder / LISTING).is_file(), folder
+        assert [str(fault) for fault in unlike_listing(folder)] == []
+
+
+# -- a sealed folder -----------------------------------------------------------------------------------------
+
+
+def test_the_seal_names_engine_plugins_packs_and_every_file(company: Company) -> None:
+    result = company.run("seal", company.packs, "--format", "json")
+    told = json.loads((company.packs / "sealed.json").read_text("utf-8"))
+    assert told["format"] == "stillair.seal/1"
+    assert told["engine"] == "0.1.0"
+    assert told["plugins"]["tank_gauging"]["version"] == "0"
+    assert {name: each["version"] for name, each in told["packs"].items()} == {
+        "kettle": "1.0.0",
+        "tank": "2.1.0",
+    }
+    file = company.packs / "tank" / "tank.yaml"
+    assert told["packs"]["tank"]["files"]["tank.yaml"] == hashlib.sha256(file.read_bytes()).hexdigest()
+    assert any(name.startswith("scenarios/") for name in told["packs"]["tank"]["files"])
+    seal = (company.packs / "sealed.json").read_bytes()
+    assert json.loads(result.stdout)["digest"] == hashlib.sha256(seal).hexdigest()
+
+
+def test_sealed_again_it_is_the_same(company: Company) -> None:
+    company.seal()
+    first = (company.packs / "sealed.json").read_bytes()
+    company.seal()
+    assert (company.packs / "sealed.json").read_bytes() == first
+
+
+def test_a_job_begins_with_the_sealed_packs(company: Company) -> None:
+    company.seal()
+    result = company.begin()
+    assert result.exit_code == 0 and "Any smell of burning?" in result.output
+    with Job.open(company.job) as job:
+        packs = job.lines[0].body["packs"]
+    assert isinstance(packs, dict) and list(packs) == ["kettle"]
+
+
+def test_the_variable_says_the_same_as_the_option(company: Company) -> None:
+    company.seal()
+    assert company.begin(STILLAIR_SEALED=str(company.packs)).exit_code == 0
+    company.rewrite("kettle/kettle.yaml", "for: 10 min", "for: 1 min")
+    company.job = company.folder / "second.job"
+    result = company.begin(STILLAIR_SEALED=str(company.packs))
+    assert result.exit_code == 1 and "[SA409]" in result.output
+
+
+def changed(company: Company) -> None:
+    company.rewrite("kettle/kettle.yaml", "for: 10 min", "for: 1 min")
+
+
+def missing(company: Company) -> None:
+    next((company.packs / "tank" / "scenarios").iterdir()).unlink()
+
+
+def added(company: Company) -> None:
+    (company.packs / "kettle" / "more.yaml").write_text("checklist: more\n", encoding="utf-8")
+
+
+def another_pack(company: Company) -> None:
+    shutil.copytree(company.packs / "kettle", company.packs / "spare")
+
+
+def other_engine(company: Company) -> None:
+    company.rewrite("sealed.json", '"engine": "0.1.0"', '"engine": "0.2.0"')
+
+
+def other_plugin(company: Company) -> None:
+    path = company.tools / "tank_gauging.py"
+    path.write_text(path.read_text("utf-8") + "\n# mended here\n", encoding="utf-8")
+
+
+def plugin_gone(company: Company) -> None:
+    company.tools = company.folder / "none"
+    company.tools.mkdir()
+    (company.tools / "idle.py").write_text(
+        "from stillair.hooks import hookimpl\n\n@hookimpl\ndef stillair_views():\n    return []\n", "utf-8"
+    )
+
+
+def no_seal(company: Company) -> None:
+    (company.packs / "sealed.json").unlink()
+
+
+def leads_out(company: Company) -> None:
+    shutil.copytree(company.packs / "kettle", company.folder / "other")
+    told = json.loads((company.packs / "sealed.json").read_text("utf-8"))
+    told["packs"]["kettle"]["folder"] = "../other"
+    (company.packs / "sealed.json").write_text(json.dumps(told), encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("change", "code", "said", "way_out"),
+    [
+        (changed, "SA409", "the file `kettle/kettle.yaml` was changed", "get the folder again"),
+        (missing, "SA409", "is gone", "get the folder again"),
+        (added, "SA409", "the file `kettle/more.yaml` was added", "get the folder again"),
+        (another_pack, "SA409", "the file `spare/kettle.yaml` was added", "get the folder again"),
+        (other_engine, "SA410", "sealed with engine 0.2.0, this one is 0.1.0", "install stillair 0.2.0"),
+        (other_plugin, "SA410", "the files of the plugin `tank_gauging` 0 are not those", "install"),
+        (plugin_gone, "SA410", "the plugin `tank_gauging` 0, which is not installed", "install"),
+        (no_seal, "SA411", "the folder `packs` is not sealed", "stillair seal"),
+        (leads_out, "SA411", "the seal cannot be read", "stillair seal"),
+    ],
+)
+def test_what_is_not_as_sealed_begins_no_job(
+    company: Company, change: Callable[[Company], None], code: str, said: str, way_out: str
+) -> None:
+    company.seal()
+    change(company)
+    result = company.begin()
+    assert result.exit_code == 1
+    assert f"[{code}]" in result.output and said in flat(result) and way_out in flat(result)
+    assert not company.job.exists() and not company.job.with_name("visit.job.packs").exists()
+
+
+def test_a_plugin_outside_the_range_of_a_pack_is_refused_though_sealed(company: Company) -> None:
+    """The range stands in the manifest: it cannot even be sealed, nor does a job begin with it."""
+    company.rewrite("tank/manifest.yaml", '{tank_gauging: ">=0"}', '{tank_gauging: ">=9"}')
+    result = company.run("seal", company.packs)
+    assert result.exit_code == 1 and "[SA406]" in result.output
+
+
+def test_packs_and_beliefs_from_elsewhere_are_refused(company: Company) -> None:
+    company.seal()
+    for pack in (str(HERE / "kettle"), "leak"):
+        result = company.begin(pack=pack)
+        assert result.exit_code == 1 and "is no pack of the sealed folder [SA411]" in flat(result)
+    (company.folder / "beliefs.yaml").write_text("beliefs: kettle\n", encoding="utf-8")
+    result = company.begin("--beliefs", company.folder / "beliefs.yaml")
+    assert result.exit_code == 1 and "beliefs from a file are not sealed" in flat(result)
+    assert not company.job.exists()
+
+
+def test_what_a_file_browser_leaves_breaks_no_seal(company: Company) -> None:
+    company.seal()
+    (company.packs / ".DS_Store").write_bytes(b"\0")
+    (company.packs / "kettle" / "Thumbs.db").write_bytes(b"\0")
+    assert company.begin().exit_code == 0
+
+
+def test_nothing_changes_under_an_open_job(company: Company) -> None:
+    """The folder is replaced, unsealed and emptied meanwhile; the job goes on by its own texts."""
+    company.seal()
+    company.begin()
+    before = company.run("may", company.job, "pour", "--format", "json").stdout
+    trail = company.run("trail", company.job).stdout
+    company.rewrite("kettle/kettle.yaml", "gate: every plug has (unplugged is yes)", "gate: lid is shut")
+    company.rewrite("kettle/kettle.yaml", "for: 10 min", "for: 1 min")
+    company.rewrite("kettle/manifest.yaml", "version: 1.0.0", "version: 2.0.0")
+    assert company.run("may", company.job, "pour", "--format", "json").stdout == before
+    company.seal()
+    assert (
+        company.run("--sealed", company.packs, "may", company.job, "pour", "--format", "json").stdout
+        == before
+    )
+    shutil.rmtree(company.packs)
+    assert company.run("may", company.job, "pour", "--format", "json").stdout == before
+    assert company.run("trail", company.job).stdout == trail
+    noted = company.run("--sealed", company.packs, "note", company.job, "smell=no", "lid=shut")
+    assert noted.exit_code == 0
+    assert company.run("--sealed", company.packs, "guide", company.job).exit_code == 0
+    with Job.open(company.job) as job:
+        assert [line.kind for line in job.lines] == ["job", "open", "observe", "observe"]
