@@ -38,6 +38,7 @@ __all__ = [
     "INSTRUMENTS",
     "JOBS",
     "LINT",
+    "MOVE",
     "MUTATION",
     "NEXT",
     "PERMISSION",
@@ -75,6 +76,7 @@ INSTRUMENTS = "stillair.instruments/1"
 EXPLANATION = "stillair.explanation/1"
 JOBS = "stillair.jobs/1"
 LINT = "stillair.lint/1"
+MOVE = "stillair.move/1"
 MUTATION = "stillair.mutation/1"
 NEXT = "stillair.next/1"
 PERMISSION = "stillair.permission/1"

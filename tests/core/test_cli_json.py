@@ -39,6 +39,7 @@ PRINTS = {
     "`calc NAME input=value`": ("calc", "weight_pressure", "liquid=water", "depth=1 ft"),
     "`plugins`": ("plugins",),
     "`adjust FOLDER`": ("adjust", "FOLDER/acme", "--pack", TANK),
+    "`move JOB`": ("move", "JOB", "--pack", TANK),
     "`seal FOLDER`": ("seal", "FOLDER/acme"),
     "`replay JOBS --pack NEW`": ("replay", "FOLDER/tank.job", "--pack", TANK),
     "`compare OLD NEW`": ("compare", TANK, TANK),

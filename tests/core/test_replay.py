@@ -68,6 +68,14 @@ def test_what_comes_out_otherwise(place: Path) -> None:
     }
 
 
+def test_an_answer_that_the_new_rules_do_not_know_says_nothing_there(place: Path) -> None:
+    job(place / "jobs" / "a2.job", smell="no", lamp="weak")
+    text = (place / "tank" / "tank.yaml").read_text(encoding="utf-8")
+    (place / "tank" / "tank.yaml").write_text(text.replace("weak: It is weak", "dim: Dim"), encoding="utf-8")
+    told = json.loads(replay(place, "--format", "json", jobs="jobs/a2.job").stdout)
+    assert (told["replayed"], [c["name"] for c in told["jobs"][0]["changes"]]) == (1, ["dark"])
+
+
 def test_with_the_same_rules_nothing_changes(place: Path) -> None:
     shutil.rmtree(place / "tank")
     shutil.copytree(HERE / "tank", place / "tank")

@@ -20,6 +20,7 @@ from stillair.condition import core
 from stillair.job import Line
 from stillair.verdict import Verdict
 
+from .lost import fitting
 from .mutants import MOST, Case, settled, values_of
 from .mutation import said
 
@@ -200,7 +201,8 @@ def _flat(text: str) -> str:
 def fall_in(lines: Sequence[Line], old: Program, new: Program) -> set[tuple[str, str]]:
     """The conditions that a recorded job, as of its last entry, judges otherwise by the new pack."""
     at = max(line.entered for line in lines)
-    was, now = (_judged(program, assess(program, lines, at)) for program in (old, new))
+    was = _judged(old, assess(old, lines, at))
+    now = _judged(new, assess(new, fitting(lines, new, old), at))
     return {key for key in was.keys() & now.keys() if was[key] != now[key]}
 
 

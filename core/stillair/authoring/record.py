@@ -108,7 +108,9 @@ class _Teller:
         program = self.program
         match kind:
             case "observe" | "unavailable":
-                fact = program.facts[str(body["fact"])]
+                fact = program.facts.get(str(body["fact"]))
+                if fact is None:
+                    return None  # the job was moved since, to rules without it
                 about = self._of(fact.name, fact.per, body)
                 if kind == "unavailable":
                     return {"cannot": {about: _LEFT_OUT}}
@@ -118,19 +120,25 @@ class _Teller:
                 return found
             case "event":
                 name, member = str(body["event"]), body.get("of")
+                if name not in program.symbols:
+                    return None
                 per = program.symbols[name].per
                 return {"event": name} | ({} if member is None else {"of": self.named(per, str(member))})
             case "done" | "skip":
-                step = program.steps[str(body["step"])]
+                step = program.steps.get(str(body["step"]))
+                if step is None:
+                    return None
                 about = self._of(step.spec.name, step.per, body)
                 return {"did": about} if kind == "done" else {"skip": {about: _LEFT_OUT}}
             case "member":
                 per, member = str(body["list"]), str(body["member"])
+                if per not in program.lists:
+                    return None
                 count = sum(known == per for known, _ in self.members)
                 name = self.members.setdefault((per, member), f"{per}_{count + 1}")
                 return {"member": {per: [name]}}
             case "listed":
-                return {"listed": str(body["list"])}
+                return {"listed": str(body["list"])} if str(body["list"]) in program.lists else None
             case "handover":
                 return {"handover": _NEXT}
             case "emergency":

@@ -11,7 +11,9 @@ from typing import NamedTuple
 from stillair.assess import Assessment, Program, assess
 from stillair.job import Line
 
-__all__ = ["Change", "outcomes", "replayed"]
+from .lost import fitting
+
+__all__ = ["Change", "differing", "outcomes", "replayed"]
 
 NOT_THERE = "not there"
 
@@ -37,8 +39,13 @@ def outcomes(found: Assessment) -> dict[tuple[str, str, str | None], str]:
 def replayed(lines: Sequence[Line], old: Program, new: Program) -> Iterator[Change]:
     """What comes out otherwise with the new rules, as of the last entry."""
     at = max(line.entered for line in lines)
-    was, now = (outcomes(assess(program, lines, at)) for program in (old, new))
+    yield from differing(assess(old, lines, at), assess(new, fitting(lines, new, old), at))
+
+
+def differing(before: Assessment, after: Assessment) -> Iterator[Change]:
+    """What comes out otherwise in one assessment than in another."""
+    was, now = outcomes(before), outcomes(after)
     for key in dict.fromkeys((*was, *now)):
-        before, after = was.get(key, NOT_THERE), now.get(key, NOT_THERE)
-        if before != after:
-            yield Change(*key, before, after)
+        then, since = was.get(key, NOT_THERE), now.get(key, NOT_THERE)
+        if then != since:
+            yield Change(*key, then, since)

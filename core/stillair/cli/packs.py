@@ -32,10 +32,15 @@ _BELIEFS = r"^beliefs:\s*([a-z][a-z0-9_-]*)"
 _VERSION = r"^version:\s*[\"']?([^\s\"'#]+)"
 
 
-def recorded_in(lines: Sequence[Line]) -> tuple[dict[str, dict[str, str]], dict[str, dict[str, str]]]:
-    """The packs and plugins a job goes by: those of its last move, else of its first line."""
+def recorded_in(
+    lines: Sequence[Line], known: float | None = None
+) -> tuple[dict[str, dict[str, str]], dict[str, dict[str, str]]]:
+    """The packs and plugins a job goes by, now or at a moment: those of the last move till then.
+
+    One that was never moved goes by those of its first line.
+    """
     for line in reversed(lines):
-        if line.kind in ("job", "move"):
+        if line.kind == "job" or (line.kind == "move" and (known is None or line.entered <= known)):
             packs, plugins = line.body["packs"], line.body["plugins"]
             assert isinstance(packs, Mapping) and isinstance(plugins, Mapping)
             return _plain(packs), _plain(plugins)

@@ -30,7 +30,7 @@ from .packs import (
     unlike_installed,
 )
 
-__all__ = ["Session", "Settings", "job_zone", "writer"]
+__all__ = ["Session", "Settings", "in_time", "job_zone", "writer"]
 
 _FELL_BACK = 5.0
 """Seconds a clock may be set back without a word (judgement: network time corrects by less)."""
@@ -101,8 +101,11 @@ class Session:
         by: str | None = None,
         clock: Clock | None = None,
         packs: Sequence[str] = (),
+        known: float | None = None,
     ) -> Session:
         """Open a job. JobError or StillairError says what stands in the way.
+
+        To be looked at as it was `known` at a moment, it goes by the packs it went by then.
 
         For writing, plugins that give calculators or catalogues must be those the job recorded. Texts of a
         pack that are gone are taken from the pack of that digest, if it is installed or in `packs`, the
@@ -118,7 +121,7 @@ class Session:
         else:
             job = Job.open(path)
         try:
-            begun_with, recorded = recorded_in(job.lines)
+            begun_with, recorded = recorded_in(job.lines, known)
             found: dict[str, dict[str, str]] = {}
             texts = []
             for name, entry in sorted(begun_with.items()):
@@ -184,7 +187,7 @@ class Session:
         else:
             chosen = sorted(choose_sealed(sealed, plugins, packs, beliefs).items())
         program = load_program([texts for _, texts in chosen], plugins)
-        _in_time(program, clock)
+        in_time(program, clock)
         unlike = tuple(unlike_installed(plugins, dict(chosen))) if packs and sealed is None else ()
         now = clock.now()
         with PackStore(place).begun() as store:
@@ -380,7 +383,7 @@ class Session:
         return found
 
 
-def _in_time(program: Program, clock: Clock) -> None:
+def in_time(program: Program, clock: Clock) -> None:
     """No job is begun with a limit whose loosening has ended."""
     from stillair.assess.adjusting import ended
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from pathlib import Path
 
 import click
@@ -56,8 +57,15 @@ def trail(settings: Settings, job: str, form: str, reader: str, at: str | None, 
     As of its close, or of the last entry of an open job, unless --at says otherwise. The same job gives
     the same trail.
     """
-    with Session.load(job, settings.plugin_dirs, by=settings.by, clock=settings.clock) as session:
+    with ExitStack() as opened:
+        session = opened.enter_context(
+            Session.load(job, settings.plugin_dirs, by=settings.by, clock=settings.clock)
+        )
         moment = session.at(at) if at is not None else None
+        if moment is not None and any(x.kind == "move" and x.entered > moment for x in session.lines):
+            session = opened.enter_context(
+                Session.load(job, settings.plugin_dirs, by=settings.by, clock=settings.clock, known=moment)
+            )
         made = document(session, moment) if reader == "record" else _letter(session, moment)
         if form == "json":
             from stillair import account

@@ -8,7 +8,7 @@ a signature shows that, or a last hash kept elsewhere (on paper, in a message) a
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -16,7 +16,7 @@ from pathlib import Path
 from .chain import Torn, read_line, scan
 from .disk import read_file, real_path
 from .error import JobError
-from .line import Line, digest
+from .line import JSON, Line, digest, write_time
 from .pack_store import PackStore
 from .personal import Companion
 
@@ -73,6 +73,8 @@ class Report:
     last_hash: str | None
     expect_last: str | None
     expected_at: int | None
+    moves: tuple[str, ...] = ()
+    """From which line on the job goes by other versions: which, which before, by whom and why."""
 
     @property
     def problems(self) -> tuple[str, ...]:
@@ -101,7 +103,7 @@ class Report:
     @property
     def remarks(self) -> tuple[str, ...]:
         """What a reader must know although nothing was altered, one sentence each."""
-        found = []
+        found = list(self.moves)
         if self.companion.state == "left out":
             found.append(f"{len(self.companion.missing)} personal values are left out of this copy")
         if self.companion.state != "altered" and (self.companion.unreadable or self.companion.unused):
@@ -167,7 +169,28 @@ def verify(path: str | os.PathLike[str], *, expect_last: str | None = None) -> R
         last_hash=hashes[-1] if hashes else None,
         expect_last=expect_last,
         expected_at=hashes.index(expect_last) + 1 if expect_last in hashes else None,
+        moves=tuple(_moves(lines)),
     )
+
+
+def _moves(lines: list[Line]) -> Iterator[str]:
+    versions = [line for line in lines if line.kind in ("job", "move")]
+    for before, line in pairwise(versions):
+        was, now = ({name: each["version"] for name, each in _packs_in(x).items()} for x in (before, line))
+        ends = [
+            f"{name} {was.get(name, 'none')} before, {now.get(name, 'none')} after"
+            for name in sorted({*was, *now})
+        ]
+        by = f" by {line.by}" if line.by is not None else ""
+        why = f", because: {line.body['why']}" if "why" in line.body else ""
+        when = write_time(line.entered, line.offset)
+        yield f"line {line.n} of {when} moves the job to other rules{by}: {'; '.join(ends)}{why}"
+
+
+def _packs_in(line: Line) -> dict[str, Mapping[str, JSON]]:
+    packs = line.body.get("packs")
+    assert isinstance(packs, Mapping)
+    return {name: each for name, each in packs.items() if isinstance(each, Mapping)}
 
 
 def _companion_state(companion: Companion, lines: list[Line]) -> CompanionState:

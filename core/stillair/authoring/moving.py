@@ -1,0 +1,152 @@
+"""An open job that goes over to other rules: what comes out otherwise, and what would be loosened by it.
+
+Nothing is loosened in silence. What is not as strict for this job at this moment is named: a stop that stood,
+a gate that was closed, something switched on whose proof is no longer asked, an answer about safety that was
+given to another question.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from stillair.assess import Assessment, May, Program, assess, fold
+from stillair.assess.history import events_of
+from stillair.assess.program import Fact, Step
+from stillair.condition.core import OptionDomain, Ref
+from stillair.job import JSON, Line
+from stillair.verdict import Verdict
+
+from .lost import Lost, lost
+from .replay import Change, differing
+
+__all__ = ["Moving", "moving"]
+
+UNTOLD = "what stood by the older rules cannot be worked out here"
+
+
+@dataclass(frozen=True, slots=True)
+class Moving:
+    """What going over would do; `lines` are the kinds and bodies to be written behind the move."""
+
+    changes: tuple[Change, ...]
+    asked: tuple[Ref, ...]
+    lost: tuple[Lost, ...]
+    loosened: tuple[str, ...]
+    lines: tuple[tuple[str, Mapping[str, JSON]], ...]
+    after: Assessment
+
+
+def moving(lines: Sequence[Line], old: Program | None, new: Program, at: float) -> Moving:
+    """What going over at a moment would do. `old` is None where the older rules cannot be run here."""
+    gone = tuple(lost(lines, old, new))
+    written = tuple(_written(lines, gone, new))
+    last = lines[-1]
+    added = [
+        replace(last, n=last.n + 1 + n, kind=kind, body=body, taken=at, entered=at)
+        for n, (kind, body) in enumerate(written, 1)
+    ]
+    after = assess(new, [*lines, *added], at)
+    before = assess(old, lines, at) if old is not None else None
+    asked = _asked(after)
+    if before is not None:
+        asked -= _asked(before)
+    return Moving(
+        tuple(differing(before, after)) if before is not None else (),
+        tuple(sorted(ref for ref in asked if not after.history.observations.get((ref.name, ref.member)))),
+        gone,
+        tuple(_loosened(before, after)) if before is not None else (UNTOLD,),
+        written,
+        after,
+    )
+
+
+def _asked(found: Assessment) -> set[Ref]:
+    return {ref for state in found.steps for ref in state.asks}
+
+
+def _written(
+    lines: Sequence[Line], gone: Sequence[Lost], new: Program
+) -> Iterator[tuple[str, dict[str, JSON]]]:
+    """What is put in the job behind the move: what is withdrawn, checklists that are gone or new."""
+    for each in gone:
+        if each.withdrawn:
+            yield "correct", {"line": each.line, "why": f"the rules moved to: {each.why}"}
+    history = fold(lines, new, float("inf"))
+    for name in history.opened:
+        if name not in new.checklists and name not in history.closed:
+            yield "close", {"checklist": name, "outcome": "not among the rules moved to"}
+    for name in new.checklists:
+        if name not in history.opened:
+            yield "open", {"checklist": name}
+
+
+# -- what would be loosened ----------------------------------------------------------------------------------
+
+
+def _loosened(before: Assessment, after: Assessment) -> Iterator[str]:
+    """What stood against something under the older rules, and no longer does."""
+    now = {(s.rule, s.member): s.verdict for s in after.stops}
+    for state in before.stops:
+        verdict = now.get((state.rule, state.member))
+        if state.verdict is Verdict.HOLDS and verdict is not Verdict.HOLDS:
+            says = before.program.rules[state.rule].spec.say or state.rule
+            left = {None: "is not among the rules", Verdict.FAILS: "fails"}.get(verdict, "is open")
+            yield f"the stop {Ref(state.rule, state.member)} stood and now {left}: {says}"
+    for name in after.program.activities:
+        closed = name not in before.program.activities or before.activity(name).may is not May.YES
+        if closed and after.activity(name).may is May.YES:
+            yield f"the activity {name} was not allowed and now is: {_title(after, name)}"
+    for name, step in after.program.steps.items():
+        if not _is_gated(step) and not _is_gated(before.program.steps.get(name)):
+            continue
+        for member in _members(after, step):
+            if after.permission(name, member).may is May.YES and not _allowed(before, name, member):
+                yield f"the step {Ref(name, member)} was not allowed and now is: {step.spec.title or name}"
+    left_on = after.not_proved_off()
+    for said in before.not_proved_off():
+        if said not in left_on:
+            yield f"it is no longer asked to be proved off: {said}"
+    yield from _otherwise_meant(before, after)
+
+
+def _title(found: Assessment, activity: str) -> str:
+    return found.program.activities[activity].spec.title
+
+
+def _is_gated(step: Step | None) -> bool:
+    """Whether more than its place in the order of work stands before a step."""
+    if step is None:
+        return False
+    spec = step.spec
+    return bool(spec.activity or spec.never or step.gate is not None or step.powered is not None)
+
+
+def _members(found: Assessment, step: Step) -> Sequence[str | None]:
+    return [None] if step.per is None else found.view.members(step.per)[0]
+
+
+def _allowed(found: Assessment, name: str, member: str | None) -> bool:
+    step = found.program.steps.get(name)
+    if step is None or member not in _members(found, step):
+        return False
+    return found.permission(name, member).may is May.YES
+
+
+def _otherwise_meant(before: Assessment, after: Assessment) -> Iterator[str]:
+    """Answers about safety to a question in other words, and steps done that now stand for more."""
+    told = {name for (name, _), found in after.history.observations.items() if found[-1].value is not None}
+    for name, fact in after.program.facts.items():
+        was = before.program.facts.get(name)
+        if name in told and was is not None and fact.spec.safety and _asks(was) != _asks(fact):
+            yield f"the answer to {name} was given to another question: {was.spec.ask}"
+    for name, step in after.program.steps.items():
+        known = before.program.steps.get(name)
+        more = set(events_of(step)) - set(events_of(known) if known is not None else ())
+        if known is not None and more and any(key[0] == name for key in after.history.done):
+            yield f"the step {name} was done, and is now taken to mean also: {', '.join(sorted(more))}"
+
+
+def _asks(fact: Fact) -> tuple[object, ...]:
+    labels = fact.domain.labels if isinstance(fact.domain, OptionDomain) else {}
+    return fact.spec.ask, dict(labels)
