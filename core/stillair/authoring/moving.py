@@ -86,13 +86,7 @@ def _written(
 
 def _loosened(before: Assessment, after: Assessment) -> Iterator[str]:
     """What stood against something under the older rules, and no longer does."""
-    now = {(s.rule, s.member): s.verdict for s in after.stops}
-    for state in before.stops:
-        verdict = now.get((state.rule, state.member))
-        if state.verdict is Verdict.HOLDS and verdict is not Verdict.HOLDS:
-            says = before.program.rules[state.rule].spec.say or state.rule
-            left = {None: "is not among the rules", Verdict.FAILS: "fails"}.get(verdict, "is open")
-            yield f"the stop {Ref(state.rule, state.member)} stood and now {left}: {says}"
+    yield from _stops(before, after)
     for name in after.program.activities:
         closed = name not in before.program.activities or before.activity(name).may is not May.YES
         if closed and after.activity(name).may is May.YES:
@@ -108,6 +102,25 @@ def _loosened(before: Assessment, after: Assessment) -> Iterator[str]:
         if said not in left_on:
             yield f"it is no longer asked to be proved off: {said}"
     yield from _otherwise_meant(before, after)
+
+
+def _stops(before: Assessment, after: Assessment) -> Iterator[str]:
+    """The stops that stood, or that safety kept open, and do so no longer; and those that are gone."""
+    now = {(s.rule, s.member): s.verdict for s in after.stops}
+    for state in before.stops:
+        rule, verdict = before.program.rules[state.rule], now.get((state.rule, state.member))
+        name, says = Ref(state.rule, state.member), rule.spec.say or state.rule
+        was = {Verdict.HOLDS: "stood", Verdict.OPEN: "was open"}.get(state.verdict, "was there")
+        left = {None: "is not among the rules", Verdict.FAILS: "fails"}.get(verdict, "is open")
+        stricter = (Verdict.HOLDS, state.verdict) if state.verdict is not Verdict.FAILS else tuple(Verdict)
+        if verdict not in stricter and (state.verdict is Verdict.HOLDS or rule.when.safety):
+            yield f"the stop {name} {was} and now {left}: {says}"
+        kept = after.program.rules.get(state.rule)
+        if kept is not None and rule.when.safety:
+            stops = {text.text for text in kept.spec.stop}
+            free = sorted({t.text for t in rule.spec.stop if t.text in after.program.activities} - stops)
+            if free:
+                yield f"the stop {name} no longer stops {', '.join(free)}: {says}"
 
 
 def _title(found: Assessment, activity: str) -> str:

@@ -176,15 +176,20 @@ def verify(path: str | os.PathLike[str], *, expect_last: str | None = None) -> R
 def _moves(lines: list[Line]) -> Iterator[str]:
     versions = [line for line in lines if line.kind in ("job", "move")]
     for before, line in pairwise(versions):
-        was, now = ({name: each["version"] for name, each in _packs_in(x).items()} for x in (before, line))
+        was, now = _packs_in(before), _packs_in(line)
         ends = [
-            f"{name} {was.get(name, 'none')} before, {now.get(name, 'none')} after"
+            f"{name} {_version(was.get(name))} before, {_version(now.get(name))} after"
             for name in sorted({*was, *now})
-        ]
+            if was.get(name) != now.get(name)
+        ] or ["the same packs, other plugins"]
         by = f" by {line.by}" if line.by is not None else ""
         why = f", because: {line.body['why']}" if "why" in line.body else ""
         when = write_time(line.entered, line.offset)
         yield f"line {line.n} of {when} moves the job to other rules{by}: {'; '.join(ends)}{why}"
+
+
+def _version(entry: Mapping[str, JSON] | None) -> str:
+    return "none" if entry is None else f"{entry['version']}, text {str(entry['digest'])[:12]}"
 
 
 def _packs_in(line: Line) -> dict[str, Mapping[str, JSON]]:

@@ -69,6 +69,8 @@ def _moved(wording: Wording, entry: Entry, before: Mapping[str, tuple[str, str]]
     under = []
     for name in sorted({*before, *after}):
         was, now = before.get(name), after.get(name)
+        if was == now:
+            continue
         until = (f" {was[0]}, kept as ", Code(was[1])) if was is not None else (" none",)
         since = (f" {now[0]}, kept as ", Code(now[1])) if now is not None else (" none",)
         under.append(Item(line("Pack ", Strong(name), ", until then:", *until, "; since:", *since)))
