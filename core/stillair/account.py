@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, TypeAlias
 
 from stillair.assess import Action, Finding, Permission, RuleState, StepState, WaitState
@@ -12,6 +12,7 @@ from stillair.assess.beliefs import OpenClue, Weighed
 from stillair.because import Because, deciding, lifting, permission_says
 from stillair.carried import carried
 from stillair.condition.core import OptionDomain, Ref
+from stillair.due import Instrument
 from stillair.fault import Fault
 from stillair.margin import Judgement
 from stillair.possible import Number, Options
@@ -34,6 +35,7 @@ __all__ = [
     "CALCULATORS",
     "COMPARISON",
     "COVERAGE",
+    "DUE",
     "EXPLANATION",
     "INSTRUMENTS",
     "JOBS",
@@ -54,6 +56,7 @@ __all__ = [
     "calculation",
     "calculator",
     "calculators",
+    "due",
     "explanation",
     "instruments",
     "lint",
@@ -72,6 +75,7 @@ CALCULATOR = "stillair.calculator/1"
 CALCULATORS = "stillair.calculators/1"
 COMPARISON = "stillair.comparison/1"
 COVERAGE = "stillair.coverage/1"
+DUE = "stillair.due/1"
 INSTRUMENTS = "stillair.instruments/1"
 EXPLANATION = "stillair.explanation/1"
 JOBS = "stillair.jobs/1"
@@ -592,6 +596,36 @@ def instruments(wording: Wording, now: float) -> Account:
             }
             for each in carried(wording)
         ],
+    }
+
+
+def due(listed: Sequence[Instrument], day: date, jobs: int, problems: Sequence[tuple[str, str]]) -> Account:
+    """The instruments of many jobs by when their check is due, as of a day."""
+    return {
+        "format": DUE,
+        "day": day.isoformat(),
+        "jobs": jobs,
+        "due": sum(each.is_due for each in listed),
+        "instruments": [
+            {
+                "serial": each.serial,
+                "kind": each.kind,
+                "state": each.state,
+                "checked": each.checked,
+                "checked_in": each.checked_in,
+                "check_due": each.due,
+                "interval_s": each.interval_s,
+                "rests_on": each.rests_on,
+                "last_used": each.last.taken.isoformat(timespec="seconds")
+                if each.last.carried.lines
+                else None,
+                "by": each.last.by,
+                "job": each.last.job,
+                "jobs": list(each.jobs),
+            }
+            for each in listed
+        ],
+        "problems": [{"job": path, "message": message} for path, message in problems],
     }
 
 

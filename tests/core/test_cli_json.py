@@ -34,6 +34,7 @@ PRINTS = {
     "`verify JOB`": ("verify", "JOB"),
     "`jobs FOLDER`": ("jobs", "FOLDER"),
     "`instruments JOB`": ("instruments", "JOB"),
+    "`instruments JOBS --due DATE`": ("instruments", "FOLDER", "--due", "2026-04-15"),
     "`calc`": ("calc",),
     "`calc NAME`": ("calc", "weight_pressure"),
     "`calc NAME input=value`": ("calc", "weight_pressure", "liquid=water", "depth=1 ft"),

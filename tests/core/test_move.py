@@ -219,8 +219,8 @@ def texts_gone(tank: Tank) -> str:
 
 
 LOOSER = [
-    stop_gone, stop_weaker, stop_kept_open, stop_of_less, gate_opens, gate_of_a_step_opens, under_another_name,
-    left_on, another_question, a_step_means_more, an_older_version, texts_gone,
+    stop_gone, stop_weaker, stop_kept_open, stop_of_less, gate_opens, gate_of_a_step_opens,
+    under_another_name, left_on, another_question, a_step_means_more, an_older_version, texts_gone,
 ]  # fmt: skip
 
 

@@ -52,7 +52,7 @@ _VERBS: dict[str, dict[str, tuple[str, str]]] = {
         "trail": ("trail", "Write the trail of a job."),
         "verify": ("verify", "Check that a job is as it was written."),
         "calc": ("calc", "Calculate one thing and show the working."),
-        "instruments": ("instruments", "List the instruments of a job and their check dates."),
+        "instruments": ("instruments", "List the instruments of jobs and when their check is due."),
     },
     "For the company": {
         "lint": ("lint", "Check packs without running them."),

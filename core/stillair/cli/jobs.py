@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 import click
@@ -17,7 +17,7 @@ from .labels import step_said
 from .screen import Screen
 from .session import Session, Settings
 
-__all__ = ["jobs", "looks_like_job"]
+__all__ = ["job_files", "jobs", "looks_like_job"]
 
 _SCREENFUL = 4096
 """Bytes of a file looked at to see whether it is a job."""
@@ -60,6 +60,16 @@ def looks_like_job(path: Path) -> bool:
     except OSError:
         return False
     return start.startswith(b"{") and b'"format":"stillair.job/' in start.split(b"\n")[0]
+
+
+def job_files(named: Iterable[str]) -> Iterator[str]:
+    """The jobs named, and those of the folders named."""
+    for name in named:
+        place = Path(name)
+        if place.is_dir():
+            yield from (str(path) for path in sorted(place.iterdir()) if looks_like_job(path))
+        else:
+            yield name
 
 
 def _job(settings: Settings, path: Path) -> dict[str, object]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import os
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,7 +23,7 @@ from stillair.job import Job, JobError
 from . import NO, Mistake
 from .account_format import format_option, print_json
 from .cache import Texts, load_program
-from .jobs import looks_like_job
+from .jobs import job_files
 from .packs import choose, recorded_in, texts_of
 from .screen import Screen
 from .session import Settings
@@ -120,7 +120,7 @@ def replay(
             raise Mistake(f"`{place}` is there already", "name a new file")
     if parquet is not None:
         _arrow()
-    paths = list(_files(jobs))
+    paths = list(job_files(jobs))
     if not paths:
         raise click.ClickException("there are no jobs to replay")
     found = list(replay_all(settings.plugin_dirs, packs, paths, processes or os.cpu_count() or 1))
@@ -136,16 +136,6 @@ def replay(
         _say(Screen(), found)
     if any(each.problem is not None for each in found):
         raise click.exceptions.Exit(NO)
-
-
-def _files(named: Iterable[str]) -> Iterator[str]:
-    """The jobs named, and those of the folders named."""
-    for name in named:
-        place = Path(name)
-        if place.is_dir():
-            yield from (str(path) for path in sorted(place.iterdir()) if looks_like_job(path))
-        else:
-            yield name
 
 
 _replayer: Replayer | None = None

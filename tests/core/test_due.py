@@ -1,0 +1,141 @@
+"""`instruments` of several jobs: which are due for their check, and whose they were last."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+from stillair.cli import main
+from stillair.cli.clock import FixedClock
+from stillair.cli.session import Session, Settings
+
+pytestmark = pytest.mark.usefixtures("own_cache")
+
+HERE = Path(__file__).parent
+TOOLS = HERE / "tank_tools"
+NINE = datetime(2026, 4, 15, 9, 0, tzinfo=timezone(timedelta(hours=-4)))
+
+
+class Jobs:
+    """Jobs of the tank in one folder, one a day from the fifteenth of April on."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder / "jobs"
+        self.folder.mkdir()
+        self.clock = FixedClock(NINE.timestamp(), NINE.tzinfo)  # type: ignore[arg-type]
+
+    def job(self, name: str, by: str, serials: dict[str, str | None], read: str | None = None) -> None:
+        """A job with instruments and when each was checked; `read` is the one a reading was taken with."""
+        path = self.folder / f"{name}.job"
+        with Session.start(path, [TOOLS], packs=[str(HERE / "tank")], by=by, clock=self.clock) as session:
+            for serial, checked in serials.items():
+                dated = {"checked": checked} if checked is not None else {}
+                unknown = {"offset": None, "repeat": None, "resolution": None}
+                session.write("instrument", {"serial": serial, "kind": "gauge", **unknown, **dated})
+        if read is not None:
+            with_ = ["--with", read] if read else []
+            assert self.run("--by", by, "note", path, "bottom=20 psig", *with_).exit_code == 0
+        self.clock.at += 86400
+
+    def run(self, *args: object) -> Result:
+        call = ["--plugin-dir", str(TOOLS), *map(str, args)]
+        return CliRunner().invoke(main, call, obj=Settings(clock=self.clock))
+
+    def due(self, *args: object, day: str = "2026-04-20") -> dict[str, Any]:
+        told = json.loads(
+            self.run("instruments", *(args or (self.folder,)), "--due", day, "--format", "json").stdout
+        )
+        assert told["format"] == "stillair.due/1"
+        return told  # type: ignore[no-any-return]
+
+
+@pytest.fixture
+def jobs(tmp_path: Path) -> Jobs:
+    return Jobs(tmp_path)
+
+
+def flat(result: Result) -> str:
+    return " ".join(result.output.split())
+
+
+def test_overdue_first_then_unknown_then_the_rest(jobs: Jobs) -> None:
+    jobs.job("a", "A. Tech", {"G1": "2026-03-01", "G2": "2025-04-01", "G3": None, "G4": "2024-01-01"}, "G1")
+    states = [(each["serial"], each["state"], each["check_due"]) for each in jobs.due()["instruments"]]
+    assert states == [
+        ("G4", "overdue", "2024-12-31"),
+        ("G2", "overdue", "2026-04-01"),
+        ("G3", "unknown when checked", None),
+        ("G1", "good", "2027-03-01"),
+    ]
+    assert jobs.due()["due"] == 3
+
+
+def test_the_newest_check_of_all_jobs_counts_whatever_their_order(jobs: Jobs) -> None:
+    jobs.job("a", "A. Tech", {"G1": "2026-04-10"}, "G1")
+    jobs.job("b", "B. Tech", {"G1": "2025-01-01"}, "G1")
+    jobs.job("c", "C. Tech", {"G1": None})
+    (found,) = jobs.due()["instruments"]
+    assert (found["state"], found["checked"], Path(found["checked_in"]).name) == (
+        "good",
+        "2026-04-10",
+        "a.job",
+    )
+    assert [Path(each).name for each in found["jobs"]] == ["a.job", "b.job", "c.job"]
+
+
+def test_who_used_it_last_and_in_which_job(jobs: Jobs) -> None:
+    jobs.job("z", "A. Tech", {"G1": "2025-01-01"}, "G1")
+    jobs.job("a", "B. Tech", {"G1": None}, "G1")
+    (found,) = jobs.due()["instruments"]
+    assert (found["by"], Path(found["job"]).name, found["last_used"]) == (
+        "B. Tech",
+        "a.job",
+        "2026-04-16T09:00:00-04:00",
+    )
+    said = flat(jobs.run("instruments", jobs.folder))
+    assert "G1 (gauge): OVERDUE, due by 2026-01-01" in said
+    assert "last used 2026-04-16 by B. Tech, in" in said
+    assert "by: check every 365 d of gauge in the checklist tank (test)" in said
+    assert "2 jobs, 1 instruments, 1 due on 2026-04-17" in said
+
+
+def test_the_day_decides(jobs: Jobs) -> None:
+    """On the day itself it is still good; the day after it is overdue."""
+    jobs.job("a", "A. Tech", {"G1": "2025-04-20"})
+    assert jobs.due(day="2026-04-20")["instruments"][0]["state"] == "good"
+    assert jobs.due(day="2026-04-21")["instruments"][0]["state"] == "overdue"
+    assert jobs.run("instruments", jobs.folder, "--due", "soon").exit_code == 2
+
+
+def test_a_serial_nobody_declared_and_a_reading_without_one_are_due(jobs: Jobs) -> None:
+    jobs.job("a", "A. Tech", {}, "G7")
+    jobs.job("b", "A. Tech", {}, "")
+    found = [(each["serial"], each["kind"], each["state"]) for each in jobs.due()["instruments"]]
+    assert found == [("G7", "gauge", "unknown when checked"), (None, "gauge", "unknown when checked")]
+
+
+def test_jobs_and_folders_are_taken_together(jobs: Jobs) -> None:
+    jobs.job("a", "A. Tech", {"G1": "2026-01-01"})
+    jobs.job("b", "A. Tech", {"G2": "2026-01-01"})
+    assert jobs.due(jobs.folder / "a.job", jobs.folder / "b.job")["jobs"] == 2
+    assert [x["serial"] for x in jobs.due(jobs.folder / "a.job")["instruments"]] == ["G1"]
+
+
+def test_one_job_alone_is_told_as_before(jobs: Jobs) -> None:
+    jobs.job("a", "A. Tech", {"G1": "2026-01-01"}, "G1")
+    told = json.loads(jobs.run("instruments", jobs.folder / "a.job", "--format", "json").stdout)
+    assert told["format"] == "stillair.instruments/1"
+
+
+def test_a_job_that_cannot_be_read_is_told_and_the_rest_listed(jobs: Jobs) -> None:
+    jobs.job("a", "A. Tech", {"G1": "2026-01-01"})
+    jobs.job("b", "A. Tech", {"G2": "2026-01-01"})
+    path = jobs.folder / "b.job"
+    path.write_bytes(path.read_bytes().replace(b'"A. Tech"', b'"B. Tech"'))
+    result = jobs.run("instruments", jobs.folder)
+    assert result.exit_code == 1 and "b.job: " in result.output and "G1 (gauge): good" in result.output
+    assert [Path(each["job"]).name for each in jobs.due()["problems"]] == ["b.job"]
