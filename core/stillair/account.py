@@ -48,6 +48,7 @@ __all__ = [
     "REHEARSAL",
     "REPLAY",
     "SEALED",
+    "TIDY",
     "TRAIL",
     "VERIFY",
     "WHATIF",
@@ -88,6 +89,7 @@ PLUGINS = "stillair.plugins/1"
 REHEARSAL = "stillair.rehearsal/1"
 REPLAY = "stillair.replay/1"
 SEALED = "stillair.sealed/1"
+TIDY = "stillair.tidy/1"
 TRAIL = "stillair.trail/1"
 VERIFY = "stillair.verify/1"
 WHATIF = "stillair.whatif/1"

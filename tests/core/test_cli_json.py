@@ -48,6 +48,7 @@ PRINTS = {
     "`rehearse PACK --mutate`": ("rehearse", TANK, "--mutate", "--mutants", "5"),
     "`rehearse PACK --coverage`": ("rehearse", TANK, "--coverage"),
     "`lint PATH`": ("lint", "--profile", "published", str(HERE / "tank")),
+    "`tidy PATH`": ("tidy", "--check", TANK),
     "`explain CODE`": ("explain", "SA201"),
     "an error": ("next", "FOLDER/none.job"),
 }

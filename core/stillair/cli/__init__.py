@@ -66,6 +66,7 @@ _VERBS: dict[str, dict[str, tuple[str, str]]] = {
         "move": ("move", "Move a job to a newer pack or plugin, on the record."),
         "copy": ("copy", "Copy a job without its personal data."),
         "schema": ("schema", "Print the schema of a file format."),
+        "tidy": ("tidy", "Bring the YAML of packs and scenarios into one form."),
         "explain": ("explain", "Explain the code of a fault."),
         "new-pack": ("new_pack", "Begin a pack."),
     },
