@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 import shlex
+import subprocess
+import sys
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
@@ -28,7 +30,7 @@ def shown() -> str:
 
 
 def played(transcript: str, folder: Path) -> str:
-    """The same commands run again: `$` begins a command, `> ` what is typed, `@ HH:MM` moves the clock."""
+    """The same commands run again: `$` begins one, `> ` is what is typed; other programs run as they are."""
     clock = FixedClock(BEGIN.timestamp(), BEGIN.tzinfo)  # type: ignore[arg-type]
     said: list[str] = []
     parts = re.split(r"(?m)^(?=\$ )", transcript)
@@ -36,6 +38,10 @@ def played(transcript: str, folder: Path) -> str:
         if not part.startswith("$ "):
             continue
         command = part.splitlines()[0]
+        if not command.startswith("$ stillair "):
+            subprocess.run(shlex.split(command[2:]), cwd=folder, check=True)
+            said.append(f"{command}\n")
+            continue
         typed = "".join(f"{line[2:]}\n" for line in part.splitlines() if line.startswith("> "))
         result = CliRunner().invoke(
             main, shlex.split(command[2:])[1:], input=typed, obj=Settings(clock=clock), catch_exceptions=False
@@ -56,6 +62,14 @@ def _folder(tmp_path: Path) -> Iterator[None]:
 
 def test_the_transcript_is_what_the_program_says(tmp_path: Path) -> None:
     assert shown() == played(shown(), tmp_path)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the example is for a shell of Linux")
+def test_the_example_of_a_company_is_what_the_program_says(tmp_path: Path) -> None:
+    guide = (ROOT / "checklists" / "README.md").read_text(encoding="utf-8")
+    example = guide.split("<!-- transcript: company -->\n\n```\n")[1].split("```")[0]
+    digests = r"\b(?:[0-9a-f]{64}|(?<=text )[0-9a-f]{12})\b"
+    assert example == re.sub(digests, "…", played(example, tmp_path))
 
 
 def test_the_two_commands_stand_at_the_top() -> None:

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from stillair.digest import files_in
+from stillair.digest import digest_of_files, files_in
 from stillair.fault import LARGEST, Fault, StillairError
 from stillair.hooks import Plugins
 from stillair.pack import MANIFEST, read_pack
@@ -63,6 +63,8 @@ class Seal(NamedTuple):
     plugins: Mapping[str, Mapping[str, str]]
     packs: tuple[SealedPack, ...]
     beside: Files
+    engine_digest: str | None = None
+    """Of the sources of the engine; a seal without it holds for the version alone."""
 
     @property
     def files(self) -> dict[str, str]:
@@ -127,7 +129,7 @@ def make_seal(folder: Path, plugins: Plugins) -> Seal:
     if faults:
         raise StillairError(*faults)
     used = {p.name: {"version": p.version, "digest": p.digest} for p in plugins.plugins}
-    return Seal(engine_version(), used, tuple(packs), hashes)
+    return Seal(engine_version(), used, tuple(packs), hashes, _engine_digest())
 
 
 def write_seal(seal: Seal) -> str:
@@ -136,8 +138,9 @@ def write_seal(seal: Seal) -> str:
         p.name: {"version": p.version, "folder": p.folder, "digest": p.digest, "files": dict(p.files)}
         for p in seal.packs
     }
-    told = {"format": FORMAT, "engine": seal.engine, "plugins": seal.plugins, "packs": packs}
-    return json.dumps({**told, "files": dict(seal.beside)}, indent=1, sort_keys=True) + "\n"
+    told: dict[str, object] = {"format": FORMAT, "engine": seal.engine, "engine_digest": seal.engine_digest}
+    told |= {"plugins": seal.plugins, "packs": packs, "files": dict(seal.beside)}
+    return json.dumps(told, indent=1, sort_keys=True) + "\n"
 
 
 def read_seal(folder: Path) -> Seal:
@@ -162,7 +165,14 @@ def read_seal(folder: Path) -> Seal:
             )
         packs = tuple(_sealed_pack(name, each) for name, each in told["packs"].items())
         plugins = {name: _pairs(each) for name, each in told["plugins"].items()}
-        return Seal(str(told["engine"]), plugins, packs, _pairs(told["files"]))
+        digest = told.get("engine_digest")
+        return Seal(
+            str(told["engine"]),
+            plugins,
+            packs,
+            _pairs(told["files"]),
+            None if digest is None else str(digest),
+        )
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise StillairError(Fault("SA411", "the seal cannot be read", path.as_posix(), help=help)) from None
 
@@ -180,6 +190,10 @@ def unlike_seal(seal: Seal, folder: Path, plugins: Plugins) -> list[Fault]:
                 help=f"install stillair {seal.engine}, or get the packs sealed for this one",
             )
         )
+    elif seal.engine_digest not in (None, _engine_digest()):
+        message = f"the files of the engine {seal.engine} are not those the packs were sealed with"
+        help = f"install stillair {seal.engine} as the company gives it"
+        faults.append(Fault("SA410", message, path, help=help))
     now, reckon = {p.name: p for p in plugins.plugins}, plugins.reckoning()
     for name, entry in sorted(seal.plugins.items()):
         plugin, version = now.get(name), entry.get("version")
@@ -226,6 +240,11 @@ def _files(folder: Path, without: str) -> dict[str, str]:
         if name != without and not hidden and name.rsplit("/", 1)[-1].lower() not in _LEFT_BY_SYSTEMS:
             found[name] = hashlib.sha256((folder / name).read_bytes()).hexdigest()
     return found
+
+
+def _engine_digest() -> str:
+    root = Path(__file__).parent
+    return digest_of_files(str(root), files_in(str(root), (".py",)))
 
 
 def _in(name: str, folder: str) -> bool:

@@ -187,6 +187,12 @@ def other_engine(company: Company) -> None:
     company.rewrite("sealed.json", '"engine": "0.1.0"', '"engine": "0.2.0"')
 
 
+def mended_engine(company: Company) -> None:
+    told = json.loads((company.packs / "sealed.json").read_text("utf-8"))
+    told["engine_digest"] = "0" * 64
+    (company.packs / "sealed.json").write_text(json.dumps(told), encoding="utf-8")
+
+
 def other_plugin(company: Company) -> None:
     path = company.tools / "tank_gauging.py"
     path.write_text(path.read_text("utf-8") + "\n# mended here\n", encoding="utf-8")
@@ -219,6 +225,7 @@ def leads_out(company: Company) -> None:
         (added, "SA409", "the file `kettle/more.yaml` was added", "get the folder again"),
         (another_pack, "SA409", "the file `spare/kettle.yaml` was added", "get the folder again"),
         (other_engine, "SA410", "sealed with engine 0.2.0, this one is 0.1.0", "install stillair 0.2.0"),
+        (mended_engine, "SA410", "the files of the engine 0.1.0 are not those", "install stillair 0.1.0"),
         (other_plugin, "SA410", "the files of the plugin `tank_gauging` 0 are not those", "install"),
         (plugin_gone, "SA410", "the plugin `tank_gauging` 0, which is not installed", "install"),
         (no_seal, "SA411", "the folder `packs` is not sealed", "stillair seal"),
