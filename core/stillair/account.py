@@ -18,6 +18,7 @@ from stillair.margin import Judgement
 from stillair.possible import Number, Options
 from stillair.quantity import Unit
 from stillair.sought import better_tests, chosen_place, why_now
+from stillair.verdict import Verdict
 from stillair.wording import Wording, in_unit, number, span_of
 from stillair.working import Working
 
@@ -219,6 +220,14 @@ def _search(wording: Wording) -> Account | None:
         "expected_min_of_author": search.plan.author_minutes,
         "pinned_costs_min": search.plan.pin_costs if search.plan.pinned else None,
         "rate_per_min": search.rate,
+        "tools": [
+            {
+                "tool": tool,
+                "at_hand": False if verdict is Verdict.FAILS else None,
+                "reasons": _reasons(wording, why),
+            }
+            for tool, verdict, why in search.lacking
+        ],
         "over": search.over,
         "better": list(better_tests(wording, search)) if search.over else [],
     }

@@ -424,7 +424,8 @@ class CheckSpec(NamedTuple):
     """A way of looking at a place: the fact that says what it gave, and what a silence there is worth.
 
     `notices` is the number that says the chance to notice a fault that is there; `usual`, a limit, is taken
-    while that number is not known. `speaks_when`: when a silence speaks for the whole place.
+    while that number is not known. `speaks_when`: when a silence speaks for the whole place. `tool` is a kind
+    of instrument or a text; `at_hand`: when it is there to be used.
     """
 
     name: str
@@ -436,6 +437,8 @@ class CheckSpec(NamedTuple):
     usual: Text
     speaks_when: Text | None
     set_ups: tuple[Text, ...]
+    tool: Text | None
+    at_hand: Text | None
 
 
 class LearnedSpec(NamedTuple):

@@ -493,6 +493,14 @@ class CheckShape(Shape):
     usual: Reference
     speaks_when: Words | None = None
     set_ups: References = ()
+    tool: Words | None = None
+    at_hand: Words | None = None
+
+    @model_validator(mode="after")
+    def _names_what_is_at_hand(self) -> Self:
+        if self.at_hand is not None and self.tool is None:
+            raise flaw("SA202", "{here} has `at hand` and no `tool`", help="add `tool`", key="at hand")
+        return self
 
     def spec(self) -> CheckSpec:
         return _named(self, CheckSpec, "check", name=self.check.text, where=self.check)

@@ -8,9 +8,19 @@ from dataclasses import replace
 from stillair.assess import Action, Chosen, Quiet, Search
 from stillair.checklist import NAMED_IN
 from stillair.condition.core import Ref
+from stillair.verdict import Verdict
 from stillair.wording import Wording, plainly
 
-__all__ = ["better_tests", "chosen_place", "per_minute", "quiet_said", "share", "stop_said", "why_now"]
+__all__ = [
+    "better_tests",
+    "chosen_place",
+    "lacking_said",
+    "per_minute",
+    "quiet_said",
+    "share",
+    "stop_said",
+    "why_now",
+]
 
 
 def share(belief: float) -> str:
@@ -51,6 +61,8 @@ def why_now(wording: Wording, chosen: Chosen) -> str:
         parts[0] += f" against {per_minute(chosen.other_rate)} for {_title(wording, chosen.other)}"
     if chosen.shares:
         parts.append(f"set up already: {_set_ups(wording, chosen.shares)}")
+    if chosen.tool is not None:
+        parts.append(f"with: {chosen.tool}")
     if chosen.pays:
         parts.append(f"set-up counted in: {_set_ups(wording, chosen.pays)}")
     if chosen.costs is not None:
@@ -60,9 +72,18 @@ def why_now(wording: Wording, chosen: Chosen) -> str:
 
 def quiet_said(wording: Wording, quiet: Quiet) -> str:
     """What a silence was worth: `Sniffing, silent: 80 % to notice a leak there, as usual`."""
-    check = wording.program.checks[quiet.check].spec.title
+    check = wording.program.checks[quiet.check]
     how = "" if quiet.known else ", the usual chance"
-    return f"{check}, silent: {share(quiet.chance)} to notice it there{how}"
+    tool = "" if check.tool is None else f" ({check.tool})"
+    return f"{check.spec.title}{tool}, silent: {share(quiet.chance)} to notice it there{how}"
+
+
+def lacking_said(wording: Wording, search: Search) -> Iterator[str]:
+    """What the look is made with and is not at hand, or not known to be."""
+    for tool, verdict, reasons in search.lacking:
+        why = wording.reasons(reasons) if verdict is Verdict.OPEN else ""
+        how = "not known to be at hand" if verdict is Verdict.OPEN else "not at hand"
+        yield f"{tool}: {how}{f' ({why})' if why else ''}; no place is looked at with it before"
 
 
 def stop_said(wording: Wording, search: Search) -> str:

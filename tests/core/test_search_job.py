@@ -287,6 +287,72 @@ def test_the_search_among_forty_places_takes_under_ten_milliseconds() -> None:
     assert best < 0.010
 
 
+# -- what the look is made with ------------------------------------------------------------------------------
+
+TOOL = ROOF.replace("usual: usual}", "usual: usual, tool: Moisture meter, at hand: meter is here}").replace(
+    "      planned: {ask",
+    "      meter: {ask: Is the meter here?, options: {here: Yes, left: No}}\n      planned: {ask",
+)
+
+
+def test_a_tool_not_known_to_be_at_hand_is_asked_for_and_no_look_is_offered() -> None:
+    visit = Visit(TOOL.replace("ask: [hose]", "ask: [hose, meter]"))
+    visit.see(hose="runs", ladder="yes")
+    assert search(visit).plan.order == ()
+    assert [ref.name for ref in visit.judge().next.facts] == ["meter"]
+    assert "Moisture meter: not known to be at hand (meter: not asked)" in trail(visit)
+    visit.see(meter="here")
+    assert search(visit).plan.order[0] == "gutter"
+    assert "with: Moisture meter" in why(visit)
+    visit.see(wet_of_gutter="no")
+    told = trail(visit)
+    assert "Looking (Moisture meter), silent: 80 % to notice it there" in told
+    assert "at hand" not in told
+
+
+def test_without_its_tool_no_place_is_in_the_order_and_what_was_looked_at_with_it_stands() -> None:
+    visit = Visit(TOOL)
+    visit.see(hose="runs", ladder="yes", meter="here")
+    visit.see(wet_of_gutter="no")
+    before = search(visit).posterior
+    visit.at(5).see(meter="left")
+    found = visit.judge()
+    assert found.search is not None
+    assert found.search.plan.order == ()
+    assert found.search.posterior == before
+    assert found.next.kind == "stopped"
+    assert found.next.permission is not None
+    assert found.next.permission.blocked[0].say == "Moisture meter, not at hand: needs meter is here"
+    assert "Moisture meter: not at hand; no place is looked at with it before" in trail(visit)
+    assert account.assessment(words(visit))["search"]["tools"] == [
+        {"tool": "Moisture meter", "at_hand": False, "reasons": []}
+    ]
+
+
+def test_a_silence_without_the_tool_is_worth_nothing() -> None:
+    visit = Visit(TOOL)
+    visit.see(hose="runs", ladder="yes", meter="left")
+    before = search(visit).posterior
+    visit.see(wet_of_gutter="no")
+    assert search(visit).posterior == before
+
+
+def test_two_tools_for_one_look_count_once_by_the_one_that_was_at_hand() -> None:
+    second = "usual: usual, tool: Moisture meter, at hand: meter is here}\n" + (
+        "      - {check: feeling, title: Feeling, fact: wet, silent: ['no'], usual: two, tool: A dry hand}"
+    )
+    visit = Visit(TOOL.replace("usual: usual, tool: Moisture meter, at hand: meter is here}", second))
+    visit.see(hose="runs", ladder="yes", meter="left")
+    assert len(search(visit).plan.order) == 4
+    visit.see(wet_of_gutter="no")
+    visit.at(1).see(meter="here")
+    visit.see(wet_of_skylight="no")
+    assert [(q.place, q.check, q.chance) for q in search(visit).quiet] == [
+        ("skylight", "looking", 0.8),
+        ("gutter", "feeling", 0.2),
+    ]
+
+
 # -- when to stop -------------------------------------------------------------------------------------------
 
 
@@ -385,6 +451,8 @@ def test_without_checks_the_order_is_the_author_s_and_there_is_no_search() -> No
         ("fact: wet, silent", "fact: hose, silent", "is not a fact with options kept per place"),
         ("silent: ['no']", "silent: [dry]", "`dry` is not an option of `wet`"),
         ("usual: usual}", "usual: once}", "this is a number from 0 to 1"),
+        ("usual: usual}", "usual: usual, tool: meter}", "there is no kind of instrument `meter`"),
+        ("usual: usual}", "usual: usual, at hand: hose is runs}", "has `at hand` and no `tool`"),
         ("notices: seen", "notices: sink", "a chance is one"),
         ("notices: seen", "notices: smell", "there is no number `smell`"),
         ("finding: drips\n", "finding: leaks\n", "is not a finding kept per place"),
@@ -414,6 +482,7 @@ def test_the_example_of_the_guide_compiles_and_chooses() -> None:
     example = example.split("```yaml\n")[1].split("```")[0]
     around = """
 facts:
+  glass: {ask: Is the field glass here?, options: {here: Yes, left: No}}
   wet: {ask: Is it wet?, options: {dry: Dry, drip: A drip}, per: place, counts when: {is: always, for: [dry]}}
 limits:
   chance_to_see: {is: 0.9, safer: neither, source: judgement}
@@ -426,7 +495,9 @@ rules: [{rule: one, finding: drips, grade: suspected, per: place, when: wet is d
 steps: [{step: look, title: Look, ask: [wet]}]
 """
     visit = Visit(around + example)
+    assert search(visit).plan.order == ()
+    visit.see(glass="here")
     assert search(visit).plan.order == ("gutter", "chimney", "valley")
     visit.see(wet_of_gutter="dry")
     assert [quiet.chance for quiet in search(visit).quiet] == [0.9]
-    assert why(visit).endswith("set-up counted in: Up on the roof")
+    assert why(visit).endswith("with: Field glass; set-up counted in: Up on the roof")

@@ -573,8 +573,27 @@ class Compiler:
         notices = None if spec.notices is None else self._chance_of(spec.notices)
         speaks = self.cond(spec.speaks_when, per="place")
         self.program.checks[spec.name] = Check(
-            _lean(spec), symbol.name, silent, notices, spec.usual.text, speaks, self._set_ups(spec.set_ups)
+            _lean(spec),
+            symbol.name,
+            silent,
+            notices,
+            spec.usual.text,
+            speaks,
+            self._set_ups(spec.set_ups),
+            self._tool(spec.tool),
+            self.cond(spec.at_hand),
         )
+
+    def _tool(self, text: Text | None) -> str | None:
+        """What a person calls a tool; a single word in small letters names a kind of instrument."""
+        if text is None or _NAMED.fullmatch(text.text) is None:
+            return None if text is None else text.text
+        kind = self.program.kinds.get(text.text)
+        if kind is None:
+            help = did_you_mean(text.text, self.program.kinds) or "write more than one word, or a capital"
+            self._fault(text, f"there is no kind of instrument `{text}`", help, "SA301")
+            return None
+        return kind.title
 
     def _chance_of(self, text: Text) -> str:
         """The name of a number from 0 to 1: a limit, or one that may be kept per place."""
@@ -1011,6 +1030,7 @@ class Compiler:
         askers += [Asker(i.when, None) for i in program.impossible]
         for clue in program.clues.values():
             askers.append(Asker(clue.when, None if clue.spec.per is None else "place"))
+        askers += [Asker(check.at_hand, None) for check in program.checks.values() if check.at_hand]
         for asker in askers:
             for name in asker.cond.mentions & program.facts.keys():
                 program.askers.setdefault(name, []).append(asker)

@@ -92,9 +92,23 @@ class Gates:
             parts.append(self._wanted(step.when, binding))
         if step.gate is not None:
             parts.append(self._gate(step.gate, binding, spec.title or spec.name))
+        parts.extend(self._tools(step))
         if step.powered is not None:
             parts.append(self._powered_gate(step.powered))
         return self._combined(parts)
+
+    def _tools(self, step: Step) -> Iterator[Permission]:
+        """What a look needs in hand: without the tool of any check that it is, it may not be made."""
+        for fact in step.asks:
+            needed = [
+                (check.at_hand, check.tool) for check in self.program.checks.values() if check.fact == fact
+            ]
+            found = [
+                YES if at_hand is None else self._gate(at_hand, NO_BINDING, f"{tool}, not at hand")
+                for at_hand, tool in needed
+            ]
+            if found and all(permission.may is not May.YES for permission in found):
+                yield next((p for p in found if p.may is May.NOT_YET), found[0])
 
     def _wanted(self, when: Cond, binding: Binding) -> Permission:
         """A step whose `when` does not hold is not there to be done."""

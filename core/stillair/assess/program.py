@@ -222,7 +222,7 @@ class SetUp(NamedTuple):
 class Check(NamedTuple):
     """A way of looking at a place: its fact, the answers that are silence as a mask, what a silence is worth.
 
-    `notices` names a number, `usual` a limit.
+    `notices` names a number, `usual` a limit. `tool` is what a person calls what it is done with.
     """
 
     spec: CheckSpec
@@ -232,6 +232,8 @@ class Check(NamedTuple):
     usual: str
     speaks: Cond | None
     set_ups: frozenset[str]
+    tool: str | None
+    at_hand: Cond | None
 
 
 class Sought(NamedTuple):

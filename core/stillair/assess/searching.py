@@ -25,7 +25,7 @@ from stillair.search import (
     posterior,
     second_by_size,
 )
-from stillair.verdict import Verdict
+from stillair.verdict import Reason, Verdict
 
 from .beliefs import beliefs
 from .history import Moment
@@ -61,8 +61,9 @@ class Quiet(NamedTuple):
 class Chosen(NamedTuple):
     """Why a place is next: its chance per minute and that of the one that would be next without it.
 
-    `shares` are the set-ups that stand already, `pays` those that it is the first to need. `costs` is what
-    keeping the author's order costs, in expected minutes; None where the order is not pinned.
+    `shares` are the set-ups that stand already, `pays` those that it is the first to need, `tool` what the
+    look is made with. `costs` is what keeping the author's order costs, in expected minutes; None where the
+    order is not pinned.
     """
 
     place: str
@@ -71,6 +72,7 @@ class Chosen(NamedTuple):
     other_rate: float
     shares: tuple[str, ...]
     pays: tuple[str, ...]
+    tool: str | None
     costs: float | None
 
 
@@ -93,9 +95,12 @@ class Search:
         return tuple(self._quiet())
 
     def _quiet(self) -> Iterator[Quiet]:
+        told: set[Ref] = set()
         for name, check in self.program.checks.items():
             for place in self.program.places:
                 ref = Ref(check.fact, place)
+                if ref in told:
+                    continue
                 seen = self.view.history.before((check.fact, place), self.view.moment)
                 if not seen:
                     continue
@@ -107,6 +112,9 @@ class Search:
                 ):
                     continue
                 made = next((o for o in reversed(seen) if o.line in value.lines), seen[-1])
+                if not _at_hand(self.view.as_of(made.moment), check):
+                    continue
+                told.add(ref)
                 chance, known = self._chance(check, place, made.moment)
                 yield Quiet(place, name, chance, known, made.line)
 
@@ -209,8 +217,19 @@ class Search:
         may = any(self.gates.permission(step, place).may is May.YES for step in steps)
         return may and not self.view.evidence(Ref(self.check.fact, place))
 
+    def _way(self, place: str) -> CheckOf:
+        """The check that a look at a place is: the first at hand whose silence may speak for it."""
+        found = [
+            check
+            for check in self.program.checks.values()
+            if check.fact == self.check.fact
+            and (check.speaks is None or self.view.judge(check.speaks, {"place": place}) is not Verdict.FAILS)
+        ]
+        at_hand = [check for check in found if _at_hand(self.view, check)]
+        return next(iter((*at_hand, *found)), self.check)
+
     def _needs(self, place: str) -> frozenset[str]:
-        return self.program.places[place].set_ups | self.check.set_ups
+        return self.program.places[place].set_ups | self._way(place).set_ups
 
     @cached_property
     def standing(self) -> frozenset[str]:
@@ -244,7 +263,7 @@ class Search:
             Check(
                 place,
                 self.program.places[place].spec.minutes,
-                {place: self._chance(self.check, place, None)[0]},
+                {place: self._chance(self._way(place), place, None)[0]},
                 self._needs(place) - self.standing,
                 self.program.places[place].after,
                 allowed,
@@ -258,6 +277,20 @@ class Search:
         ]
         pinned = self.program.pinned is not None and self.view.judge(self.program.pinned) is Verdict.HOLDS
         return choose(checks, set_ups, belief, self.left, pinned)
+
+    @property
+    def lacking(self) -> tuple[tuple[str, Verdict, tuple[Reason, ...]], ...]:
+        """The tools of the look that are not at hand, or not known to be: verdict and, while open, reasons.
+
+        Nothing where the look may be made with another.
+        """
+        found = []
+        for check in map(self._way, self.left):
+            if check.tool is None or check.at_hand is None or _at_hand(self.view, check):
+                return ()
+            verdict = self.view.judge(check.at_hand)
+            found.append((check.tool, verdict, self.view.reasons(check.at_hand)))
+        return tuple(dict.fromkeys(found))
 
     @cached_property
     def plan(self) -> Plan:
@@ -289,6 +322,7 @@ class Search:
             0.0 if other is None else plan.rates[other] * whole,
             tuple(sorted(self._needs(place) & self.standing)),
             plan.pays[0],
+            self._way(place).tool,
             plan.pin_costs if plan.pinned else None,
         )
 
@@ -316,6 +350,10 @@ class Search:
         return tuple(
             say for say, when in self.sought.better if when is None or self.view.judge(when) is Verdict.HOLDS
         )
+
+
+def _at_hand(view: View, check: CheckOf) -> bool:
+    return check.at_hand is None or view.judge(check.at_hand) is Verdict.HOLDS
 
 
 def author_order(view: View) -> list[str]:

@@ -64,6 +64,9 @@ def uses(program: Program) -> Iterator[Use]:
             yield Use(place_.when, "when of place", place_.spec.name, ("place",))
     for clue in program.clues.values():
         yield Use(clue.when, "clue", clue.spec.name, _per(clue.spec.per and "place"))
+    for check in program.checks.values():
+        if check.at_hand is not None:
+            yield Use(check.at_hand, "at hand of check", check.spec.name)
     for number, impossible in enumerate(program.impossible, 1):
         yield Use(impossible.when, "impossible", str(number))
     for number, suspect in enumerate(program.suspects, 1):
@@ -141,6 +144,8 @@ def written(checklists: Iterable[Checklist]) -> Mapping[tuple[str, str], Text]:
             found["when of place", place.name] = place.when
         for clue in checklist.clues:
             found["clue", clue.name] = clue.when
+        for check in checklist.checks:
+            found["at hand of check", check.name] = check.at_hand
         for impossible in checklist.impossible:
             found["impossible", str(1 + sum(kind == "impossible" for kind, _ in found))] = impossible.when
         for suspect in checklist.suspect:

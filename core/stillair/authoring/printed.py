@@ -181,7 +181,12 @@ def _sheet_places(program: Program, checklist: Checklist) -> Iterator[str]:
         return
     fact = program.facts[program.look].spec if program.look is not None else None
     found = "" if fact is None else " ".join(f"{_BOX} {_said(option.label)}" for option in fact.options)
-    yield from ("### Places", "", "| Place | How | Minutes | Found |", "|---|---|---|---|")
+    yield from ("### Places", "")
+    checks = [c.spec for c in program.checks.values() if c.tool is not None]
+    yield from (f"- {_said(c.title)}: {_said(program.checks[c.name].tool)}" for c in checks)
+    if checks:
+        yield ""
+    yield from ("| Place | How | Minutes | Found |", "|---|---|---|---|")
     for place in checklist.places:
         yield _row(_said(place.title), _said(place.how), f"{place.minutes:g}", found)
     yield ""
@@ -279,6 +284,9 @@ def _rests_on(program: Program, name: str) -> str:
     for step in program.steps.values():
         if any(cond is not None and name in cond.mentions for cond in (step.when, step.gate)):
             found.append(f"step `{step.spec.name}`")
+    found += [
+        f"check `{c.spec.name}`" for c in program.checks.values() if c.at_hand and name in c.at_hand.mentions
+    ]
     return ", ".join(found) or "for the record"
 
 

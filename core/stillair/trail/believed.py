@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from stillair.assess import Search
 from stillair.because import clue_says
-from stillair.sought import better_tests, quiet_said, share, stop_said
+from stillair.sought import better_tests, lacking_said, quiet_said, share, stop_said
 from stillair.wording import Wording
 
 from .document import Block, Code, Item, Strong, Table, line
@@ -62,6 +62,8 @@ def believed(wording: Wording, search: Search) -> Iterator[Block]:
         yield line("What moved them:")
         yield items(moved)
     yield from _second(search)
+    if search.left:
+        yield from (line(prose(said)) for said in lacking_said(wording, search))
     yield from _ordered(search)
     if search.over:
         yield line(Strong(stop_said(wording, search)), ".")

@@ -88,6 +88,8 @@ class Subject:
         for clue in checklist.clues:
             per = None if clue.per is None else "place"
             yield from self._gate(clue.when, f"`when` of `{clue.name}`", clue.name, per)
+        for check in checklist.checks:
+            yield from self._gate(check.at_hand, f"`at hand` of `{check.name}`", check.name)
         for group in checklist.groups:
             per = program.rules[group.rules[0].text].per
             yield from self._gate(group.within, f"`within` of `{group.name}`", group.name, per)
