@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 
 from stillair.assess import Belief, EntryError, May, Observation, Permission, WaitState
 from stillair.assess.beliefs import OpenClue, Weighed
-from stillair.assess.program import Cond, Step, Trigger
+from stillair.assess.program import FURTHER, FURTHER_STATES, Cond, Step, Trigger
 from stillair.assess.view import Judged
 from stillair.condition.core import NumberDomain, OptionDomain, Ref
 from stillair.fault import did_you_mean
 from stillair.margin import Judgement, changes, judgement, judgement_of_rule, time_left, wait_says
 from stillair.possible import Number
-from stillair.sought import quiet_said, share
+from stillair.sought import going_on_said, quiet_said, share
 from stillair.verdict import Reason, Verdict, Why
 from stillair.wording import Wording, duration, exact
 from stillair.working import Working, working
@@ -114,6 +114,7 @@ def resolve(wording: Wording, text: str) -> tuple[str, str, str | None]:
         "powered state": program.powered,
         "limit": program.limits,
         "event": program.events,
+        "search": program.symbols.keys() & {FURTHER},
     }
     said = text.strip()
     name, _, member = said.partition(" of ")
@@ -198,6 +199,8 @@ def _one(wording: Wording, kind: str, name: str, member: str | None) -> Because:
             return _powered(wording, name)
         case "limit":
             return _limit(wording, name)
+        case "search":
+            return _further(wording)
     return _event(wording, name, member)
 
 
@@ -465,6 +468,17 @@ def _wait(wording: Wording, name: str) -> Because:
     if state.ready_at is not None and view.at < state.ready_at:
         decides = (f"{time_left(state.ready_at - view.at)} more", *decides)
     return Because("wait", name, wait.spec.title, word, tuple(says), decides=decides)
+
+
+def _further(wording: Wording) -> Because:
+    """Whether going on with the search is worth it, by what is believed."""
+    view, search = wording.found.view, wording.found.search
+    value = view.options(Ref(FURTHER))
+    state = "open" if value.reasons else FURTHER_STATES.of_mask(value.mask)[0]
+    worth = [] if search is None else [going_on_said(wording, search)]
+    says = [*worth, *(wording.reason(reason) for reason in value.reasons)]
+    decides = deciding(wording, view.missing_of(Ref(FURTHER))) if value.reasons else ()
+    return Because("search", FURTHER, "Going on with the search", state, tuple(says), decides=decides)
 
 
 def wait_lasts(wording: Wording, state: WaitState) -> str:

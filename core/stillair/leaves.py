@@ -52,7 +52,7 @@ RESERVED = frozenset(
             "always",
             "never",
         ),
-        *("every", "any", "latest", "since", "last", "first", "now", "agrees", "becomes"),
+        *("every", "any", "latest", "since", "last", "first", "now", "agrees", "becomes", "further_search"),
     )
 )
 # Ignorance is not an answer: it leaves every answer possible.

@@ -14,6 +14,7 @@ from stillair.wording import Wording, plainly
 __all__ = [
     "better_tests",
     "chosen_place",
+    "going_on_said",
     "lacking_said",
     "per_minute",
     "quiet_said",
@@ -84,6 +85,15 @@ def lacking_said(wording: Wording, search: Search) -> Iterator[str]:
         why = wording.reasons(reasons) if verdict is Verdict.OPEN else ""
         how = "not known to be at hand" if verdict is Verdict.OPEN else "not at hand"
         yield f"{tool}: {how}{f' ({why})' if why else ''}; no place is looked at with it before"
+
+
+def going_on_said(wording: Wording, search: Search) -> str:
+    """What going on is worth, and why it goes on or not."""
+    if search.over:
+        return stop_said(wording, search)
+    if search.pointed:
+        return "a fault is suspected or found: that is followed up, whatever the rest is worth"
+    return f"going on is worth {per_minute(search.rate)} per minute, as a judgement and not measured"
 
 
 def stop_said(wording: Wording, search: Search) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import sys
 from datetime import timedelta, timezone
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 from stillair import account
 from stillair.assess import Search, assess, follow
 from stillair.because import because
+from stillair.condition.core import Ref
 from stillair.fault import StillairError
 from stillair.sought import chosen_place, stop_said, why_now
 from stillair.trail import markdown
@@ -382,6 +384,131 @@ def test_a_suspicion_is_followed_up_however_little_the_rest_is_worth() -> None:
     visit = ready(seen=0.02)
     visit.see(wet_of_gutter="drip", wet_of_skylight="no")
     assert not search(visit).over
+
+
+# -- a finding that rests on the stop -----------------------------------------------------------------------
+
+STOP = (
+    ROOF
+    + """
+      - {rule: enough, finding: searched, grade: not found, while: true, when: further_search is spent,
+         say: Enough was looked at}
+      - {rule: more, finding: goes_on, while: true, when: further_search is worth_it, say: It goes on}
+"""
+)
+LATER = STOP.replace("is: hose is runs,", "is: hose is runs and first proof after wet is good,").replace(
+    "      planned: {ask",
+    "      proof: {ask: Does the hose still run?, options: {good: Yes, bad: No}, nature: series}\n"
+    "      planned: {ask",
+)
+
+
+def stopped(visit: Visit) -> tuple[str, str]:
+    """The state of going on, and the grade of what rests on it."""
+    found = visit.judge()
+    return because(words(visit), "further_search").state, found.finding("searched").grade
+
+
+def test_a_rule_can_rest_on_the_stop_and_what_answers_later_takes_it_back() -> None:
+    visit = Visit(STOP)
+    visit.see(hose="runs", ladder="yes", seen=0.02)
+    assert stopped(visit) == ("open", "open")
+    assert "no silence counts yet" in because(words(visit), "further_search").says[1]
+    visit.see(wet_of_gutter="no")
+    assert stopped(visit) == ("spent", "not_found")
+    assert visit.judge().finding("goes_on").grade == "none"
+    visit.at(5).see(wet_of_skylight="drip")
+    assert stopped(visit) == ("worth_it", "none")
+    assert because(words(visit), "further_search").says == (
+        "a fault is suspected or found: that is followed up, whatever the rest is worth",
+    )
+
+
+def test_a_better_look_makes_going_on_worth_it_again() -> None:
+    visit = Visit(STOP)
+    visit.see(hose="runs", ladder="yes", seen=0.02, wet_of_gutter="no")
+    assert stopped(visit)[0] == "spent"
+    visit.at(5).see(seen=0.9)
+    assert stopped(visit) == ("worth_it", "none")
+
+
+def test_where_every_place_is_silent_the_search_is_spent_and_void_looks_open_it_again() -> None:
+    visit = Visit(STOP)
+    visit.see(hose="runs", ladder="yes")
+    for place in ("gutter", "chimney", "skylight"):
+        visit.see(**{f"wet_of_{place}": "no"})
+        assert stopped(visit) == ("worth_it", "none")
+    visit.see(wet_of_valley="no")
+    assert stopped(visit) == ("spent", "not_found")
+    visit.at(5).happen("rain")
+    assert stopped(visit) == ("open", "open")
+
+
+def test_while_looks_wait_for_a_check_the_stop_is_open_and_the_check_is_named() -> None:
+    visit = Visit(LATER)
+    visit.see(hose="runs", ladder="yes", seen=0.02, wet_of_gutter="no")
+    told = because(words(visit), "further_search")
+    assert told.state == "open"
+    assert told.decides == ("proof: Does the hose still run?",)
+    assert "the check that must follow has not been made" in told.says[1]
+    visit.at(5).see(proof="good")
+    assert stopped(visit) == ("spent", "not_found")
+
+
+def test_one_entry_more_gives_the_same_stop_as_assessing_the_whole() -> None:
+    rng = random.Random(8)
+    for _ in range(25):
+        visit = Visit(LATER)
+        visit.see(hose="runs", ladder="yes")
+        found = visit.judge()
+        for minute in range(1, 12):
+            visit.at(minute)
+            match rng.randrange(6):
+                case 0:
+                    visit.happen("rain")
+                case 1:
+                    visit.see(proof=rng.choice(("good", "bad")))
+                case 2:
+                    visit.see(seen=rng.choice((0.01, 0.05, 0.5)))
+                case _:
+                    place = rng.choice(("gutter", "chimney", "skylight", "valley"))
+                    visit.see(**{f"wet_of_{place}": rng.choice(("no", "no", "no", "drip"))})
+            at = START + minute * 60
+            found = follow(found, visit.lines, at)
+            whole = assess(visit.program, visit.lines, at)
+            for name in ("searched", "goes_on"):
+                assert found.finding(name).grade == whole.finding(name).grade
+                assert found.view.finding_reasons(Ref(name)) == whole.view.finding_reasons(Ref(name))
+
+
+def test_without_a_check_the_stop_stays_open_and_says_so() -> None:
+    start, end = STOP.index("    checks:"), STOP.index("    search:")
+    visit = Visit(STOP[:start] + STOP[end:])
+    visit.see(hose="runs", ladder="yes", wet_of_gutter="no")
+    assert stopped(visit) == ("open", "open")
+    assert "no check says what a look is worth" in because(words(visit), "further_search").says[0]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("grade: suspected, per: place, when: wet is drip", "grade: suspected, per: place, when: "
+         "wet is drip and further_search is worth_it", "depends on itself: drips → further_search → drips"),
+        ("gate: ladder is yes", "gate: ladder is yes and further_search is worth_it",
+         "the gate of activity `climbing` rests on `further_search`, which goes by beliefs"),
+        ("gate: ladder is yes", "gate: ladder is yes and searched is none",
+         "the gate of activity `climbing` rests on `further_search`, which goes by beliefs"),
+        ("is: hose is runs,", "is: hose is runs and goes_on is confirmed,", "depends on itself"),
+        ("      stop below: enough\n", "", "`further_search` is not defined"),
+        ("is spent", "is lost", "`lost` is not an option of `further_search`"),
+        ("planned: {ask", "further_search: {ask", "is a word of the condition language"),
+    ],
+)  # fmt: skip
+def test_what_may_not_rest_on_the_stop_is_refused(old: str, new: str, says: str) -> None:
+    assert old in STOP
+    with pytest.raises(StillairError) as error:
+        program(STOP.replace(old, new))
+    assert says in str(error.value)
 
 
 # -- where it is told ---------------------------------------------------------------------------------------

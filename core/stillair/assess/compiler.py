@@ -49,6 +49,8 @@ from stillair.quantity import DIMENSIONS, Dimension, QuantityError, Unit
 from .circles import shortest_circles
 from .program import (
     FINDING,
+    FURTHER,
+    FURTHER_STATES,
     PRESENCE,
     STRENGTH,
     WAIT_STATES,
@@ -75,6 +77,7 @@ from .program import (
     Trigger,
     Wait,
 )
+from .searching import rests_on
 
 if TYPE_CHECKING:
     from stillair.pack import Pack
@@ -287,6 +290,8 @@ class Compiler:
                             rule.finding, f"finding `{name}` is kept per {known.per or 'nothing'} elsewhere"
                         )
                     scope.symbols[name] = Symbol(name, "finding", FINDING, per)
+            if checklist.search is not None and checklist.search.stop_below is not None:
+                scope.symbols[FURTHER] = Symbol(FURTHER, "search", FURTHER_STATES)
 
     def _domain(self, spec: FactSpec) -> OptionDomain | NumberDomain | None:
         if spec.kind in ("options", "yes-no"):
@@ -980,6 +985,8 @@ class Compiler:
             needs.update(t.name for t in fact.void_after)
         for name, rules in program.findings.items():
             depends[name] = {ref.name for r in rules for ref, _ in program.rules[r].when.slots}
+        if FURTHER in self.scope.symbols:
+            depends[FURTHER] = rests_on(program)
         self._link()
         names = [*depends, *program.facts, *program.events]
         try:
@@ -993,12 +1000,14 @@ class Compiler:
             checklists = [c for p in self.packs for c in p.checklists]
             places = {name: where for c in checklists for _, name, where in c.names()}
             places |= {f"place {spec.name}": spec.where for c in checklists for spec in c.places}
+            places |= ((FURTHER, c.search.where) for c in checklists if c.search is not None)
             for names in shortest_circles(depends):
                 told = [name for name in names[:-1] if name in places]
                 first = min(told, key=list(places).index)
                 told = told[told.index(first) :] + told[: told.index(first)]
                 self._circle(places[first], [each.removeprefix("place ") for each in (*told, first)])
             return
+        self._no_guard_by_belief(done)
         program.supports = {
             name: frozenset(n for n in found if n in program.facts or n in program.events)
             for name, found in done.items()
@@ -1042,6 +1051,20 @@ class Compiler:
             names = {t.name for t in wait.since if t.mask is not None}
             for name in names | {each for each in (wait.witness, wait.lasts) if each is not None}:
                 program.starting.setdefault(name, []).append(wait.spec.name)
+
+    def _no_guard_by_belief(self, done: Mapping[str, frozenset[str]]) -> None:
+        """Refuse a gate, a stop or what makes an entry count that rests on whether going on is worth it."""
+        if FURTHER not in self.scope.symbols:
+            return
+        from .uses import uses, written
+
+        texts = written(c for pack in self.packs for c in pack.checklists)
+        for use in uses(self.program):
+            guards = use.guards or use.judged is not None
+            if guards and any(FURTHER in done.get(ref.name, ()) for ref, _ in use.cond.slots):
+                message = f"the {use.kind} `{use.name}` rests on `{FURTHER}`, which goes by beliefs"
+                help = "let a finding, a caution or the order of work rest on it"
+                self._fault(texts[use.kind, use.name], message, help, "SA302")
 
     def _closing(self) -> None:
         """The steps that make a check which must follow a fact: those after the last that asks the fact."""
@@ -1105,6 +1128,9 @@ class Compiler:
             for rule in (program.rules[r] for r in rules):
                 for ref, _ in rule.when.slots:
                     link(name, rule.per, ref)
+        if FURTHER in self.scope.symbols:
+            for rested_on in self.depends[FURTHER]:
+                link(FURTHER, None, Ref(rested_on))
         program.timed.add("now")
 
     def _circle(self, where: Text, names: list[str]) -> None:

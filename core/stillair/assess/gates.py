@@ -35,6 +35,10 @@ class Gates:
             self._permissions[key] = self._permission(self.program.steps[step], member)
         return self._permissions[key]
 
+    def allowed(self, step: str, member: str | None = None) -> bool:
+        """Whether a step may be done now, and nothing is missing for it."""
+        return self.permission(step, member).may is May.YES
+
     def activity(self, name: str) -> Permission:
         """Whether an activity may go on now. KeyError if there is no such activity."""
         return self._combined([*self._activity(name, gated=True), *self._unproved(None)])

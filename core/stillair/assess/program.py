@@ -63,6 +63,9 @@ NO_BINDING: Binding = {}
 
 PRESENCE = OptionDomain(("present", "absent"))
 YES_NO = OptionDomain(("yes", "no"), {"yes": "yes", "no": "no"})
+#: Whether going on with the search is worth it: a name of the language where `search` says `stop below`.
+FURTHER = "further_search"
+FURTHER_STATES = OptionDomain(("worth_it", "spent"))
 WAIT_STATES = OptionDomain(("ready", "running", "not_started"))
 FINDING = OptionDomain(GRADES)
 STRENGTH = ("not found", "ruled out", "suspected", "probable", "confirmed")
@@ -377,6 +380,11 @@ class Program:
     """Formulas made ready to run; empty in a program that is kept."""
     calculators: Mapping[str, Calculator] = field(default_factory=dict)
     catalogues: Mapping[str, Catalogue] = field(default_factory=dict)
+
+    @property
+    def look_check(self) -> Check | None:
+        """The check that is a look at a place; None where no checklist says what one is worth."""
+        return next((check for check in self.checks.values() if check.fact == self.look), None)
 
     def undoers(self, events: Iterable[str]) -> set[str]:
         """The names of what undoes any of these events."""

@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterator
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
-from stillair.condition.core import Ref
-from stillair.possible import Number
+from stillair.condition.core import OptionDomain, Ref
+from stillair.possible import Number, Options
 from stillair.search import (
     Alarm,
     Check,
@@ -25,19 +25,19 @@ from stillair.search import (
     posterior,
     second_by_size,
 )
-from stillair.verdict import Reason, Verdict
+from stillair.verdict import Reason, Verdict, Why
 
 from .beliefs import beliefs
 from .history import Moment
+from .program import FURTHER, FURTHER_STATES, Program, Sought
 from .program import Check as CheckOf
-from .program import Program, Sought
-from .states import May
+from .standing import settled
 
 if TYPE_CHECKING:
     from .gates import Gates
     from .view import View
 
-__all__ = ["Chosen", "Quiet", "Search", "author_order"]
+__all__ = ["Chosen", "Quiet", "Search", "author_order", "further", "rests_on"]
 
 #: Two tolerances that hold in 95 % of cases are this many standard deviations apart.
 _DEVIATIONS = 2 * 1.96
@@ -79,12 +79,20 @@ class Chosen(NamedTuple):
 class Search:
     """The search at the moment of a view. `done` says of a look whether it needs no asking any more."""
 
-    def __init__(self, view: View, gates: Gates, check: CheckOf, done: Callable[[Ref], bool]) -> None:
+    def __init__(
+        self,
+        view: View,
+        gates: Gates | None,
+        check: CheckOf,
+        done: Callable[[Ref], bool],
+        pending: bool = False,
+    ) -> None:
         self.view = view
         self.program: Program = view.program
         self.gates = gates
         self.check = check
         self._done = done
+        self._pending = pending
         self.sought: Sought | None = view.program.sought
 
     # -- what is believed ----------------------------------------------------------------------------------
@@ -104,8 +112,8 @@ class Search:
                 seen = self.view.history.before((check.fact, place), self.view.moment)
                 if not seen:
                     continue
-                value = self.view.options(ref)
-                if value.reasons or not value.mask or value.mask & ~check.silent:
+                value = self._answer(ref)
+                if value is None or value.mask & ~check.silent:
                     continue
                 if check.speaks is not None and (
                     self.view.judge(check.speaks, {"place": place}) is not Verdict.HOLDS
@@ -117,6 +125,19 @@ class Search:
                 told.add(ref)
                 chance, known = self._chance(check, place, made.moment)
                 yield Quiet(place, name, chance, known, made.line)
+
+    def _answer(self, ref: Ref) -> Options | None:
+        """What a look gave, if it counts; with `pending` also one that waits for a check that must follow."""
+        value = self.view.options(ref)
+        if not value.reasons:
+            return value if value.mask else None
+        waits = {reason.why for reason in value.reasons} == {Why.LATER}
+        newest = self.view.history.before((ref.name, ref.member), self.view.moment)[-1]
+        if not (self._pending and waits) or newest.value is None:
+            return None
+        domain = self.program.facts[ref.name].domain
+        assert isinstance(domain, OptionDomain)
+        return Options(domain.mask(str(newest.value)), (), (newest.line,))
 
     def _chance(self, check: CheckOf, place: str, moment: Moment | None) -> tuple[float, bool]:
         """The chance of a check to notice a fault that is there; as of a moment, else as things are now."""
@@ -214,7 +235,8 @@ class Search:
         steps = [
             s.spec.name for s in self.program.steps.values() if self.check.fact in s.asks and s.per == "place"
         ]
-        may = any(self.gates.permission(step, place).may is May.YES for step in steps)
+        assert self.gates is not None
+        may = any(self.gates.allowed(step, place) for step in steps)
         return may and not self.view.evidence(Ref(self.check.fact, place))
 
     def _way(self, place: str) -> CheckOf:
@@ -334,11 +356,14 @@ class Search:
         return self.whole_plan.rate * self._scaled()[1]
 
     @property
+    def pointed(self) -> bool:
+        """Whether a fault is suspected or found: that is followed up, whatever the rest is worth."""
+        return any(grade in ("suspected", "probable", "confirmed") for grade in self.grades.values())
+
+    @property
     def over(self) -> bool:
         """Whether going on is worth less than the limit: nothing is suspected, some silence counts."""
-        if self.sought is None or self.sought.stop_below is None or not self.quiet:
-            return False
-        if any(grade in ("suspected", "probable", "confirmed") for grade in self.grades.values()):
+        if self.sought is None or self.sought.stop_below is None or not self.quiet or self.pointed:
             return False
         return self.rate < self._limit(self.sought.stop_below, 0.0)
 
@@ -350,6 +375,48 @@ class Search:
         return tuple(
             say for say, when in self.sought.better if when is None or self.view.judge(when) is Verdict.HOLDS
         )
+
+
+def further(view: View) -> Options:
+    """Whether going on with the search is worth it, by what is believed now and not by what is allowed.
+
+    It is open while no silence counts, and while looks that wait for a check would decide it otherwise.
+    """
+    check = view.program.look_check
+    if check is None:
+        reason = Reason(Why.NONE, FURTHER, "no check says what a look is worth")
+        return Options(FURTHER_STATES.whole, (reason,))
+    looks = (view.value(Ref(check.fact, place)) for place in view.program.places)
+    later = dict.fromkeys(r for look in looks for r in look.reasons if r.why is Why.LATER)
+    mask = 0
+    for pending in (False, True) if later else (False,):
+        search = Search(view, None, check, lambda ref: settled(view, ref), pending)
+        if search.pointed:
+            mask |= FURTHER_STATES.mask("worth_it")
+        elif not search.quiet:
+            mask = FURTHER_STATES.whole
+        else:
+            mask |= FURTHER_STATES.mask("spent" if search.over else "worth_it")
+    if mask != FURTHER_STATES.whole:
+        return Options(mask)
+    return Options(mask, tuple(later) or (Reason(Why.NOT_YET, FURTHER, "no silence counts yet"),))
+
+
+def rests_on(program: Program) -> set[str]:
+    """The names by which the search is judged worth going on."""
+    conds = [clue.when for clue in program.clues.values()]
+    conds += [cond for check in program.checks.values() for cond in (check.speaks, check.at_hand) if cond]
+    conds += [place.when for place in program.places.values() if place.when]
+    conds += [set_up.stands for set_up in program.set_ups.values() if set_up.stands]
+    conds += [cond for bands in program.bands.values() for cond in bands.values()]
+    conds += [*program.ways.values(), *([program.pinned] if program.pinned else [])]
+    found = {ref.name for cond in conds for ref, _ in cond.slots}
+    found |= {check.fact for check in program.checks.values()}
+    found |= {check.notices for check in program.checks.values() if check.notices is not None}
+    if program.sought is not None:
+        sought = program.sought
+        found |= {name for name in (sought.finding, sought.whole, sought.found) if name is not None}
+    return found - program.limits.keys()
 
 
 def _at_hand(view: View, check: CheckOf) -> bool:

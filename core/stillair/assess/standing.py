@@ -23,6 +23,7 @@ __all__ = [
     "last_event",
     "newest_first",
     "reading",
+    "settled",
     "standing",
     "trigger_time",
     "undone",
@@ -285,3 +286,28 @@ def newest_first(view: View, inner: Ref, aged: bool = False) -> Iterator[tuple[O
         doubtful = doubt(view, fact, inner, observation)
         if doubtful is None or doubtful.why is not Why.VOID:
             yield observation, doubtful
+
+
+def settled(view: View, ref: Ref) -> bool:
+    """Whether a fact needs no asking now: known, waiting for a later check, or not to be had."""
+    value = view.value(ref)
+    if isinstance(value, Options):
+        known = not value.mask & (value.mask - 1)
+    else:
+        known = not value.reasons and not value.undefined
+    if known:
+        return True
+    whys = {reason.why for reason in value.reasons}
+    if whys and whys <= {Why.UNAVAILABLE, Why.LATER}:
+        return True
+    return Why.LATER in whys and _newest_waits(view, ref)
+
+
+def _newest_waits(view: View, ref: Ref) -> bool:
+    """Whether the newest entry of a fact waits for a check that must follow, whatever older ones are."""
+    fact = view.program.facts.get(ref.name)
+    found = view.history.before((ref.name, ref.member), view.moment)
+    if fact is None or not found or unusable(view, fact, ref, found[-1]) is not None:
+        return False
+    doubtful = doubt(view, fact, ref, found[-1])
+    return doubtful is not None and doubtful.why is Why.LATER

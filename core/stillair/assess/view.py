@@ -10,10 +10,10 @@ from stillair.condition.core import Ref, Test, Within
 from stillair.possible import Number, Options
 from stillair.verdict import Reason, Verdict, Why
 
-from . import derived, grades, lacking, standing, waits
+from . import derived, grades, lacking, searching, standing, waits
 from .history import History, Moment, Observation, end_of
 from .lacking import Waited
-from .program import NO_BINDING, Binding, Cond, Fact, Program, Rule, Trigger
+from .program import FURTHER, NO_BINDING, Binding, Cond, Fact, Program, Rule, Trigger
 from .reach import Reach
 from .stretches import Stretches
 from .waits import WaitState
@@ -273,6 +273,8 @@ class View:
             return grades.finding(self, ref)
         if name == "now":
             return Number(self.at, self.at)
+        if name == FURTHER:
+            return searching.further(self)
         raise KeyError(name)
 
     # -- waits -------------------------------------------------------------------------------------------

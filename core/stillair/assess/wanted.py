@@ -6,13 +6,12 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import cached_property
 
 from stillair.condition.core import Ref
-from stillair.possible import Options
 from stillair.verdict import Reason, Verdict, Why
 
 from .gates import Gates
 from .program import NO_BINDING, Binding, Cond, Fact, Step, bound
 from .searching import Search, author_order
-from .standing import doubt, unusable
+from .standing import settled
 from .states import StepState
 from .view import View
 
@@ -49,8 +48,7 @@ class Wanted:
     @cached_property
     def search(self) -> Search | None:
         """The search for a place, where a checklist declares what a look is worth."""
-        look = self.program.look
-        check = next((c for c in self.program.checks.values() if c.fact == look), None)
+        check = self.program.look_check
         return None if check is None else Search(self.view, self.gates, check, self.settled)
 
     def ordered(self, per: str) -> list[str]:
@@ -222,26 +220,7 @@ class Wanted:
 
     def settled(self, ref: Ref) -> bool:
         """Whether a fact needs no asking now: known, waiting for a later check, or not to be had."""
-        value = self.view.value(ref)
-        if isinstance(value, Options):
-            known = not value.mask & (value.mask - 1)
-        else:
-            known = not value.reasons and not value.undefined
-        if known:
-            return True
-        whys = {reason.why for reason in value.reasons}
-        if whys and whys <= {Why.UNAVAILABLE, Why.LATER}:
-            return True
-        return Why.LATER in whys and self._newest_waits(ref)
-
-    def _newest_waits(self, ref: Ref) -> bool:
-        """Whether the newest entry of a fact waits for a check that must follow, whatever older ones are."""
-        fact = self.program.facts.get(ref.name)
-        found = self.history.before((ref.name, ref.member), self.view.moment)
-        if fact is None or not found or unusable(self.view, fact, ref, found[-1]) is not None:
-            return False
-        doubtful = doubt(self.view, fact, ref, found[-1])
-        return doubtful is not None and doubtful.why is Why.LATER
+        return settled(self.view, ref)
 
     def worth_asking(self, ref: Ref) -> bool:
         """Whether an answer could still matter: an open verdict rests on it, or it is for the record."""
