@@ -75,6 +75,17 @@ def test_a_part_brings_the_stops_and_cautions_of_the_whole() -> None:
     assert "Find the leak" not in sheet.split("## Stops")[0].split("## Lock out")[1]
 
 
+def test_the_places_say_what_they_are_looked_at_with() -> None:
+    sheet = run("places").stdout.split("### Places")[1]
+    for said in (
+        "- Sniffing: Leak detector",
+        "- Sniffing the trace: Hydrogen detector",
+        "- Bubbles: Bubble solution",
+    ):
+        assert said in sheet
+    assert "check `sniffing`" in run("detector", "--as", "storyboard").stdout
+
+
 def test_not_knowing_is_offered_with_every_question(sheets: dict[str, str]) -> None:
     """And never as one of the answers alone: the reason is asked with it."""
     questions = [
