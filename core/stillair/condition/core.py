@@ -82,7 +82,7 @@ Domain = OptionDomain | NumberDomain
 
 
 class Symbol(NamedTuple):
-    """What a name means. `kind`: fact, event, calculation, wait, finding, now."""
+    """What a name means. `kind`: fact, event, calculation, wait, finding, search, now."""
 
     name: str
     kind: str
