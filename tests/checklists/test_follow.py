@@ -10,7 +10,7 @@ import pytest
 from stillair.assess import Assessment, Program, assess, follow
 from stillair.authoring.rehearse import play, read_scenario
 from stillair.job import Line
-from stillair.trail import markdown
+from stillair.trail import passages
 
 from .test_scenarios import SCENARIOS
 
@@ -50,7 +50,7 @@ def test_following_says_what_assessing_says(program: Program, path: Path) -> Non
     """Line by line through every scenario, and eleven minutes later."""
     scenario = read_scenario(path)
     first = SCENARIOS.index(path) % 6
-    followed(program, apart(play(program, scenario, markdown).lines), first)
+    followed(program, apart(play(program, scenario, passages).lines), first)
 
 
 def apart(lines: Sequence[Line]) -> list[Line]:

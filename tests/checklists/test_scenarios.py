@@ -9,7 +9,7 @@ from stillair.assess import Program
 from stillair.authoring.rehearse import play, read_scenario
 from stillair.authoring.scenario import scenarios_in
 from stillair.hooks import Plugins
-from stillair.trail import markdown
+from stillair.trail import passages
 
 SCENARIOS = [path for folder in Plugins.load().packs for path in scenarios_in(folder)]
 
@@ -22,5 +22,5 @@ def test_there_are_scenarios() -> None:
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
 def test_scenario(program: Program, path: Path) -> None:
     """What is concluded, asked, awaited and refused is what the scenario says."""
-    rehearsal = play(program, read_scenario(path), markdown)
+    rehearsal = play(program, read_scenario(path), passages)
     assert rehearsal.misses == [], "\n".join(str(miss) for miss in rehearsal.misses)

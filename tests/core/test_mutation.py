@@ -26,7 +26,7 @@ from stillair.authoring.rehearse import play
 from stillair.cli import main
 from stillair.pack import read_texts
 from stillair.strict_yaml import plain, read_yaml
-from stillair.trail import markdown
+from stillair.trail import passages
 
 pytestmark = pytest.mark.usefixtures("own_cache")
 
@@ -202,7 +202,7 @@ def test_what_is_expected_of_the_trail_alone_may_be_passed_over() -> None:
     assert play(program, told).checked == 0
     mutant = of(program)["bottom < most", "the other way round"]
     assert not notices(program, mutant, [told], None)
-    assert notices(program, mutant, [told], markdown)
+    assert notices(program, mutant, [told], passages)
 
 
 def test_two_steps_the_other_way_round_are_noticed_where_the_next_is_expected() -> None:

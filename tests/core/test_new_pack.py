@@ -13,7 +13,7 @@ from stillair.authoring.rehearse import play, read_scenario
 from stillair.cli import main
 from stillair.pack import read_pack
 from stillair.strict_yaml import plain, read_yaml
-from stillair.trail import markdown
+from stillair.trail import passages
 
 
 def run(*args: str) -> Result:
@@ -40,7 +40,7 @@ def test_its_scenarios_pass(begun: Path) -> None:
     paths = sorted((begun / "scenarios").glob("*.yaml"))
     assert len(paths) == 3
     for path in paths:
-        assert play(program, read_scenario(path), markdown).misses == []
+        assert play(program, read_scenario(path), passages).misses == []
         assert f"| {path.stem} |" in (begun / "README.md").read_text()
 
 
@@ -49,7 +49,7 @@ def test_a_scenario_notices_a_changed_limit(begun: Path) -> None:
     path = begun / "oil_check.yaml"
     path.write_text(path.read_text().replace("is: 2 in", "is: 4 in"))
     program = compile_packs([read_pack(begun, plugins={})], {}, {})
-    found = [play(program, read_scenario(p), markdown).misses for p in (begun / "scenarios").glob("*.yaml")]
+    found = [play(program, read_scenario(p), passages).misses for p in (begun / "scenarios").glob("*.yaml")]
     assert any(found)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import tzinfo
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -21,7 +21,8 @@ from .scenario import ScenarioError, only
 
 __all__ = ["Check", "Expectations", "TrailMaker"]
 
-TrailMaker = Callable[[Assessment, Sequence[Line], tzinfo], str]
+#: The trail part by part, each made when it is asked for.
+TrailMaker = Callable[[Assessment, Sequence[Line], tzinfo], Iterator[str]]
 
 
 class Check(NamedTuple):
@@ -50,6 +51,8 @@ class Expectations:
         self.members = members
         self.zone = zone
         self._make_trail = trail
+        self._trail = ""
+        """As far as it was needed."""
 
     def checks(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
         """Every expectation of an `expect`. ScenarioError where it asks for what there is not."""
@@ -79,10 +82,20 @@ class Expectations:
             yield from known[key]([value] if isinstance(value, str) and key != "next" else value)
 
     @cached_property
-    def _trail(self) -> str | None:
-        if self._make_trail is None:
-            return None
-        return _folded(self._make_trail(self.found, self.lines, self.zone))
+    def _parts(self) -> Iterator[str]:
+        """The parts of the trail that were not needed yet."""
+        assert self._make_trail is not None
+        return map(_folded, self._make_trail(self.found, self.lines, self.zone))
+
+    def _said_in_trail(self, phrase: str) -> bool:
+        """Whether the trail says so; it is made no further than to the part that does."""
+        wanted = _folded(phrase)
+        while wanted not in self._trail:
+            part = next(self._parts, None)
+            if part is None:
+                return False
+            self._trail += f" {part}"
+        return True
 
     def _named(self, text: str) -> tuple[str, str | None]:
         name, _, member = str(text).partition(" of ")
@@ -246,13 +259,13 @@ class Expectations:
             yield Check(f"place {name}", str(status), states.get(name, "unknown place"), name)
 
     def _trail_says(self, wanted: Sequence[str]) -> Iterable[Check]:
-        for phrase in wanted if self._trail is not None else ():
-            said = _folded(phrase) in (self._trail or "")
+        for phrase in wanted if self._make_trail is not None else ():
+            said = self._said_in_trail(phrase)
             yield Check("trail says", phrase, phrase if said else "no such words")
 
     def _trail_silent(self, wanted: Sequence[str]) -> Iterable[Check]:
-        for phrase in wanted if self._trail is not None else ():
-            said = _folded(phrase) in (self._trail or "")
+        for phrase in wanted if self._make_trail is not None else ():
+            said = self._said_in_trail(phrase)
             yield Check("trail does not say", "silence", phrase if said else "silence")
 
 

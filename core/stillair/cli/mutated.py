@@ -29,7 +29,7 @@ from stillair.checklist import Text
 from stillair.fault import Fault, StillairError
 from stillair.hooks import Plugins
 from stillair.pack import read_pack
-from stillair.trail import markdown
+from stillair.trail import passages
 
 from .screen import Screen
 from .stage import Stage
@@ -168,7 +168,7 @@ class _Worker:
         about = self.all[number]
         if isinstance(about, Reorder):
             return misses_order(self.program, about, scenarios)
-        return notices(self.program, self.made[number][1], scenarios, markdown)
+        return notices(self.program, self.made[number][1], scenarios, passages)
 
     def scenario(self, path: Path) -> Mapping[str, Any]:
         if path not in self._read:

@@ -14,7 +14,7 @@ from stillair.authoring.scenario import MADE, ScenarioError, folder_of, packs_of
 from stillair.fault import StillairError
 from stillair.hooks import Plugins
 from stillair.pack import MANIFEST, gather
-from stillair.trail import markdown
+from stillair.trail import passages
 
 from .cache import Texts, key_of, load_program
 from .packs import choose, name_in
@@ -94,7 +94,7 @@ class Stage:
             program = self.program(folder_of(path), scenario)
             key = self.key(folder_of(path), scenario)
             seer = Seer(program) if see else None
-            done = play(program, scenario, markdown, seer)
+            done = play(program, scenario, passages, seer)
         except (ScenarioError, StillairError) as error:
             return Played(path, title, made, error=str(error))
         seen = seer.seen if seer is not None else None

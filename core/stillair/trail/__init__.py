@@ -5,7 +5,7 @@ Made only from an assessment and the lines of the job: the same inputs give the 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import tzinfo
 
 from stillair.assess import Assessment
@@ -17,7 +17,7 @@ from stillair.wording import Wording
 from .ahead import ahead
 from .balances import balances
 from .calculations import calculations, limits
-from .document import Document, Part, Raw, escape, to_json, write
+from .document import Document, Part, Raw, escape, to_json, write, written
 from .findings import findings
 from .introduction import as_of, introduction
 from .letter import letter
@@ -31,7 +31,20 @@ from .stops import cautions
 from .undecided import undecided
 from .versions import versions
 
-__all__ = ["Document", "as_of", "escape", "letter", "make", "markdown", "prose", "to_json", "write"]
+__all__ = [
+    "Document",
+    "as_of",
+    "escape",
+    "letter",
+    "make",
+    "markdown",
+    "passages",
+    "prose",
+    "to_json",
+    "write",
+]
+
+_TITLE = "Trail"
 
 
 def make(
@@ -50,31 +63,48 @@ def make(
     the plugins differ from those recorded; the views of `plugins` stand before the signatures, by name.
     StillairError if a view raises or gives no text.
     """
+    parts = _parts(found, lines, zone, last_hash, torn, differs, plugins)
+    return Document(_TITLE, tuple(part for part in parts if part is not None))
+
+
+def _parts(
+    found: Assessment,
+    lines: Sequence[Entry],
+    zone: tzinfo,
+    last_hash: str | None = None,
+    torn: int = 0,
+    differs: Sequence[str] = (),
+    plugins: Plugins | None = None,
+) -> Iterator[Part | None]:
+    """Each part, made when it is asked for; None for one that there is not."""
     wording = Wording(found, zone)
-    parts = [
-        introduction(wording, lines, torn),
-        in_short(wording),
-        cautions(wording, lines),
-        findings(wording, lines),
-        undecided(wording),
-        places(wording, lines),
-        who_with_what(wording, lines),
-        *balances(wording),
-        ahead(wording),
-        calculations(wording),
-        limits(wording),
-        periods(wording),
-        record(wording, lines),
-        versions(wording, lines, last_hash, torn, differs),
-        *(_view(name, view, found, plugins) for name, view in _views(plugins)),
-        signatures(),
-    ]
-    return Document("Trail", tuple(part for part in parts if part is not None))
+    yield introduction(wording, lines, torn)
+    yield in_short(wording)
+    yield cautions(wording, lines)
+    yield findings(wording, lines)
+    yield undecided(wording)
+    yield places(wording, lines)
+    yield who_with_what(wording, lines)
+    yield from balances(wording)
+    yield ahead(wording)
+    yield calculations(wording)
+    yield limits(wording)
+    yield periods(wording)
+    yield record(wording, lines)
+    yield versions(wording, lines, last_hash, torn, differs)
+    for name, view in _views(plugins):
+        yield _view(name, view, found, plugins)
+    yield signatures()
 
 
 def markdown(found: Assessment, lines: Sequence[Entry], zone: tzinfo) -> str:
     """The trail as Markdown, without what only the file can tell."""
     return write(make(found, lines, zone))
+
+
+def passages(found: Assessment, lines: Sequence[Entry], zone: tzinfo) -> Iterator[str]:
+    """The same part by part: no more of it is made than is asked for."""
+    return written(_TITLE, (part for part in _parts(found, lines, zone) if part is not None))
 
 
 def _views(plugins: Plugins | None) -> list[tuple[str, View]]:

@@ -24,6 +24,7 @@ __all__ = [
     "line",
     "to_json",
     "write",
+    "written",
 ]
 
 
@@ -155,14 +156,14 @@ def _line(pieces: Line) -> str:
 
 def write(document: Document) -> str:
     """The document as CommonMark. The same document gives the same text."""
-    return "\n".join(_written(document)).rstrip("\n") + "\n"
+    return "\n".join(written(document.title, document.parts)).rstrip("\n") + "\n"
 
 
-def _written(document: Document) -> Iterator[str]:
-    yield f"# {escape(document.title)}"
-    yield ""
-    for part in document.parts:
-        yield from _part(part, 2)
+def written(title: str, parts: Iterable[Part]) -> Iterator[str]:
+    """The title, then part by part: the lines of a document of these parts."""
+    yield f"# {escape(title)}\n"
+    for part in parts:
+        yield "\n".join(_part(part, 2))
 
 
 def _part(part: Part, level: int) -> Iterator[str]:
