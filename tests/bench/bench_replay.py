@@ -2,44 +2,75 @@
 
     python tests/bench/bench_replay.py [JOBS]
 
-Copies of the demo job, each with its chain, are replayed with the bundled packs in a newer text. Wall time of
-everything: start, chain, both assessments. Not part of the suite.
+The demo job is varied: each job begins at a time of its own, and each reading of an instrument lies up to a
+hundredth off, so that no two jobs have a number in common to be remembered. Each chain is made anew. They are
+replayed with the bundled packs in a newer text. Wall time of everything: start, chain, both assessments. Not
+part of the suite.
 """
 
 from __future__ import annotations
 
+import json
+import random
+import re
 import shutil
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import stillair_checklists
 from click.testing import CliRunner
 from stillair.cli import main
 from stillair.cli.replay import replay_all
 from stillair.job import Job
+from stillair.job.line import canonical, digest, read_time, write_time
+from stillair.quantity import find_unit
 
 LEAK = Path(stillair_checklists.__file__).parent / "leak"
 LEAST = 80
+OFF = 0.01
+"""By which share of itself a reading is varied at most (judgement)."""
+APART = 11 * 60.0
+"""s between the beginnings of two jobs (judgement)."""
 
 
-def jobs(folder: Path, number: int) -> list[str]:
-    """So many copies of the demo job."""
+def varied(first: Path, number: int) -> bytes:
+    """The job with other times and readings, and the chain that goes with them."""
+    draw = random.Random(number).uniform
+    rows, last = [], None
+    for row in first.read_bytes().splitlines():
+        record: dict[str, Any] = json.loads(row)
+        for key in ("taken", "entered"):
+            moment, offset = read_time(record[key])
+            record[key] = write_time(moment + number * APART, offset)
+        body = record["body"]
+        simple = re.fullmatch(r"(-?[0-9.]+) (\S+)", str(body.get("read", "")))
+        if simple is not None and "instrument" in body and simple[2] == body["unit"]:
+            read = round(float(simple[1]) * (1 + draw(-OFF, OFF)), 2)
+            body["value"] += (read - float(simple[1])) * float(find_unit(body["unit"]).factor)
+            body["read"] = f"{read} {body['unit']}"
+        record["prev"] = last
+        rows.append(canonical(record) + b"\n")
+        last = digest(rows[-1])
+    return b"".join(rows)
+
+
+def jobs(folder: Path, number: int) -> Iterator[str]:
+    """So many jobs, no two alike."""
     made = CliRunner().invoke(main, ["demo", "--into", str(folder / "first")])
     assert made.exit_code == 0, made.output
     first = folder / "first" / "demo.job"
     assert len(Job.open(first).lines) >= LEAST
-    names = []
     for n in range(number):
         path = folder / f"{n:05}.job"
-        shutil.copy(first, path)
+        path.write_bytes(varied(first, n))
         for beside in first.parent.iterdir():
             if beside.name.startswith("demo.job."):
-                target = path.with_name(beside.name.replace("demo.job", path.name, 1))
-                (shutil.copytree if beside.is_dir() else shutil.copy)(beside, target)
-        names.append(str(path))
-    return names
+                path.with_name(beside.name.replace("demo.job", path.name, 1)).symlink_to(beside)
+        yield str(path)
 
 
 def run(number: int) -> None:
@@ -48,14 +79,16 @@ def run(number: int) -> None:
         newer = Path(shutil.copytree(LEAK, folder / "leak"))
         text = (newer / "manifest.yaml").read_text(encoding="utf-8")
         (newer / "manifest.yaml").write_text(text + "# newer\n", encoding="utf-8")
-        paths = jobs(folder, number)
+        paths = list(jobs(folder, number))
         lines = len(Job.open(paths[0]).lines)
         for part in (number // 4, number // 2, number):
             begun = time.perf_counter()
             found = list(replay_all((), [str(newer)], paths[:part], 2))
             took = time.perf_counter() - begun
             assert all(each.problem is None for each in found), found[0].problem
-            print(f"{part} jobs of {lines} lines: {took:.1f} s, {part / took:.1f} jobs per second")
+            print(
+                f"{part} jobs of {lines} lines: {took:.1f} s, {part / took:.1f} jobs per second", flush=True
+            )
 
 
 if __name__ == "__main__":
