@@ -165,6 +165,8 @@ class Calculator:
         except BaseException as error:
             said = f": {error}" if str(error) else ""
             raise self._broken(f"raised {type(error).__name__}{said}", error) from error
+        if type(value) is float and math.isfinite(value):
+            return value
         if isinstance(value, bool) or not isinstance(value, float | int):
             raise self._broken(f"gave {type(value).__name__}, not a number")
         try:

@@ -1,9 +1,9 @@
-"""Formulas made ready to run: closures over their inputs, and in which of them they are monotone."""
+"""Formulas made ready to run: as functions of their inputs, and in which of them they are monotone."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import NamedTuple
+from typing import NamedTuple, NoReturn
 
 from stillair.calculator import Calculator, Divisor, OutOfRange
 from stillair.condition import core
@@ -45,6 +45,7 @@ def _closure(program: Program, expression: core.Expression) -> Closure:
     choices: list[Sequence[object] | None] = []
     divisors: list[Divisor] = []
     series: set[int] = set()
+    names: dict[str, object] = {"raise_": _raise}
 
     def slot(ref: Ref, column: str, choice: Sequence[object] | None) -> int:
         key = (ref, column)
@@ -53,101 +54,89 @@ def _closure(program: Program, expression: core.Expression) -> Closure:
             choices.append(choice)
         return slots[key]
 
-    def build(node: core.Expression) -> Callable[[Sequence[object]], object]:
+    def named(value: object) -> str:
+        name = f"n{len(names)}"
+        names[name] = value
+        return name
+
+    def build(node: core.Expression) -> tuple[list[str], str]:
+        """The statements that work out an expression over the list `v`, and its value in the source."""
         match node:
             case core.Number():
-                constant = node.value
-                return lambda v: constant
+                return [], named(node.value)
             case core.Fixed():
                 fixed: object = node.option
                 if node.catalogue is not None:
                     fixed = program.catalogues[node.catalogue].entry(node.option)
-                return lambda v: fixed
+                return [], named(fixed)
             case core.Value():
-                index = slot(node.ref, "", None)
-                return lambda v: v[index]
+                return [], f"v[{slot(node.ref, '', None)}]"
             case core.Chosen():
                 found: Sequence[object] = node.domain.names
                 if node.catalogue is not None:
                     catalogue = program.catalogues[node.catalogue]
                     found = [catalogue.entry(name) for name in node.domain.names]
-                chosen = slot(node.ref, "option", found)
-                return lambda v: v[chosen]
+                return [], f"v[{slot(node.ref, 'option', found)}]"
             case core.Series():
                 readings = slot(node.ref, "series", None)
                 series.add(readings)
-                return lambda v: v[readings]
+                return [], f"v[{readings}]"
             case core.Column():
-                column = slot(node.ref, node.attribute, node.values)
-                name = node.attribute.replace("_", " ")
-
-                def attribute(v: Sequence[object]) -> object:
-                    if v[column] is None:
-                        raise OutOfRange(f"the {name} is not known")
-                    return v[column]
-
-                return attribute
+                column = f"v[{slot(node.ref, node.attribute, node.values)}]"
+                unknown = named(f"the {node.attribute.replace('_', ' ')} is not known")
+                return [f"if {column} is None: raise_({unknown})"], column
             case core.Operation():
-                left, right = build(node.left), build(node.right)
+                before, left = build(node.left)
+                divisor, right = build(node.right)
+                result = named(None)
                 if node.operator == "/":
                     inside = set(leaves(node.right))
                     rests_on = frozenset(i for (ref, _), i in slots.items() if ref in inside)
                     if rests_on:
-                        divisors.append((right, rests_on))  # type: ignore[arg-type]
-                return _operation(node.operator, left, right)
+                        divisors.append((_made(divisor, right, names), rests_on))
+                    before = [*divisor, f"if {right} == 0: raise_('division by zero')", *before]
+                else:
+                    before += divisor
+                return [*before, f"{result} = {left} {node.operator} {right}", _settled(node, result)], result
             case core.Apply():
                 parts = [build(argument) for argument in node.arguments]
                 built_in = {"abs": abs, "min": min, "max": max}.get(node.name)
-                if built_in is None:
-                    return _calling(program.calculators[node.name], parts)
-                return lambda v: built_in(*[part(v) for part in parts])  # type: ignore[operator]
+                function = named(built_in or _calling(program.calculators[node.name]))
+                result = named(None)
+                call = f"{result} = {function}({', '.join(value for _, value in parts)})"
+                return [*(line for lines, _ in parts for line in lines), call], result
 
-    function = build(expression)
+    function = _made(*build(expression), names)
     refs = tuple(ref for ref, _ in slots)
     monotone = tuple(_monotone(program, expression, ref) for ref in refs)
-    return Closure(function, refs, tuple(choices), monotone, tuple(divisors), frozenset(series))  # type: ignore[arg-type]
+    return Closure(function, refs, tuple(choices), monotone, tuple(divisors), frozenset(series))
 
 
-def _calling(
-    calculator: Calculator, parts: Sequence[Callable[[Sequence[object]], object]]
-) -> Callable[[Sequence[object]], float]:
-    def call(v: Sequence[object]) -> float:
-        given = [part(v) for part in parts]
+def _made(lines: Sequence[str], result: str, names: dict[str, object]) -> Callable[[Sequence[object]], float]:
+    """The function of these statements, in which no text of a pack stands."""
+    source = "\n ".join(("def function(v):", *lines, f"return {result}"))
+    exec(compile(source, "<formula>", "exec", dont_inherit=True), names)
+    return names.pop("function")  # type: ignore[return-value]
+
+
+def _raise(message: str) -> NoReturn:
+    raise OutOfRange(message)
+
+
+def _calling(calculator: Calculator) -> Callable[..., float]:
+    def call(*given: object) -> float:
         return calculator.limit(given) if INF in given or -INF in given else calculator(*given)
 
     return call
 
 
-def _operation(
-    operator: str,
-    left: Callable[[Sequence[object]], object],
-    right: Callable[[Sequence[object]], object],
-) -> Callable[[Sequence[object]], object]:
-    def settled(value: float) -> float:
-        # Infinity less infinity, or over it: nothing follows.
-        if value != value:
-            raise OutOfRange("two unknowns without a bound pull apart")
-        return value
-
-    def times(v: Sequence[object]) -> float:
-        product = left(v) * right(v)  # type: ignore[operator]
+def _settled(node: core.Operation, result: str) -> str:
+    """What becomes of a result that is no number."""
+    if node.operator == "*":
         # Nothing of whatever it may be is nothing.
-        return product if product == product else 0.0
-
-    def divide(v: Sequence[object]) -> float:
-        divisor = right(v)
-        if divisor == 0:
-            raise OutOfRange("division by zero")
-        return settled(left(v) / divisor)  # type: ignore[operator]
-
-    match operator:
-        case "+":
-            return lambda v: settled(left(v) + right(v))  # type: ignore[operator]
-        case "-":
-            return lambda v: settled(left(v) - right(v))  # type: ignore[operator]
-        case "*":
-            return times
-    return divide
+        return f"if {result} != {result}: {result} = 0.0"
+    # Infinity less infinity, or over it: nothing follows.
+    return f"if {result} != {result}: raise_('two unknowns without a bound pull apart')"
 
 
 def _monotone(program: Program, node: core.Expression, ref: Ref) -> bool:
