@@ -430,6 +430,7 @@ def divided_by_nothing(patch: Patch) -> None:
 def always_monotone(patch: Patch) -> None:
     """A function that rises and falls is tried at its ends only."""
     patch.setattr(formula, "_monotone", lambda program, node, ref: True)
+    patch.setattr(formula, "_MADE", {})
 
 
 def offset_never_cancels(patch: Patch) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple, NoReturn
 
 from stillair.calculator import Calculator, Divisor, OutOfRange
@@ -36,8 +36,39 @@ def closure_of(program: Program, formula: core.Formula) -> Closure:
     """The formula ready to run with the calculators the program is bound to; made once."""
     held = program.closures.get(id(formula))
     if not isinstance(held, Closure):
-        held = program.closures[id(formula)] = _closure(program, formula.expression)
+        held = program.closures[id(formula)] = _shared(program, formula.expression)
     return held
+
+
+#: The closures made so far. Two programs with one formula have one closure, and so what is remembered of it.
+_MADE: dict[object, tuple[Closure, object]] = {}
+MOST_MADE = 4096
+"""Closures remembered before they are forgotten together (judgement: a dozen large packs' worth)."""
+
+
+def _shared(program: Program, expression: core.Expression) -> Closure:
+    """The closure of an expression with these calculators and catalogues."""
+    bound = [*map(program.calculators.get, _applied(expression)), *program.catalogues.values()]
+    # As text, in which what is of another kind never looks the same.
+    key = (repr(expression), *map(id, bound))
+    if key not in _MADE:
+        if len(_MADE) >= MOST_MADE:
+            _MADE.clear()
+        # With what it is bound to, so that nothing else comes to stand at the same place.
+        _MADE[key] = (_closure(program, expression), bound)
+    return _MADE[key][0]
+
+
+def _applied(node: core.Expression) -> Iterator[str]:
+    """The names of the functions in an expression."""
+    match node:
+        case core.Operation():
+            yield from _applied(node.left)
+            yield from _applied(node.right)
+        case core.Apply():
+            yield node.name
+            for argument in node.arguments:
+                yield from _applied(argument)
 
 
 def _closure(program: Program, expression: core.Expression) -> Closure:
