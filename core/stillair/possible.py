@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from .verdict import Reason, Verdict
@@ -25,8 +25,7 @@ NO_EFFECTS: Mapping[Source, float] = {}
 INF = math.inf
 
 
-@dataclass(frozen=True, slots=True)
-class Number:
+class Number(NamedTuple):
     """A number that may lie between `low` and `high` (ignorance), give or take its tolerance.
 
     `effects` maps each source of error to its signed effect: the half-width that holds in 95 % of
@@ -38,7 +37,7 @@ class Number:
 
     low: float
     high: float
-    effects: Mapping[Source, float] = field(default_factory=dict)
+    effects: Mapping[Source, float] = NO_EFFECTS
     reasons: tuple[Reason, ...] = ()
     lines: tuple[int, ...] = ()
     taken: float | None = None

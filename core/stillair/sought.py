@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from stillair.assess import Action, Chosen, Quiet, Search
 from stillair.checklist import NAMED_IN
@@ -118,7 +117,7 @@ def _number(wording: Wording, name: str) -> str:
     ref = Ref(name)
     value = wording.found.view.number(ref)
     if value.reasons:
-        value = replace(value, undefined=True)
+        value = value._replace(undefined=True)
     return plainly(wording.spoken(ref, value), wording.unit(ref), wording.zone)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 
 from stillair import quantity
@@ -369,7 +369,7 @@ class Wording:
         if not any(r.why is Why.OPEN_LIST and r.about == derivation.list for r in value.reasons):
             return value
         highest = derivation.kind == "highest"
-        return replace(value, high=math.inf) if highest else replace(value, low=-math.inf)
+        return value._replace(high=math.inf) if highest else value._replace(low=-math.inf)
 
     def options_of(self, ref: Ref) -> OptionDomain | None:
         domain = self._domain(ref)

@@ -369,7 +369,7 @@ def sign_of_an_open_member_forgotten(patch: Patch) -> None:
             picked=[
                 each
                 if each.sure or not isinstance(derivation, core.Sum)
-                else each._replace(number=dataclasses.replace(each.number, low=max(0.0, each.number.low)))
+                else each._replace(number=each.number._replace(low=max(0.0, each.number.low)))
                 for each in lot.picked
             ]
         )
@@ -401,7 +401,7 @@ def highest_forgets_whose_error(patch: Patch) -> None:
 
     def apart(view: View, each: core.Extreme, ref: core.Ref) -> Number:
         found = extreme(view, each, ref)
-        return dataclasses.replace(found, effects={("stated", each.text): found.tolerance})
+        return found._replace(effects={("stated", each.text): found.tolerance})
 
     patch.setattr(derived, "_extreme", apart)
 
@@ -440,7 +440,7 @@ def offset_never_cancels(patch: Patch) -> None:
     def apart(self: View, fact: Any, observation: Any) -> Number:
         found = reading(self, fact, observation)
         effects = {(kind, f"{who} {observation.line}"): e for (kind, who), e in found.effects.items()}
-        return dataclasses.replace(found, effects=effects)
+        return found._replace(effects=effects)
 
     patch.setattr(standing, "reading", apart)
 
@@ -450,7 +450,7 @@ def tolerance_forgotten(patch: Patch) -> None:
     reading = standing.reading
     patch.setattr(
         standing, "reading",
-        lambda self, fact, observation: dataclasses.replace(reading(self, fact, observation), effects={}),
+        lambda self, fact, observation: reading(self, fact, observation)._replace(effects={}),
     )  # fmt: skip
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from stillair.calculator import between, propagate
@@ -74,7 +73,7 @@ def calculated(view: View, formula: core.Formula, ref: Ref, about: str) -> Numbe
         # Another name for a number: its errors stay the same to the last digit, so that they cancel.
         named = _reasoned(view, bind(formula.expression.ref, ref))
         assert isinstance(named, Number)
-        return named if named.reasons or not named.undefined else replace(named, reasons=(_outside(about),))
+        return named if named.reasons or not named.undefined else named._replace(reasons=(_outside(about),))
     compiled = closure_of(view.program, formula)
     if compiled.series:
         return _of_series(view, compiled, ref, about)
@@ -132,7 +131,7 @@ def _reasoned(view: View, ref: Ref) -> Number | Options:
     """A value with the reasons why it is not settled, also where they are worked out apart from it."""
     value = view.value(ref)
     if isinstance(value, Number) and value.ignorant and not value.reasons:
-        return replace(value, reasons=view.reasons_of(ref))
+        return value._replace(reasons=view.reasons_of(ref))
     return value
 
 
@@ -292,7 +291,7 @@ def _extreme(view: View, extreme: core.Extreme, ref: Ref) -> Number:
     found = contending(extreme, lot)
     reasons = _doubts(view, extreme, ref, lot, found)
     if len(found) == 1 and lot.closed:
-        return replace(found[0].number, reasons=reasons, lines=lot.lines, taken=lot.taken)
+        return found[0].number._replace(reasons=reasons, lines=lot.lines, taken=lot.taken)
     effects, apart = between([each.number.effects for each in found])
     spans = [(_turned(each.number, sign), each.sure) for each in found]
     low = max(span[0] for span, in_it in spans if in_it) - apart
@@ -382,7 +381,7 @@ def _spread(view: View, spread: core.Spread, ref: Ref) -> Number:
     if covered:
         return seen
     reason = Reason(Why.NOT_YET, inner.name, f"the readings do not yet go back {lasting(spread.window)}")
-    return replace(seen, high=math.inf, reasons=(*seen.reasons, reason))
+    return seen._replace(high=math.inf, reasons=(*seen.reasons, reason))
 
 
 def _since(view: View, since: core.SinceEvent, ref: Ref) -> Number:
