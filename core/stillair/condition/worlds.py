@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from enum import Enum
+from enum import IntEnum
 from typing import NamedTuple
 
 from stillair.possible import Region
@@ -19,13 +19,16 @@ from .core import All, Condition, Either, NumberDomain, OptionDomain, Ref, Test,
 __all__ = ["Cells", "Goal", "Space", "Want", "World", "leaf_tests"]
 
 
-class Want(Enum):
-    """What is asked of a condition in a world: that it holds, that it fails, or that it does not."""
+class Want(IntEnum):
+    """What is asked of a condition in a world: that it holds, that it fails, or that it does not.
 
-    HOLDS = "holds"
-    FAILS = "fails"
-    NOT_HOLDS = "does not hold"
-    NOT_FAILS = "does not fail"
+    Numbers, since they are looked up hundreds of thousands of times.
+    """
+
+    HOLDS = 0
+    FAILS = 1
+    NOT_HOLDS = 2
+    NOT_FAILS = 3
 
 
 Goal = tuple[Condition, Want]
