@@ -67,7 +67,10 @@ def move(
                 name: {"version": new.packs[name][0], "digest": pack_digest(encoded(texts[name]))}
                 for name in texts
             }
-            same = now == was and not list(differences(recorded, plugins))
+            others = [
+                f"{text}: what follows from that is not shown" for text in differences(recorded, plugins)
+            ]
+            same = now == was and not others
             old, untold = _older(opened, was, plugins)
             going = moving(session.lines, old, new, session.now())
             found = _Found(
@@ -75,7 +78,7 @@ def move(
                 was,
                 now,
                 going,
-                (*going.loosened, *_back(was, now)),
+                (*going.loosened, *_back(was, now), *others),
                 (*untold, *_unlearned(opened, was, texts)),
             )
             line: Line | None = None
