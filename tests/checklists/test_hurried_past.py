@@ -511,7 +511,8 @@ def test_a_broken_plugin_stops_the_job(tmp_path: Path, which: str) -> None:
 
 #: Every option there is, by verb. A new one is looked at here before it comes in.
 OPTIONS = {
-    "": {"plugin_dirs", "by", "version"},
+    # `sealed` lets fewer packs in, and none that were changed.
+    "": {"plugin_dirs", "by", "sealed", "version"},
     "demo": {"into", "pack"},
     "guide": {"packs", "title", "again", "beliefs"},
     "jobs": {"everything", "as_json"},
@@ -525,7 +526,9 @@ OPTIONS = {
     "trail": {"form", "at", "out", "reader"},
     "verify": {"expect", "as_json"},
     "calc": {"as_json"},
-    "instruments": {"as_json"},
+    "instruments": {"due", "as_json"},
+    # By other rules, on the record: what stood and would no longer is named and wants a reason.
+    "move": {"packs", "yes", "why", "as_json"},
     "plugins": {"as_json"},
     # These open no job, or only read one.
     "lint": {"profile", "form", "play"},
@@ -535,9 +538,11 @@ OPTIONS = {
     "schema": {"kind"},
     "rehearse": {
         "only", "processes", "record", "coverage", "at_least", "guards_at_least",
-        "mutate", "mutants", "as_json",
+        "mutate", "mutants", "fill", "minutes", "as_json",
     },
     "adjust": {"was", "packs", "as_json"},
+    "seal": {"check", "as_json"},
+    "tidy": {"check", "as_json"},
     "compare": {"jobs", "as_json"},
     "replay": {"packs", "table", "parquet", "processes", "as_json"},
     "learn": {"output", "packs", "strength"},

@@ -120,7 +120,9 @@ def test_a_file_that_is_no_job_cannot_be_used(kettle: Kettle, args: tuple[str, .
 
 
 def test_a_folder_is_no_job(kettle: Kettle) -> None:
-    for verb, *rest in (*READING, *WRITING, ("guide",), ("verify",)):
+    for verb, *rest in (*READING, *WRITING, ("guide",), ("verify",), ("move",)):
+        if verb == "instruments":
+            continue  # of a folder it lists those of all its jobs
         result = kettle.run(verb, str(kettle.path.parent), *rest)
         assert (result.exit_code, "Traceback" in result.output) == (1, False), verb
         assert result.output.strip()
