@@ -2,10 +2,10 @@
 
     python tests/bench/bench_replay.py [JOBS]
 
-The demo job is varied: each job begins at a time of its own, and each reading of an instrument lies up to a
-hundredth off, so that no two jobs have a number in common to be remembered. Each chain is made anew. They are
-replayed with the bundled packs in a newer text. Wall time of everything: start, chain, both assessments. Not
-part of the suite.
+The demo job is varied: each job begins at a time of its own, each date in it lies up to ten days off and each
+number up to a hundredth, so that no two jobs have a result in common to be remembered. Each chain is made
+anew. They are replayed with the bundled packs in a newer text. Wall time of everything: start, chain, both
+assessments. Not part of the suite.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -31,8 +32,11 @@ from stillair.quantity import find_unit
 
 LEAK = Path(stillair_checklists.__file__).parent / "leak"
 LEAST = 80
+DATE = "%Y-%m-%d %H:%M %z"
 OFF = 0.01
-"""By which share of itself a reading is varied at most (judgement)."""
+"""By which share of itself a number is varied at most (judgement)."""
+DAYS = 10.0
+"""By how many days a date is varied at most (judgement)."""
 APART = 11 * 60.0
 """s between the beginnings of two jobs (judgement)."""
 
@@ -48,8 +52,12 @@ def varied(first: Path, number: int) -> bytes:
             record[key] = write_time(moment + number * APART, offset)
         body = record["body"]
         simple = re.fullmatch(r"(-?[0-9.]+) (\S+)", str(body.get("read", "")))
-        if simple is not None and "instrument" in body and simple[2] == body["unit"]:
-            read = round(float(simple[1]) * (1 + draw(-OFF, OFF)), 2)
+        if body.get("unit") == "UTC":
+            later = timedelta(minutes=round(draw(-DAYS, DAYS) * 24 * 60))
+            body["value"] += later.total_seconds()
+            body["read"] = f"{datetime.strptime(body['read'], DATE) + later:{DATE}}"
+        elif simple is not None and simple[2] == body["unit"]:
+            read = round(float(simple[1]) * (1 + draw(-OFF, OFF)), 3)
             body["value"] += (read - float(simple[1])) * float(find_unit(body["unit"]).factor)
             body["read"] = f"{read} {body['unit']}"
         record["prev"] = last
