@@ -78,7 +78,15 @@ def calculated(view: View, formula: core.Formula, ref: Ref, about: str) -> Numbe
     if compiled.series:
         return _of_series(view, compiled, ref, about)
     values = [_reasoned(view, bind(leaf, ref)) for leaf in compiled.leaves]
-    return propagate(compiled.function, values, compiled.choices, compiled.monotone, about, compiled.divisors)
+    return propagate(
+        compiled.function,
+        values,
+        compiled.choices,
+        compiled.monotone,
+        about,
+        compiled.divisors,
+        compiled.caps,
+    )
 
 
 def read_in_order(view: View, series: Ref) -> list[Observation] | Reason:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple, NoReturn
 
-from stillair.calculator import Calculator, Divisor, OutOfRange
+from stillair.calculator import Calculator, Cap, Divisor, OutOfRange
 from stillair.condition import core
 from stillair.condition.core import Ref, leaves
 
@@ -30,6 +31,7 @@ class Closure(NamedTuple):
     monotone: tuple[bool, ...]
     divisors: tuple[Divisor, ...] = ()
     series: frozenset[int] = frozenset()
+    caps: tuple[Cap, ...] = ()
 
 
 def closure_of(program: Program, formula: core.Formula) -> Closure:
@@ -76,6 +78,8 @@ def _closure(program: Program, expression: core.Expression) -> Closure:
     choices: list[Sequence[object] | None] = []
     divisors: list[Divisor] = []
     series: set[int] = set()
+    caps: list[Cap] = []
+    uses: Counter[int] = Counter()
     names: dict[str, object] = {"raise_": _raise}
 
     def slot(ref: Ref, column: str, choice: Sequence[object] | None) -> int:
@@ -83,6 +87,7 @@ def _closure(program: Program, expression: core.Expression) -> Closure:
         if key not in slots:
             slots[key] = len(slots)
             choices.append(choice)
+        uses[slots[key]] += 1
         return slots[key]
 
     def named(value: object) -> str:
@@ -132,6 +137,11 @@ def _closure(program: Program, expression: core.Expression) -> Closure:
             case core.Apply():
                 parts = [build(argument) for argument in node.arguments]
                 built_in = {"abs": abs, "min": min, "max": max}.get(node.name)
+                match node.name, node.arguments:
+                    case "min" | "max", (core.Value(one), core.Value(other)):
+                        side = 1.0 if node.name == "min" else -1.0
+                        first, second = slots[one, ""], slots[other, ""]
+                        caps.extend(((first, second, side), (second, first, side)))
                 function = named(built_in or _calling(program.calculators[node.name]))
                 result = named(None)
                 call = f"{result} = {function}({', '.join(value for _, value in parts)})"
@@ -140,7 +150,8 @@ def _closure(program: Program, expression: core.Expression) -> Closure:
     function = _made(*build(expression), names)
     refs = tuple(ref for ref, _ in slots)
     monotone = tuple(_monotone(program, expression, ref) for ref in refs)
-    return Closure(function, refs, tuple(choices), monotone, tuple(divisors), frozenset(series))
+    alone = tuple(cap for cap in caps if uses[cap[0]] == 1)
+    return Closure(function, refs, tuple(choices), monotone, tuple(divisors), frozenset(series), alone)
 
 
 def _made(lines: Sequence[str], result: str, names: dict[str, object]) -> Callable[[Sequence[object]], float]:
