@@ -500,21 +500,15 @@ def _simulate(
             before = columns.get(index) or itertools.repeat(base)
             columns[index] = [value + z * effect for value, z in zip(before, normal, strict=False)]
     moved = zip(*(columns.get(i) or itertools.repeat(v) for i, v in enumerate(point)), strict=False)
-    found: list[float] = []
-    outside = 0
+    values: list[float] = []
     for given in moved:
         try:
-            value = function(given)
+            values.append(function(given))
         except OutOfRange:
-            outside += 1
             continue
-        if math.isfinite(value):
-            found.append(value)
-        else:
-            outside += 1
-    if outside > 0.001 * DRAWS:
+    found = sorted(filter(math.isfinite, values))
+    if DRAWS - len(found) > 0.001 * DRAWS:
         return None
-    found.sort()
     return (found[int(0.025 * len(found))], found[int(0.975 * len(found)) - 1])
 
 

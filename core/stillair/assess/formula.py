@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from math import isfinite
 from typing import NamedTuple, NoReturn
 
-from stillair.calculator import Calculator, Cap, Divisor, OutOfRange
+from stillair.calculator import Cap, Divisor, OutOfRange
 from stillair.condition import core
 from stillair.condition.core import Ref, leaves
 
@@ -80,7 +81,7 @@ def _closure(program: Program, expression: core.Expression) -> Closure:
     series: set[int] = set()
     caps: list[Cap] = []
     uses: Counter[int] = Counter()
-    names: dict[str, object] = {"raise_": _raise}
+    names: dict[str, object] = {"INF": INF, "OutOfRange": OutOfRange, "isfinite": isfinite, "raise_": _raise}
 
     def slot(ref: Ref, column: str, choice: Sequence[object] | None) -> int:
         key = (ref, column)
@@ -142,10 +143,13 @@ def _closure(program: Program, expression: core.Expression) -> Closure:
                         side = 1.0 if node.name == "min" else -1.0
                         first, second = slots[one, ""], slots[other, ""]
                         caps.extend(((first, second, side), (second, first, side)))
-                function = named(built_in or _calling(program.calculators[node.name]))
-                result = named(None)
-                call = f"{result} = {function}({', '.join(value for _, value in parts)})"
-                return [*(line for lines, _ in parts for line in lines), call], result
+                before = [line for lines, _ in parts for line in lines]
+                given, result = [value for _, value in parts], named(None)
+                if built_in is not None:
+                    return [*before, f"{result} = {named(built_in)}({', '.join(given)})"], result
+                calculator = program.calculators[node.name]
+                calling = _calling(named(calculator.function), named(calculator), given, result)
+                return [*before, *calling], result
 
     function = _made(*build(expression), names)
     refs = tuple(ref for ref, _ in slots)
@@ -165,11 +169,18 @@ def _raise(message: str) -> NoReturn:
     raise OutOfRange(message)
 
 
-def _calling(calculator: Calculator) -> Callable[..., float]:
-    def call(*given: object) -> float:
-        return calculator.limit(given) if INF in given or -INF in given else calculator(*given)
-
-    return call
+def _calling(function: str, calculator: str, given: Sequence[str], result: str) -> list[str]:
+    """A call of the function of a calculator; where it gives no number, the calculator says what is wrong."""
+    infinite = " or ".join(f"{each} == INF or {each} == -INF" for each in given) or "False"
+    put_in = ", ".join(given)
+    return [
+        f"if {infinite}: {result} = {calculator}.limit([{put_in}])",
+        "else:",
+        f"  try: {result} = {function}({put_in})",
+        "  except OutOfRange: raise",
+        f"  except Exception: {result} = None",
+        f"  if type({result}) is not float or not isfinite({result}): {result} = {calculator}({put_in})",
+    ]
 
 
 def _settled(node: core.Operation, result: str) -> str:
