@@ -6,12 +6,13 @@ import json
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
-from stillair.assess import read_fact, read_value
+from stillair.assess import Program, read_fact, read_value
 from stillair.authoring.record import recorded
 from stillair.authoring.rehearse import play
 from stillair.authoring.scenario import ScenarioError, read_scenario
@@ -240,3 +241,26 @@ def test_a_file_that_is_no_scenario_of_a_pack_is_left_alone(tmp_path: Path) -> N
 def test_a_scenario_without_expectations_proves_nothing(tank_program) -> None:  # type: ignore[no-untyped-def]
     with pytest.raises(ScenarioError, match="nothing is expected"):
         play(tank_program, {"scenario": "S", "starts": "2026-04-15 09:00 -04:00", "does": [{"at": "10:00"}]})
+
+
+def test_the_trail_is_made_no_further_than_to_the_words_expected(tank_program: Program) -> None:
+    """Words may stand across two parts; that some are not there is only known at the end."""
+    made = []
+
+    def trail(*given: object) -> Iterator[str]:
+        for part in ("# Trail\n", "It is\nFULL", "of *water*\n", "Signed"):
+            made.append(part)
+            yield part
+
+    def misses(**expect: str) -> list[str]:
+        made.clear()
+        does = [{"expect": {name.replace("_", " "): words for name, words in expect.items()}}]
+        told = {"scenario": "S", "starts": "2026-04-15 09:00 -04:00", "does": does}
+        return [miss.found for miss in play(tank_program, told, trail).misses]
+
+    assert misses(trail_says="it is full of") == []
+    assert made == ["# Trail\n", "It is\nFULL", "of *water*\n"]
+    assert misses(trail_does_not_say="empty") == []
+    assert made[-1] == "Signed"
+    assert misses(trail_says="empty") == ["no such words"]
+    assert misses(trail_does_not_say="is full") == ["is full"]

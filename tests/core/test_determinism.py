@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import copy
 import os
 import random
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import fields, is_dataclass, replace
 from enum import Enum
 from pathlib import Path
 from typing import Any
 
 import pytest
-from stillair.assess import Assessment, assess
+from stillair.assess import Assessment, Program, assess
 from stillair.assess.assessment import follow
+from stillair.condition.core import Ref
+from stillair.hooks import Plugins
 
 sys.path.insert(0, str(Path(__file__).parent))
 import test_soundness as soundness
@@ -188,3 +191,23 @@ def verdicts(assessment: Assessment) -> object:
         [plain(assessment.view.reasons(rule.when)) for rule in assessment.program.rules.values()],
         [plain(assessment.view.missing(rule.when)) for rule in assessment.program.rules.values()],
     ]
+
+
+def test_each_program_keeps_to_its_own_calculators(
+    tank_program: Program, tank_plugins: Plugins, new_tank: Callable[[], Any]
+) -> None:
+    """Programs share the function made of a formula, but never with one that has another plugin behind it."""
+    twice = dict(tank_plugins.calculators)
+    held = twice["weight_pressure"]
+    twice["weight_pressure"] = replace(held, function=lambda *given: 2 * held.function(*given))
+    other = copy.copy(tank_program).bind(twice, tank_plugins.catalogues)
+    other.closures = {}
+    tank = new_tank()
+    tank.note("liquid", "water")
+    tank.note("depth", "30 ft")
+    once, double, again = (
+        assess(program, tank.lines, tank.at).view.number(Ref("expected")).middle
+        for program in (tank_program, other, tank_program)
+    )
+    assert once == again > 0
+    assert double == 2 * once

@@ -384,3 +384,44 @@ def test_simulation_repeats() -> None:
     values = (_reading(0.3, r1=1.0), _reading(0.2, r2=1.0))
     spans = {_through(lambda v: v[0] * v[1], *values).span() for _ in range(3)}
     assert len(spans) == 1
+
+
+def test_a_simulated_span_is_that_of_errors_drawn_one_by_one() -> None:
+    """Where an error shifts several inputs and draws leave the valid range: the very ends of a plain loop."""
+
+    def rate(v: Sequence[float]) -> float:
+        if v[1] > 2.85:
+            raise OutOfRange("too long ago")
+        return v[0] * v[2] / v[1]
+
+    values = (_reading(2.0, own=0.4, shared=0.3), _reading(2.0, shared=0.5), _reading(1.0, rest=0.2))
+    sources = [{0: 0.4}, {0: 0.3, 1: 0.5}, {2: 0.2}]
+    gauss = random.Random(20_000).gauss
+    found = []
+    for _ in range(20_000):
+        v = [2.0, 2.0, 1.0]
+        for shifts in sources:
+            z = gauss(0.0, 1 / 1.959963984540054)
+            for index, effect in shifts.items():
+                v[index] += z * effect
+        if v[1] <= 2.85:
+            found.append(rate(v))
+    assert 0 < 20_000 - len(found) < 20
+    found.sort()
+    ends = (found[int(0.025 * len(found))], found[int(0.975 * len(found)) - 1])
+    assert _through(rate, *values).span() == ends
+
+
+def test_a_span_is_taken_again_only_while_no_draw_reaches_its_cap() -> None:
+    """Of a day long past it is all one what today is; of one that may be today it is not."""
+
+    def rate(v: Sequence[object]) -> float:
+        return 1.0 / min(float(v[0]), float(v[1]))  # type: ignore[arg-type]
+
+    def span(now: float, *caps: tuple[int, int, float]) -> tuple[float, float]:
+        values = (_reading(2.0, own=1.0), _reading(now))
+        return propagate(rate, values, [None, None], [True, True], "rate", (), caps).span()
+
+    capped = (1, 0, 1.0)
+    assert span(100.0, capped) == span(200.0, capped) == span(300.0)
+    assert span(2.2, capped) == span(2.2) != span(100.0, capped)
