@@ -26,7 +26,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Collector | None:
     """A YAML file in the folder `scenarios` beside a manifest, or in a folder of that one."""
     folders = [parent for parent in file_path.parents[:2] if parent.name == "scenarios"]
-    if file_path.suffix != ".yaml" or not folders:
+    if file_path.suffix not in (".yaml", ".yml") or not folders:
         return None
     if not (folders[0].parent / "manifest.yaml").is_file():
         return None

@@ -538,7 +538,7 @@ OPTIONS = {
     "schema": {"kind"},
     "rehearse": {
         "only", "processes", "record", "coverage", "at_least", "guards_at_least",
-        "mutate", "mutants", "fill", "minutes", "as_json",
+        "mutate", "mutants", "fill", "tries", "written", "as_json",
     },
     "adjust": {"was", "packs", "as_json"},
     "seal": {"check", "as_json"},

@@ -72,7 +72,7 @@ def test_no_scenario_is_a_failure(tank: Path) -> None:
     shutil.rmtree(tank / "scenarios")
     result = rehearse(tank)
     assert result.exit_code == 1
-    assert "there are no scenarios to play" in result.stderr
+    assert "there are no scenarios in tank to play" in result.stderr
 
 
 def test_a_pack_that_is_not_there(tank: Path) -> None:

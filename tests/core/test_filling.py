@@ -109,6 +109,29 @@ def test_the_verdict_of_any_condition_can_be_expected(tank: Path, tank_program: 
         played(tank_program, following(tank, does.replace("gate of activity filling", "gate of fill")))
 
 
+@pytest.mark.parametrize(
+    ("entry", "says"),
+    [
+        ("event: valve_shutt", "there is no event `valve_shutt` (did you mean `valve_shut`?)"),
+        ('skip: {no-such-step: "no time"}', "there is no step `no-such-step`"),
+        ("listed: valves", "there is no list `valves` (did you mean `valve`?)"),
+        ("member: {valves: [third]}", "there is no list `valves` (did you mean `valve`?)"),
+        ("note: {bottom: 13 psig}\n    with: {botom: G1}", "there is no entry of this `note` `botom`"),
+        ("note: {bottom: 13 psig}\n    of: inlet", "`of` says nothing here (it stands beside `event`)"),
+        ("note: {bottom: 13 psig}\n    why: wrong", "`why` says nothing here (it stands beside `correct`)"),
+        ('at: "2026-04-15 11:00 +09:00"', "is not a time like `09:02`"),
+    ],
+)
+def test_a_slip_in_a_scenario_is_told(tank_program: Program, entry: str, says: str) -> None:
+    """What was passed over would be an entry that its author believes was made."""
+    text = f"starts: 2026-04-15 09:00 -04:00\ndoes:\n  - {entry}\n  - expect: {{next: first-look}}\n"
+    scenario = plain(read_yaml(text, "slip.yaml"))
+    assert isinstance(scenario, dict)
+    with pytest.raises(ScenarioError) as error:
+        play(tank_program, scenario)
+    assert says in str(error.value)
+
+
 # -- what is made --------------------------------------------------------------------------------------------
 
 
@@ -170,7 +193,50 @@ def test_the_entries_made_are_plain_yaml(tank: Path) -> None:
 def test_filling_and_json_do_not_go_together(tank: Path) -> None:
     told = rehearse(tank, "--fill", "--format", "json")
     assert told.exit_code == 2 and "--fill writes files" in told.output + told.stderr
+    told = rehearse(tank, "--fill", "--mutate")
+    assert told.exit_code == 2 and "one at a time" in told.output + told.stderr
     assert not (tank / "scenarios" / "generated").exists()
+
+
+def test_what_is_made_is_the_same_with_one_process_and_with_several(tank: Path, tmp_path: Path) -> None:
+    other = Path(shutil.copytree(tank, tmp_path / "other" / "tank"))
+    rehearse(tank, "--fill", "--processes", "1", "--tries", "40")
+    rehearse(other, "--fill", "--processes", "3", "--tries", "40")
+    one, several = (p / "scenarios" / "generated" / "a-full-tank.yaml" for p in (tank, other))
+    assert one.read_bytes() == several.read_bytes()
+
+
+def test_after_a_change_that_is_meant_it_is_made_anew(tank: Path) -> None:
+    """What was made and now fails does not stand in the way; what somebody wrote about it stays."""
+    rehearse(tank, "--fill")
+    made = tank / "scenarios" / "generated" / "a-full-tank.yaml"
+    made.write_text(
+        made.read_text(encoding="utf-8").replace("made: gen", "about: Looked at.\nmade: gen"),
+        encoding="utf-8",
+    )
+    text = (tank / "tank.yaml").read_text(encoding="utf-8")
+    (tank / "tank.yaml").write_text(text.replace("bottom < least", "bottom < 25 psig"), encoding="utf-8")
+    assert rehearse(tank).exit_code == 1 and rehearse(tank, "--written").exit_code == 0
+    assert rehearse(tank, "--fill").exit_code == 0
+    told = rehearse(tank)
+    assert told.exit_code == 0, told.output
+    assert "about: Looked at." in made.read_text(encoding="utf-8")
+
+
+def test_guards_and_the_rest_are_told_apart_of_slips_too(tank: Path) -> None:
+    found = share(tank, "--mutate", "--mutants", "999")
+    assert found["guards_percent"] != found["other_percent"]
+    enough = min(100.0, max(found["guards_percent"], found["other_percent"]) + 1)
+    for option in ("--at-least", "--guards-at-least"):
+        assert rehearse(tank, "--mutate", "--mutants", "999", option, enough).exit_code == 1
+    assert rehearse(tank, "--mutate", "--mutants", "999").exit_code == 0
+
+
+def test_a_pack_without_scenarios_is_named(tank: Path, tmp_path: Path) -> None:
+    bare = Path(shutil.copytree(tank, tmp_path / "bare"))
+    shutil.rmtree(bare / "scenarios")
+    told = rehearse(tank, bare)
+    assert told.exit_code == 1 and "there are no scenarios in bare to play" in told.output + told.stderr
 
 
 def test_the_example_of_the_guide(tank: Path, tank_program: Program) -> None:

@@ -17,7 +17,6 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from heapq import heapify, heappop, heappush
 from itertools import pairwise
-from time import monotonic
 from typing import Any, NamedTuple
 
 import yaml
@@ -43,7 +42,7 @@ _HALVINGS = 40
 _MOST = 3
 """Entries made one after another (judgement)."""
 
-_PLAYERS = 64
+_PLAYERS = 16
 """Scenarios played up to some moment that are kept (judgement: some megabytes each)."""
 
 
@@ -137,25 +136,30 @@ class Filler:
         self.scenarios = scenarios
         self.examples = examples
         self.wanted = wanted
-        self.found: list[Found] = []
+        self._found: list[Found] = []
+        self._left = 0
         self._player = lru_cache(maxsize=_PLAYERS)(self._play)
 
-    def fill(self, cond: int, until: float) -> None:
-        """Look for what is wanted of a condition, until a time of the monotonic clock."""
-        before = 0
-        while before != self.wanted and self.wanted & self.goals.of.get(cond, 0) and monotonic() < until:
+    def fill(self, cond: int, tries: int) -> list[Found]:
+        """What shows more of what is wanted of a condition, after that many tries at most.
+
+        It is the same whatever other conditions were looked at before.
+        """
+        self._left, self._found, before = tries, [], 0
+        while before != self.wanted and self.wanted & self.goals.of.get(cond, 0) and self._left > 0:
             before = self.wanted
-            self._turn_parts(cond, until)
-            self._approach(cond, until)
+            self._turn_parts(cond)
+            self._approach(cond)
+        return self._found
 
     # -- parts -----------------------------------------------------------------------------------------------
 
-    def _turn_parts(self, cond: int, until: float) -> None:
+    def _turn_parts(self, cond: int) -> None:
         """Turn one part after another, where the verdicts would then show what is wanted."""
         for verdicts, places in sorted(self.examples.seen.get(cond, {}).items()):
             for place in range(len(self.goals.parts(cond))):
                 for verdict in (Verdict.HOLDS, Verdict.FAILS, Verdict.OPEN):
-                    if int(verdict) == verdicts[place] or monotonic() > until:
+                    if int(verdict) == verdicts[place] or self._left <= 0:
                         continue
                     then = (*verdicts[:place], int(verdict), *verdicts[place + 1 :])
                     if not self.goals.would_show(cond, then) & self.wanted:
@@ -172,7 +176,7 @@ class Filler:
         """Whether some entry after the moment turns the part so."""
         part = self.goals.parts(cond)[place]
         for count, entry in enumerate(varied(self._at(moment), use, members, part)):
-            if count >= _TRIES:
+            if count >= _TRIES or self._left <= 0:
                 return False
             for shown in self._look(moment, entry, cond):
                 if shown.members == members and shown.verdicts[place] == verdict:
@@ -181,6 +185,7 @@ class Filler:
 
     def _look(self, moment: Moment, entry: Entry, cond: int) -> list[Shown]:
         """What a condition shows after one more entry; whatever else of what is wanted is shown is kept."""
+        self._left -= 1
         then = after(self._at(moment), [entry])
         if then is None:
             return []
@@ -195,14 +200,15 @@ class Filler:
         shown = 0
         for each in self.goals.shown(view):
             shown |= each.goals
-            self.examples.add(there, each)
-        self.found.append(Found(there, shown))
-        self.wanted &= ~shown
+            if each.use.cond.number == cond:
+                self.examples.add(there, each)
+        self._found.append(Found(there, shown))
+        self.wanted &= ~(shown & self.goals.of[cond])
         return own
 
     # -- edges -----------------------------------------------------------------------------------------------
 
-    def _approach(self, cond: int, until: float) -> None:
+    def _approach(self, cond: int) -> None:
         """Bring numbers to within one step of an edge, where the part decides if it can be so."""
         for edge, goal in self.goals.edges(cond):
             if not self.wanted >> goal & 1:
@@ -214,7 +220,7 @@ class Filler:
             ]
             places.sort(key=lambda p: (not self._decisive(cond, p[0], edge.part), p[1][0].after))
             for _, (moment, use, members) in places[:5]:
-                if monotonic() > until:
+                if self._left <= 0:
                     return
                 if self._halve(cond, moment, use, members, edge, goal):
                     break
@@ -235,6 +241,7 @@ class Filler:
             def spare(value: float, dial: Dial = dial) -> float | None:
                 """How far beyond the edge, on the side wanted, the number is; negative on the other side."""
                 entry = dial.entry(value)
+                self._left -= 1
                 then = after(self._at(moment), [entry]) if entry is not None else None
                 if then is None:
                     return None
@@ -320,8 +327,13 @@ def _follows(goals: Goals, player: Player, wanted: int) -> dict[str, Any]:
     return follows | ({"conditions": expect} if expect else {})
 
 
-def written(goals: Goals, name: str, scenario: Mapping[str, Any], taken: Sequence[Found]) -> str:
-    """The text of a scenario that follows another and expects of each condition what it shows."""
+def written(
+    goals: Goals, name: str, scenario: Mapping[str, Any], taken: Sequence[Found], about: str | None = None
+) -> str:
+    """The text of a scenario that follows another and expects of each condition what it shows.
+
+    `name` is that of the file it follows; `about` what somebody wrote of it.
+    """
     does = []
     player = Player(goals.program, scenario, None, None)
     place = 0
@@ -342,6 +354,7 @@ def written(goals: Goals, name: str, scenario: Mapping[str, Any], taken: Sequenc
         )
     text = {
         "scenario": f"What else follows in {name}",
+        **({"about": about} if about else {}),
         "made": "generated",
         "follows": name,
         "does": does,

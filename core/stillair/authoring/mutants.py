@@ -35,9 +35,13 @@ Case = Mapping[Ref, float | int]
 
 
 class Mutant(NamedTuple):
-    """A condition with one part of it changed: what stands in its place, in words."""
+    """A condition with one part of it changed: what stands in its place, in words.
+
+    `within` is the text of the join the part stands in.
+    """
 
     cond: Cond
+    within: str
     part: str
     instead: str
     changed: Condition
@@ -46,19 +50,30 @@ class Mutant(NamedTuple):
 def mutants(program: Program, cond: Cond) -> Iterator[Mutant]:
     """Every mutant of a condition, as written."""
     tree = cond.checked
+    within = [join for join, _ in _in_joins(tree, tree.text)]
     for place, leaf in enumerate(leaves(tree)):
         said = " ".join(leaf.text.split())
         for instead, new in _of_leaf(program, leaf):
-            yield Mutant(cond, said, instead, _with(tree, place, new))
+            yield Mutant(cond, within[place], said, instead, _with(tree, place, new))
     for path, node in _joins(tree):
         for index, part in enumerate(node.parts):
             rest = node.parts[:index] + node.parts[index + 1 :]
             new = rest[0] if len(rest) == 1 else type(node)(rest, node.text)
-            yield Mutant(cond, " ".join(part.text.split()), "left out", _at(tree, path, new))
+            yield Mutant(cond, node.text, " ".join(part.text.split()), "left out", _at(tree, path, new))
         word, other = ("or", Either) if isinstance(node, All) else ("and", All)
         join = "and" if word == "or" else "or"
         swapped = other(node.parts, node.text)
-        yield Mutant(cond, " ".join(node.text.split()), f"`{word}` for `{join}`", _at(tree, path, swapped))
+        told = f"`{word}` for `{join}`"
+        yield Mutant(cond, node.text, " ".join(node.text.split()), told, _at(tree, path, swapped))
+
+
+def _in_joins(tree: Condition, join: str) -> Iterator[tuple[str, Leaf]]:
+    """Every test, in the order written, with the text of the join it stands in."""
+    if isinstance(tree, All | Either):
+        for part in tree.parts:
+            yield from _in_joins(part, tree.text)
+    elif not isinstance(tree, Truth):
+        yield join, tree
 
 
 def _of_leaf(program: Program, leaf: Leaf) -> Iterator[tuple[str, Condition]]:

@@ -33,6 +33,7 @@ __all__ = [
     "Mutation",
     "Reorder",
     "Survivor",
+    "Tally",
     "Watcher",
     "all_mutants",
     "misses_order",
@@ -45,19 +46,37 @@ __all__ = [
 
 
 @dataclass(slots=True)
-class Mutation:
-    """What became of the mutants of some conditions: how many, how many are equivalent, noticed, not told."""
+class Tally:
+    """Of some mutants how many were looked at, how many change nothing, and how many were noticed."""
 
     made: int = 0
     equivalent: int = 0
     noticed: int = 0
-    survivors: list[Survivor] = field(default_factory=list)
 
     @property
     def share(self) -> float:
         """Per cent noticed of those that are not equivalent; of none, all."""
         real = self.made - self.equivalent
         return 100.0 * self.noticed / real if real else 100.0
+
+
+@dataclass(slots=True)
+class Mutation:
+    """What became of the mutants of guards and of the others, and those that nothing noticed."""
+
+    guards: Tally = field(default_factory=Tally)
+    others: Tally = field(default_factory=Tally)
+    survivors: list[Survivor] = field(default_factory=list)
+
+    def of(self, about: Use | Reorder) -> Tally:
+        """The tally that a mutant is counted in."""
+        return self.guards if isinstance(about, Use) and about.guards else self.others
+
+    @property
+    def whole(self) -> Tally:
+        """Both together."""
+        a, b = self.guards, self.others
+        return Tally(a.made + b.made, a.equivalent + b.equivalent, a.noticed + b.noticed)
 
 
 class Survivor(NamedTuple):
@@ -89,11 +108,11 @@ def all_mutants(program: Program) -> list[tuple[Use, Mutant]]:
     for use in uses(program):
         first.setdefault(use.cond.number, use)
     found: list[tuple[Use, Mutant]] = []
-    brought: dict[tuple[str, str], int] = {}
+    brought: dict[tuple[str, str, str], int] = {}
     for use in first.values():
         text = " ".join(use.cond.text.split())
         for mutant in mutants(program, use.cond):
-            key = (mutant.part, mutant.instead)
+            key = (mutant.within, mutant.part, mutant.instead)
             if mutant.part in text or brought.setdefault(key, use.cond.number) == use.cond.number:
                 found.append((use, mutant))
     return found

@@ -6,7 +6,7 @@ in memory through the same entries, lines and assessment as a job.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from copy import copy
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
@@ -220,12 +220,15 @@ class Player:
         """`09:02` of the day, or a whole moment; seconds may follow."""
         try:
             if "-" in text:
-                self.day = datetime.fromisoformat(text).replace(tzinfo=self.zone)
+                read = datetime.fromisoformat(text)
             else:
-                self.day = datetime.combine(self.day.date(), time.fromisoformat(text), self.zone)
+                read = datetime.combine(self.day.date(), time.fromisoformat(text))
+            if read.tzinfo is not None:
+                raise ValueError
         except ValueError:
             message = f"entry {number}: `{text}` is not a time like `09:02` or `2026-07-14 09:02`"
             raise ScenarioError(message) from None
+        self.day = read.replace(tzinfo=self.zone)
         self.now = self.day.timestamp()
 
     def _expect(self, number: int, wanted: Mapping[str, Any]) -> None:
@@ -258,9 +261,16 @@ class Player:
         if "instrument" in part:
             self._instrument(part["instrument"])
         serials = part.get("with", {})
-        for name, value in part.get("note", {}).items():
+        note = part.get("note", {})
+        for name in serials:
+            _known(name, note, "entry of this `note`")
+        for name, value in note.items():
             self._observe(name, str(value), serials.get(name))
+        for key, beside in (("of", "event"), ("why", "correct")):
+            if key in part and beside not in part:
+                raise EntryError(f"`{key}` says nothing here", f"it stands beside `{beside}`")
         if "event" in part:
+            _known(str(part["event"]), self.program.events, "event")
             body = {"event": part["event"]}
             if "of" in part:
                 body["of"] = part["of"]
@@ -275,6 +285,7 @@ class Player:
             self._add("done", {"step": step, "of": member} if member else {"step": step})
         for step, why in part.get("skip", {}).items():
             name, _, member = str(step).partition(" of ")
+            _known(name, self.program.steps, "step")
             body = {"step": name, "why": str(why)}
             self._add("skip", body | ({"of": member} if member else {}))
         for name, why in part.get("cannot", {}).items():
@@ -282,15 +293,14 @@ class Player:
             body = {"fact": ref.name, "reason": "cannot be had", "why": str(why)}
             self._add("unavailable", body | ({"of": ref.member} if ref.member else {}))
         for name, members in part.get("member", {}).items():
+            _known(name, self.members, "list")
             for member in members if isinstance(members, list) else [members]:
                 self._add("member", {"list": name, "member": str(member), "label": str(member)})
-                held = self.members.get(name)
-                if held is None:
-                    near = did_you_mean(name, self.members)
-                    raise EntryError(f"there is no list `{name}`", near)
+                held = self.members[name]
                 if str(member) not in held:
                     held.append(str(member))
         if "listed" in part:
+            _known(str(part["listed"]), self.members, "list")
             self._add("listed", {"list": part["listed"]})
         if "correct" in part:
             self._correct(part["correct"])
@@ -347,3 +357,10 @@ class Player:
         if line.kind not in ("observe", "unavailable", "correct") or not isinstance(body, Mapping):
             return False
         return body.get("fact") == ref.name and body.get("of") == ref.member
+
+
+def _known(name: str, names: Iterable[str], kind: str) -> None:
+    """EntryError where a name is none of these."""
+    if name not in names:
+        near = did_you_mean(name, names)
+        raise EntryError(f"there is no {kind} `{name}`", near or "look how it is declared")

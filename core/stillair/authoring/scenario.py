@@ -12,6 +12,7 @@ from stillair.fault import did_you_mean
 from stillair.strict_yaml import plain, read_yaml
 
 __all__ = [
+    "GENERATED",
     "MADE",
     "ScenarioError",
     "Start",
@@ -25,6 +26,9 @@ __all__ = [
 
 MADE = ("by hand", "recorded", "generated")
 """How a scenario came about; they are counted apart. Unless it says, it was written by hand."""
+
+GENERATED = "generated"
+"""The folder inside `scenarios` that generated ones are in."""
 
 _KEYS = ("scenario", "about", "pack", "starts", "by", "made", "does")
 _FOLLOWING = ("scenario", "about", "made", "follows", "does")
@@ -49,7 +53,8 @@ class Start:
 def scenarios_in(folder: Path) -> list[Path]:
     """The scenario files of a pack folder, by name; those in folders of `scenarios` come last."""
     scenarios = folder / "scenarios"
-    return [*sorted(scenarios.glob("*.yaml")), *sorted(scenarios.glob("*/*.yaml"))]
+    found = [p for pattern in ("*.y*ml", "*/*.y*ml") for p in sorted(scenarios.glob(pattern))]
+    return [path for path in found if path.suffix in (".yaml", ".yml")]
 
 
 def read_scenario(path: Path) -> Mapping[str, Any]:

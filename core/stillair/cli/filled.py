@@ -7,7 +7,6 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import reduce
 from operator import or_
 from pathlib import Path
-from time import monotonic
 from typing import Any, NamedTuple
 
 from stillair.assess.uses import stands
@@ -15,16 +14,13 @@ from stillair.authoring.filling import Examples, Filler, Found, chosen, moments,
 from stillair.authoring.goals import Goals
 from stillair.authoring.mutants import apart
 from stillair.authoring.mutation import all_mutants, order_survivor, reorders
-from stillair.authoring.scenario import folder_of, read_scenario
+from stillair.authoring.scenario import GENERATED, folder_of, read_scenario
 from stillair.hooks import Plugins
 
 from .mutated import one_program, texts_in
 from .screen import Screen
 
-__all__ = ["GENERATED", "Filling"]
-
-GENERATED = "generated"
-"""The folder inside `scenarios` that generated ones are in."""
+__all__ = ["Filling"]
 
 Paths = Mapping[str, Path]
 
@@ -42,12 +38,12 @@ class Filling:
     """What the scenarios of some packs do not show, and scenarios that show it."""
 
     def __init__(
-        self, plugin_dirs: Sequence[Path], folders: Sequence[Path], paths: Sequence[Path], minutes: float
+        self, plugin_dirs: Sequence[Path], folders: Sequence[Path], paths: Sequence[Path], tries: int
     ) -> None:
         self.plugin_dirs = plugin_dirs
         self.texts = texts_in(plugin_dirs, folders)
-        self.paths = {path.stem: path for path in paths if path.parent.name != GENERATED}
-        self.minutes = minutes
+        self.paths = {path.as_posix(): path for path in paths}
+        self.tries = tries
 
     def run(self, processes: int) -> Outcome:
         """Write the scenarios; those that are there already are made anew, and what they show is kept."""
@@ -65,8 +61,7 @@ class Filling:
                 wanted &= ~(1 << goal)
         missing &= wanted
         conds = [cond for cond in worker.goals.uses if worker.goals.of.get(cond, 0) & missing]
-        seconds = self.minutes * 60 * processes / max(1, len(conds))
-        more = (*given, worker.examples, missing, seconds)
+        more = (*given, worker.examples, missing, self.tries)
         with ProcessPoolExecutor(processes, initializer=_look, initargs=more) as pool:
             for each in pool.map(_fill, conds):
                 found += each
@@ -100,8 +95,9 @@ class Filling:
             if name not in by:
                 target.unlink(missing_ok=True)
                 continue
+            about = read_scenario(target).get("about") if target.is_file() else None
             target.parent.mkdir(exist_ok=True)
-            text = written(worker.goals, name, worker.scenarios[name], by[name])
+            text = written(worker.goals, path.stem, worker.scenarios[name], by[name], about)
             target.write_text(text, encoding="utf-8")
         return len(by)
 
@@ -129,7 +125,7 @@ class _Worker:
 
 _worker: _Worker | None = None
 _filler: Filler | None = None
-_seconds = 0.0
+_tries = 0
 
 
 def _begin(plugin_dirs: Sequence[Path], paths: Paths) -> _Worker:
@@ -145,17 +141,13 @@ def _moments(name: str) -> tuple[list[Found], Examples]:
     return moments(_worker.goals, name, _worker.scenarios[name], more)
 
 
-def _look(
-    plugin_dirs: Sequence[Path], paths: Paths, examples: Examples, missing: int, seconds: float
-) -> None:
-    global _filler, _seconds
+def _look(plugin_dirs: Sequence[Path], paths: Paths, examples: Examples, missing: int, tries: int) -> None:
+    global _filler, _tries
     worker = _begin(plugin_dirs, paths)
-    _filler, _seconds = Filler(worker.goals, worker.scenarios, examples, missing), seconds
+    _filler, _tries = Filler(worker.goals, worker.scenarios, examples, missing), tries
 
 
 def _fill(cond: int) -> list[Found]:
     """What was found for a condition."""
     assert _filler is not None
-    before = len(_filler.found)
-    _filler.fill(cond, monotonic() + _seconds)
-    return _filler.found[before:]
+    return _filler.fill(cond, _tries)

@@ -61,7 +61,9 @@ class Mutating:
         here = [n for n, about in enumerate(worker.all) if self._where(about) is not None]
         step = max(1, -(-len(here) // self.most))
         chosen = here[::step]
-        result = Mutation(made=len(chosen))
+        result = Mutation()
+        for number in chosen:
+            result.of(worker.all[number]).made += 1
         given = (self.plugin_dirs, self.paths)
         with ProcessPoolExecutor(processes, initializer=_begin, initargs=given) as pool:
             differ: dict[int, list[Path]] = {}
@@ -70,15 +72,17 @@ class Mutating:
                 noticed |= found[1]
                 for number in sorted(found[0]):
                     differ.setdefault(number, []).append(path)
-            result.noticed = sum(number in noticed for number in chosen)
+            for number in noticed.intersection(chosen):
+                result.of(worker.all[number]).noticed += 1
             tasks = [_Task(n, tuple(differ.get(n, ()))) for n in chosen if n not in noticed]
             for task, told in zip(tasks, pool.map(_noticed, tasks, chunksize=2), strict=True):
+                tally = result.of(worker.all[task.number])
                 if told:
-                    result.noticed += 1
+                    tally.noticed += 1
                     continue
                 left = worker.survivor(task.number)
                 if left is None:
-                    result.equivalent += 1
+                    tally.equivalent += 1
                 else:
                     result.survivors.append(left)
         return result, len(here)
@@ -89,10 +93,13 @@ class Mutating:
             screen.exactly(f"{where.path}:{where.line}:{where.column}: {each.question}")
             for line in each.settles:
                 screen.exactly(f"    {line}")
-        looked = f"{result.made} of {of} mutants" if result.made < of else f"{of} mutants"
+        whole = result.whole
+        looked = f"{whole.made} of {of} mutants" if whole.made < of else f"{of} mutants"
         screen.say(
-            f"{looked}: {result.noticed} noticed, {result.equivalent} change nothing, "
-            f"{len(result.survivors)} not noticed: {result.share:.1f} %",
+            f"{looked}: {whole.noticed} noticed, {whole.equivalent} change nothing, "
+            f"{len(result.survivors)} not noticed: {whole.share:.1f} %; "
+            f"of gates, stops and safety facts {result.guards.share:.1f} %, "
+            f"of everything else {result.others.share:.1f} %",
             bold=True,
         )
 
@@ -100,10 +107,12 @@ class Mutating:
         return {
             "format": account.MUTATION,
             "mutants": of,
-            "looked_at": result.made,
-            "noticed": result.noticed,
-            "equivalent": result.equivalent,
-            "percent": result.share,
+            "looked_at": result.whole.made,
+            "noticed": result.whole.noticed,
+            "equivalent": result.whole.equivalent,
+            "percent": result.whole.share,
+            "guards_percent": result.guards.share,
+            "other_percent": result.others.share,
             "survivors": [
                 {
                     "use": str(each.about),

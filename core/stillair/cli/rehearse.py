@@ -10,7 +10,7 @@ from pathlib import Path
 
 import click
 
-from stillair.authoring.scenario import MADE, folder_of, scenarios_in
+from stillair.authoring.scenario import GENERATED, MADE, folder_of, scenarios_in
 from stillair.fault import did_you_mean
 from stillair.hooks import Plugins
 from stillair.pack import MANIFEST, gather
@@ -58,13 +58,14 @@ _FEW = 8
 )
 @click.option("--fill", is_flag=True, help="Write scenarios for what of the conditions no scenario shows.")
 @click.option(
-    "--minutes",
-    type=click.FloatRange(min=0, min_open=True),
-    default=10.0,
+    "--tries",
+    type=click.IntRange(0),
+    default=300,
     show_default=True,
     metavar="NUMBER",
-    help="With --fill: how long it is looked for at most.",
+    help="With --fill: how many entries are tried at most for one condition.",
 )
+@click.option("--written", is_flag=True, help="Leave out the scenarios that were generated.")
 @click.option("--record", metavar="JOB", type=click.Path(), help="Print JOB as a scenario instead.")
 @format_option
 @click.pass_obj
@@ -79,7 +80,8 @@ def rehearse(
     mutate: bool,
     mutants: int,
     fill: bool,
-    minutes: float,
+    tries: int,
+    written: bool,
     record: str | None,
     as_json: bool,
 ) -> None:
@@ -92,10 +94,17 @@ def rehearse(
         return
     if fill and as_json:
         raise click.UsageError("--fill writes files and has no --format json")
+    if coverage + mutate + fill > 1:
+        raise click.UsageError("--coverage, --mutate and --fill are asked for one at a time")
     folders = folders_of(Plugins.load(settings.plugin_dirs), pack)
     paths = [path for folder in folders for path in scenarios_in(folder) if only in path.stem]
-    if not paths:
-        raise click.ClickException(f"there are no scenarios{f' with `{only}`' if only else ''} to play")
+    if written or fill:
+        paths = [path for path in paths if path.parent.name != GENERATED]
+    empty = [folder.name for folder in folders if not scenarios_in(folder)]
+    if not paths or empty:
+        where = f" in {', '.join(empty)}" if empty else ""
+        text = f"there are no scenarios{f' with `{only}`' if only else ''}{where} to play"
+        raise click.ClickException(text)
     processes = processes or os.cpu_count() or 1
     _begin(settings.plugin_dirs, coverage)
     played = list(_played(paths, settings.plugin_dirs, coverage, processes))
@@ -117,7 +126,8 @@ def rehearse(
 
         mutating = Mutating(settings.plugin_dirs, folders, paths, mutants)
         result, of = mutating.run(processes)
-        enough = result.share >= at_least
+        wanted = max(at_least, guards_at_least)
+        enough = result.others.share >= at_least and result.guards.share >= wanted
         if as_json:
             print_json(mutating.account(result, of))
         else:
@@ -125,7 +135,7 @@ def rehearse(
     elif fill and not failed:
         from .filled import Filling
 
-        filling = Filling(settings.plugin_dirs, folders, paths, minutes)
+        filling = Filling(settings.plugin_dirs, folders, paths, tries)
         filling.say(Screen(), filling.run(processes))
     elif as_json:
         print_json(_account(played))
