@@ -12,7 +12,7 @@ from stillair.authoring.rehearse import play, read_scenario
 from stillair.job import Line
 from stillair.trail import passages
 
-from .test_scenarios import SCENARIOS
+from .test_scenarios import WRITTEN
 
 
 def said(found: Assessment) -> list[object]:
@@ -45,11 +45,11 @@ def followed(program: Program, lines: Sequence[Line], first: int) -> None:
             found = whole
 
 
-@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", WRITTEN, ids=lambda p: p.stem)
 def test_following_says_what_assessing_says(program: Program, path: Path) -> None:
     """Line by line through every scenario, and eleven minutes later."""
     scenario = read_scenario(path)
-    first = SCENARIOS.index(path) % 6
+    first = WRITTEN.index(path) % 6
     followed(program, apart(play(program, scenario, passages).lines), first)
 
 

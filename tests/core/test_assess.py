@@ -1199,3 +1199,20 @@ def test_options_and_numbers_of_a_fact_are_what_a_view_says() -> None:
     air = Visit(PLACES).judge().view.value(Ref("air"))
     assert isinstance(air, Options)
     assert air.mask == 0b11
+
+
+def test_y_and_n_answer_yes_or_no_and_nothing_else() -> None:
+    """Typed one question too late, `n` would be kept as `none`: evidence by a slip."""
+    text = (
+        "checklist: kettle\ntitle: K\nfacts:\n"
+        "  steam: {ask: Steam?, kind: yes-no}\n"
+        "  drops: {ask: What shows?, options: {none: Nothing, few: A few, many: Many}}\n"
+    )
+    manifest = "pack: kettle\nversion: 1.0.0\ntitle: K\nengine: '>=0.1,<1'\nchecklists: [kettle.yaml]\n"
+    pack = read_texts({"manifest.yaml": manifest, "kettle.yaml": text}, plugins={}, label="kettle")
+    found = compile_packs([pack], {}, {})
+    assert read_value(found, Ref("steam"), "n").body["value"] == "no"
+    assert read_value(found, Ref("drops"), "f").body["value"] == "few"
+    assert read_value(found, Ref("drops"), "no").body["value"] == "none"
+    with pytest.raises(EntryError, match="`n` is not an answer to `drops`"):
+        read_value(found, Ref("drops"), "n")

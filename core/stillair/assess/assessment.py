@@ -23,7 +23,7 @@ from .suspicion import suspicions
 from .view import View
 from .waits import WaitState
 
-__all__ = ["Assessment", "assess", "follow"]
+__all__ = ["Assessment", "assess", "follow", "view_of"]
 
 
 class Assessment:
@@ -113,12 +113,7 @@ def assess(program: Program, lines: Sequence[Line], at: float, known: float | No
 
     Pure: the same program, lines and times give the same assessment. `known` defaults to the last line.
     """
-    history = fold(lines, program, float("inf") if known is None else known)
-    view = View(program, history, end_of(at))
-    suspected = suspicions(program, history, view)
-    if suspected:
-        history.doubted = {s.observation.line: s.slip for s in suspected}
-        view = View(program, history, end_of(at))
+    view, suspected = view_of(program, lines, at, known)
     view.judge_together()
     rules = [
         _rule(view, rule.spec.name, member)
@@ -132,6 +127,19 @@ def assess(program: Program, lines: Sequence[Line], at: float, known: float | No
     ]
     places = [_place(view, program.look, name) for name in program.places] if program.look else []
     return Assessment(view, len(lines), rules, findings, places, suspected)
+
+
+def view_of(
+    program: Program, lines: Sequence[Line], at: float, known: float | None = None
+) -> tuple[View, list[Suspicion]]:
+    """What the facts may be, and which entries are suspect: what an assessment begins with."""
+    history = fold(lines, program, float("inf") if known is None else known)
+    view = View(program, history, end_of(at))
+    suspected = suspicions(program, history, view)
+    if suspected:
+        history.doubted = {s.observation.line: s.slip for s in suspected}
+        view = View(program, history, end_of(at))
+    return view, suspected
 
 
 def _members(view: View, per: str | None) -> Sequence[str | None]:

@@ -148,8 +148,10 @@ def _option(domain: OptionDomain, text: str, ref: Ref) -> str:
             domain.labels.get(name, name).casefold(),
         ):
             return name
+    # `y` and `n` answer yes or no: among other answers they were meant for another question.
+    meant = wanted not in ("y", "n") or {"yes", "no"} & set(domain.names)
     starts = [n for n in domain.names if n.casefold().startswith(wanted)]
-    if len(starts) == 1:
+    if len(starts) == 1 and meant:
         return starts[0]
     help = did_you_mean(text, domain.names)
     if help is None:

@@ -10,7 +10,7 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 from stillair import quantity
-from stillair.assess import Assessment, EntryError, May, Permission, read_fact, read_value
+from stillair.assess import Assessment, EntryError, May, Permission, View, read_fact, read_value
 from stillair.assess.uses import uses, verdict_in
 from stillair.condition.core import NumberDomain, Ref
 from stillair.fault import did_you_mean
@@ -119,16 +119,7 @@ class Expectations:
             yield Check(f"rule {text}", verdict, states[0].verdict.word, text)
 
     def _conditions(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
-        named = {str(use): use for use in uses(self.program)}
-        for text, verdict in wanted.items():
-            name, members = str(text), ""
-            if name not in named:
-                name, _, members = name.rpartition(" of ")
-            if name not in named:
-                near = did_you_mean(str(text), named)
-                raise ScenarioError(f"there is no condition `{text}`" + (f" ({near})" if near else ""))
-            got = verdict_in(self.found.view, named[name], members.split(", ") if members else ())
-            yield Check(f"condition {text}", verdict, "not judged" if got is None else got.word)
+        return conditions(self.found.view, wanted)
 
     def _because(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
         for text, phrases in wanted.items():
@@ -267,6 +258,20 @@ class Expectations:
         for phrase in wanted if self._make_trail is not None else ():
             said = self._said_in_trail(phrase)
             yield Check("trail does not say", "silence", phrase if said else "silence")
+
+
+def conditions(view: View, wanted: Mapping[str, Any]) -> Iterable[Check]:
+    """What is expected of the verdicts of conditions, by their uses."""
+    named = {str(use): use for use in uses(view.program)}
+    for text, verdict in wanted.items():
+        name, members = str(text), ""
+        if name not in named:
+            name, _, members = name.rpartition(" of ")
+        if name not in named:
+            near = did_you_mean(str(text), named)
+            raise ScenarioError(f"there is no condition `{text}`" + (f" ({near})" if near else ""))
+        got = verdict_in(view, named[name], members.split(", ") if members else ())
+        yield Check(f"condition {text}", verdict, "not judged" if got is None else got.word)
 
 
 def _folded(text: str) -> str:

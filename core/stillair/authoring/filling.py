@@ -359,4 +359,13 @@ def written(
         "follows": name,
         "does": does,
     }
-    return yaml.safe_dump(text, sort_keys=False, allow_unicode=True, width=110, default_flow_style=None)
+    return yaml.dump(
+        text, Dumper=_Tidy, sort_keys=False, allow_unicode=True, width=110, default_flow_style=None
+    )
+
+
+class _Tidy(yaml.SafeDumper):
+    """Lists stand two spaces in, as in the other files of a pack."""
+
+    def increase_indent(self, flow: bool = False, indentless: bool = False) -> None:
+        super().increase_indent(flow, False)

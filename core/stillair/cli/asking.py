@@ -312,7 +312,7 @@ class Asking:
             if text:
                 screen.say(text, f"  {word}: ")
         if spec.counts_when is not None and spec.counts_when.because:
-            screen.say(spec.counts_when.because, "  counts only when: ")
+            screen.say(spec.counts_when.because, "  does not count when: ")
         if spec.good_for is not None:
             screen.say(f"{spec.good_for}", "  good for: ")
         if spec.void_after:
