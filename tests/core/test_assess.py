@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime, timedelta, timezone
 from textwrap import dedent
 
 import pytest
@@ -1216,3 +1217,18 @@ def test_y_and_n_answer_yes_or_no_and_nothing_else() -> None:
     assert read_value(found, Ref("drops"), "no").body["value"] == "none"
     with pytest.raises(EntryError, match="`n` is not an answer to `drops`"):
         read_value(found, Ref("drops"), "n")
+
+
+@pytest.mark.parametrize("hours", [2, 0, -4])
+def test_a_day_is_said_as_it_was_typed(hours: int) -> None:
+    """East of UTC its midnight falls on the day before; what is kept is the moment there."""
+    text = (
+        "checklist: kettle\ntitle: K\nfacts:\n  due: {ask: Which day?, quantity: moment, "
+        "between: 2020-01-01 00:00 +00:00 .. 2060-01-01 00:00 +00:00}\n"
+    )
+    manifest = "pack: kettle\nversion: 1.0.0\ntitle: K\nengine: '>=0.1,<1'\nchecklists: [kettle.yaml]\n"
+    pack = read_texts({"manifest.yaml": manifest, "kettle.yaml": text}, plugins={}, label="kettle")
+    zone = timezone(timedelta(hours=hours))
+    entry = read_value(compile_packs([pack], {}, {}), Ref("due"), "2026-09-30", zone=zone)
+    assert entry.understood == "2026-09-30"
+    assert entry.body["value"] == datetime(2026, 9, 30, tzinfo=zone).timestamp()

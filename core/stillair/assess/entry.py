@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import tzinfo
 from typing import NamedTuple
@@ -17,6 +18,8 @@ __all__ = ["Entry", "EntryError", "read_fact", "read_value", "split"]
 
 #: Characters of a value (judgement): more is a paste by mistake, and nobody reads it in a trail.
 LONGEST = 2000
+
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 
 
 class EntryError(Exception):
@@ -136,6 +139,9 @@ def _number(
     body["value"] = found.value
     body["read"] = text
     body["unit"] = found.unit.symbol
+    if domain.dimension.name == "moment" and zone is not None:
+        # As it was typed, and not as the day it is in UTC.
+        return text if _DAY.fullmatch(text) else quantity.show_moment(found.value, zone)
     return quantity.show(found.value, found.unit)
 
 
