@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from stillair import quantity
 from stillair.assess import Observation, View, end_of
-from stillair.assess.program import Cond, Rule
+from stillair.assess.program import Cond, Rule, bound
 from stillair.condition import core
 from stillair.condition.core import Condition, Ref
 from stillair.condition.tree import judge
@@ -18,7 +18,17 @@ from stillair.verdict import Verdict, Why
 from stillair.wording import Wording, area, duration, exact, floor_digits, number
 from stillair.working import members_put_in, working
 
-__all__ = ["Judgement", "changes", "judgement", "judgement_of_rule", "settles", "time_left", "wait_says"]
+__all__ = [
+    "Judgement",
+    "changes",
+    "deciders",
+    "deciders_of_rule",
+    "judgement",
+    "judgement_of_rule",
+    "settles",
+    "time_left",
+    "wait_says",
+]
 
 Binding = Mapping[str, str]
 _NOT_BOUND: Binding = {}
@@ -75,6 +85,21 @@ def judgement_of_rule(wording: Wording, name: str, member: str | None, deepest: 
     return judgement(wording, view, rule.when, binding, deepest)
 
 
+def deciders_of_rule(wording: Wording, name: str, member: str | None) -> Iterator[Judgement]:
+    """The tests that decide a rule, as of the moment that decided it; each is read when it is asked for.
+
+    Where one of several is enough, those that hold; where one of all is wanting, those that fail.
+    """
+    rule = wording.program.rules[name]
+    view = _view_that_decided(wording.found.view, rule, member)
+    return deciders(wording, view, rule.when, bound(rule, member))
+
+
+def deciders(wording: Wording, view: View, cond: Cond, binding: Binding = _NOT_BOUND) -> Iterator[Judgement]:
+    """The tests that decide a condition in a view, in the same way."""
+    return _Reader(wording, view, binding, deepest=0).deciders(cond.checked)
+
+
 def _view_that_decided(view: View, rule: Rule, member: str | None) -> View:
     """The view as of the moment that gave a rule its verdict: now, unless what it rests on has aged since."""
     binding = {rule.per: member} if rule.per is not None and member is not None else _NOT_BOUND
@@ -129,6 +154,16 @@ class _Reader:
                 join = "all of" if isinstance(condition, core.All) else "any of"
                 return Judgement(text, verdict, join=join, lines=lines, parts=parts)
         return Judgement(text, verdict, says=f"{text}, whatever is known")
+
+    def deciders(self, condition: Condition) -> Iterator[Judgement]:
+        if not isinstance(condition, core.All | core.Either):
+            yield self.read(condition)
+            return
+        decides = Verdict.FAILS if isinstance(condition, core.All) else Verdict.HOLDS
+        every = judge(condition, self._lookup) is not decides
+        for part in condition.parts:
+            if every or judge(part, self._lookup) is decides:
+                yield from self.deciders(part)
 
     def _lookup(self, ref: Ref) -> Number | Options:
         return self.view.value(ref.bound(self.binding) if self.binding else ref)

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
 
 from stillair.assess import Finding, RuleState
 from stillair.condition.core import Ref
 from stillair.job import Line as Entry
-from stillair.margin import Judgement, judgement_of_rule
+from stillair.margin import Judgement, deciders_of_rule
 from stillair.verdict import Verdict
 from stillair.wording import Wording
 
 from .aged import is_closed, only_aged
 from .document import Block, Code, Item, Part, Strong, line
 from .prose import prose
-from .reason import because, items, judged, rule_name, seen, telling, tests
+from .reason import because, items, judged_deciders, rule_name, seen, tests
 
 __all__ = ["about_places", "finding_said", "finding_title", "findings", "ranked"]
 
@@ -132,8 +133,8 @@ def _at(wording: Wording, entries: Sequence[Entry], group: Sequence[Finding]) ->
 def _rested(wording: Wording, state: RuleState, finding: Finding, told: set[int]) -> Iterator[Item]:
     """The rule that gave a finding of a place, and the tests that rest on more than was observed there."""
     rule = wording.program.rules[state.rule]
-    tree = judgement_of_rule(wording, state.rule, state.member, deepest=0)
-    more = [each for each in telling(tree) if not each.lines or not set(each.lines) <= told]
+    deciding = deciders_of_rule(wording, state.rule, state.member)
+    more = [each for each in deciding if not each.lines or not set(each.lines) <= told]
     name, condition = Code(state.rule), Code(rule.when.text)
     yield Item(
         line("Rule ", name, ", finding ", Code(finding.name), ": ", condition),
@@ -224,5 +225,5 @@ def _absent(wording: Wording) -> Iterator[Item]:
 def _failing(wording: Wording, finding: Finding) -> Iterator[Judgement]:
     """The tests that fail, at most two of each rule."""
     for name in wording.program.findings[finding.name]:
-        tree = judged(wording, name, finding.member)
-        yield from [each for each in telling(tree) if each.verdict is Verdict.FAILS][:2]
+        failing = (e for e in judged_deciders(wording, name, finding.member) if e.verdict is Verdict.FAILS)
+        yield from islice(failing, 2)

@@ -9,7 +9,7 @@ from stillair.assess import Observation, RuleState
 from stillair.assess.program import bound
 from stillair.because import reading_used
 from stillair.job import Line as Entry
-from stillair.margin import Judgement, judgement, judgement_of_rule
+from stillair.margin import Judgement, deciders, deciders_of_rule, judgement, judgement_of_rule
 from stillair.verdict import Verdict
 from stillair.wording import Wording
 
@@ -23,6 +23,7 @@ __all__ = [
     "counted",
     "items",
     "judged",
+    "judged_deciders",
     "label",
     "lines_said",
     "quoted",
@@ -101,6 +102,15 @@ def judged(wording: Wording, rule: str, member: str | None) -> Judgement:
         return judgement_of_rule(wording, rule, member, deepest=0)
     compiled = wording.program.rules[rule]
     return judgement(wording, view, compiled.when, bound(compiled, member), deepest=0)
+
+
+def judged_deciders(wording: Wording, rule: str, member: str | None) -> Iterator[Judgement]:
+    """What `telling` gives of the judged tests of a rule; none is read before it is asked for."""
+    verdict, view = when_last_read(wording, rule, member)
+    if view is wording.found.view or verdict is Verdict.OPEN:
+        return deciders_of_rule(wording, rule, member)
+    compiled = wording.program.rules[rule]
+    return deciders(wording, view, compiled.when, bound(compiled, member))
 
 
 def _lines_in(says: str) -> Iterator[int]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from stillair.assess import Finding
 from stillair.condition import core
-from stillair.margin import judgement_of_rule
+from stillair.margin import deciders_of_rule
 from stillair.verdict import Verdict, Why
 from stillair.wording import Wording
 
@@ -15,7 +15,6 @@ from .aged import open_findings
 from .document import Code, Item, Line, Part, Strong, line
 from .findings import about_places, finding_said, finding_title, ranked
 from .prose import prose
-from .reason import telling
 from .stops import in_force, parted, stop_said
 
 __all__ = ["in_short"]
@@ -109,7 +108,7 @@ def _margin(wording: Wording, finding: Finding) -> str:
     assert finding.rule is not None
     tests = [
         each
-        for each in telling(judgement_of_rule(wording, finding.rule, finding.member, deepest=0))
+        for each in deciders_of_rule(wording, finding.rule, finding.member)
         if " ± " in each.says and each.verdict is Verdict.HOLDS
     ]
     if not tests:

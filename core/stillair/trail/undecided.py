@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from stillair.assess import Finding
 from stillair.because import deciding
 from stillair.condition.core import Ref
-from stillair.margin import judgement_of_rule, wait_says
+from stillair.margin import deciders_of_rule, wait_says
 from stillair.verdict import Why
 from stillair.wording import Wording
 
 from .aged import open_findings
 from .document import Block, Code, Item, Part, Strong, line
 from .prose import prose
-from .reason import items, telling
+from .reason import items
 
 __all__ = ["undecided"]
 
@@ -78,8 +78,8 @@ def _open(wording: Wording, group: Sequence[Finding], reasons: Sequence[str]) ->
         binding = {rule.per: first.member} if rule.per and first.member else {}
         missing.update(dict.fromkeys(wording.found.view.missing(rule.when, binding)))
         if len(group) == 1:
-            tree = judgement_of_rule(wording, name, first.member, deepest=0)
-            settled.update(dict.fromkeys(e.settles for e in telling(tree) if e.settles))
+            tests = deciders_of_rule(wording, name, first.member)
+            settled.update(dict.fromkeys(each.settles for each in tests if each.settles))
     if missing:
         # The members are named above: the questions stand alone.
         asked = [Ref(ref.name) for ref in missing] if per is not None else list(missing)
