@@ -103,6 +103,34 @@ def test_confirmed_leaks_move_the_beliefs_by_their_number(company: Company) -> N
     assert "jobs: 7\nfaults: 8\n" in text
 
 
+@pytest.mark.parametrize("strength", ["nan", "inf", "1e-320", "0.5", "1e9", "-20"])
+def test_a_strength_that_is_no_number_of_faults_is_refused_and_nothing_is_written(
+    company: Company, strength: str
+) -> None:
+    company.job("valley")
+    refused = company.run(
+        "learn",
+        *company.jobs,
+        "-o",
+        str(company.beliefs),
+        "--pack",
+        str(company.pack),
+        f"--strength={strength}",
+    )
+    assert refused.exit_code == 1
+    assert "--strength is from 1 to 100000" in refused.output
+    assert not company.beliefs.exists()
+
+
+def test_the_strength_given_is_what_the_shipped_beliefs_are_worth(company: Company) -> None:
+    """A prior of 4 faults with 0.1 at the valley, and 6 more: 6.4 of 10. Of 20: 8 of 26."""
+    for _ in range(6):
+        company.job("valley")
+    company.learn("--strength", "4")
+    assert company.learned("valley") == pytest.approx(0.64, abs=1e-6)
+    assert "\nstrength: 4\n" in company.beliefs.read_text(encoding="utf-8")
+
+
 def test_with_nothing_confirmed_the_shipped_beliefs_come_out_unchanged(company: Company) -> None:
     company.job()
     said = " ".join(company.learn().output.split())

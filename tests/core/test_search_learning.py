@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from math import inf, nan
 
 import numpy as np
 import pytest
@@ -72,11 +73,59 @@ def test_what_clues_pointed_to_is_not_counted_twice() -> None:
     assert plain["coil"].share > 0.55
 
 
+@pytest.mark.parametrize("factor", [3, 9, 27])
+def test_a_fault_found_against_the_clues_is_one_fault(factor: float) -> None:
+    """Five faults at b, each time a was so much likelier: against the likelihood over a fine grid.
+
+    One of 10,000 draws: its mean is off by a hundredth of the spread, its ends by some more.
+    """
+    found = learn({"a": 0.5, "b": 0.5}, 20, [Fault("b", {"a": factor})] * 5)["b"]
+    b = np.linspace(1e-6, 1 - 1e-6, 200_001)
+    logs = 9 * np.log(b) + 9 * np.log(1 - b) + 5 * np.log(b / (factor * (1 - b) + b))
+    density = np.exp(logs - logs.max())
+    density /= density.sum()
+    low, high = (b[np.searchsorted(np.cumsum(density), c)] for c in (0.025, 0.975))
+    assert found.share == pytest.approx((b * density).sum(), abs=0.006)
+    assert (found.low, found.high) == pytest.approx((low, high), abs=0.015)
+    assert found.faults == 5
+
+
+@pytest.mark.parametrize(("number", "factor", "often"), [(60, 3, 0.5), (60, 9, 1), (600, 9, 1)])
+def test_the_interval_holds_at_its_rate_where_clues_pointed(number: int, factor: float, often: float) -> None:
+    """A clue at one place, now and then at none. Four standard errors, as if of one weight, are allowed."""
+    rng = np.random.default_rng(number)
+    names, strength, draws = list(PRIOR), 20, 400
+    held = 0
+    for _ in range(draws):
+        true = rng.dirichlet([strength * p for p in PRIOR.values()])
+        data = []
+        for _ in range(number):
+            clues = {names[rng.integers(6)]: float(factor)} if rng.random() < often else NONE
+            chances = true * [clues.get(name, 1.0) for name in names]
+            data.append(Fault(names[rng.choice(6, p=chances / chances.sum())], clues))
+        found = learn(PRIOR, strength, data)
+        held += sum(found[n].low <= w <= found[n].high for n, w in zip(names, true, strict=True))
+    rate = held / draws / len(names)
+    assert abs(rate - RATE) < 4 * (RATE * (1 - RATE) / draws) ** 0.5
+
+
+def test_what_is_learned_does_not_hang_on_the_order_of_the_faults() -> None:
+    data = [Fault("caps", {"coil": 4.0})] * 3 + [Fault("coil", NONE)] * 5 + [Fault("stems", {"stems": 2.0})]
+    assert learn(PRIOR, 20, data) == learn(PRIOR, 20, data[::-1])
+    assert learn(PRIOR, 20, [Fault(f.place, dict.fromkeys(PRIOR, 3.0)) for f in data]) == learn(
+        PRIOR, 20, [Fault(f.place, NONE) for f in data]
+    )
+
+
 def test_a_place_nobody_believes_in_cannot_be_learned_of() -> None:
     with pytest.raises(ValueError, match="attic"):
         learn(PRIOR, 20, [Fault("attic", NONE)])
+
+
+@pytest.mark.parametrize("strength", [0, 1e-320, 0.99, 1e6, inf, nan])
+def test_a_prior_worth_next_to_nothing_or_without_end_is_refused(strength: float) -> None:
     with pytest.raises(ValueError, match="strength"):
-        learn(PRIOR, 0, [])
+        learn(PRIOR, strength, [])
 
 
 @pytest.mark.parametrize(("a", "b"), [(0.4, 19.6), (2, 3), (9, 11), (33, 17), (600, 1400), (20_000, 9)])

@@ -52,8 +52,11 @@ def learn(
     Only what two methods confirmed is learned from; every job left out is named with the reason. A new job
     goes by the file with `stillair guide JOB --beliefs FILE`.
     """
-    if strength <= 0:
-        raise Mistake("--strength is above 0", "say how many confirmed faults the shipped beliefs are worth")
+    if not learning.LEAST <= strength <= learning.MOST:
+        raise Mistake(
+            f"--strength is from {learning.LEAST:g} to {learning.MOST:.0f}",
+            "say how many confirmed faults the shipped beliefs are worth",
+        )
     screen = Screen()
     pack = _pack_of(settings, packs)
     prior = {place.name: place.belief for checklist in pack.checklists for place in checklist.places}
