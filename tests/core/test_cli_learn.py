@@ -117,7 +117,7 @@ def test_a_strength_that_is_no_number_of_faults_is_refused_and_nothing_is_writte
         str(company.pack),
         f"--strength={strength}",
     )
-    assert refused.exit_code == 1
+    assert refused.exit_code == 2
     assert "--strength is from 1 to 100000" in refused.output
     assert not company.beliefs.exists()
 
