@@ -170,12 +170,30 @@ def test_a_kind_of_jobs_has_beliefs_of_its_own_where_there_are_enough(company: C
     assert "age old: beliefs of its own, from 20 faults" in " ".join(said.split())
     text = company.beliefs.read_text(encoding="utf-8")
     assert "young" not in text
-    assert company.learned("chimney", text.split("old:")[1]) > company.learned("chimney")
+    # The others make a prior of 20 with 4 of 39 at the chimney, and 20 of 20 more.
+    assert company.learned("chimney", text.split("old:")[1]) == pytest.approx(
+        (20 * 4 / 39 + 20) / 40, abs=1e-6
+    )
+    assert company.learned("chimney") == pytest.approx(24 / 59, abs=1e-6)
+
+
+def test_a_kind_that_every_job_is_of_says_what_all_say(company: Company) -> None:
+    """Its own jobs are no prior for it: the 20 leaks would count twice."""
+    for place in ("chimney", "valley"):
+        for _ in range(10):
+            company.job(place, old=True)
+    company.learn()
+    every, own = company.beliefs.read_text(encoding="utf-8").split("bands:")
+    rows = re.compile(r"(\w+): \{belief: (\S+), faults: \d+, between: (.*)\}")
+    assert len(rows.findall(every)) == 4
+    assert rows.findall(own) == rows.findall(every)
 
 
 def test_a_new_job_goes_by_the_file_and_keeps_it(company: Company) -> None:
     for _ in range(30):
         company.job("valley", old=True)
+    for _ in range(10):
+        company.job("gutter", old=False)
     company.learn()
     path = str(company.folder / "new.job")
     begun = company.run(
@@ -185,13 +203,15 @@ def test_a_new_job_goes_by_the_file_and_keeps_it(company: Company) -> None:
     company.beliefs.unlink()
     with Session.load(path, clock=company.clock) as session:
         found = session.assess()
-        # 2 of 20 and 30 more: 32 of 50; the band is not known yet.
-        assert found.beliefs["valley"].first == pytest.approx(32 / 50, abs=1e-5)
+        # 2 of 20 and 30 of 40 more: 32 of 60; the band is not known yet.
+        assert found.beliefs["valley"].first == pytest.approx(32 / 60, abs=1e-5)
         told = company.run("trail", path).output
-        assert "learned from 30 closed jobs with 30 confirmed faults" in " ".join(told.split())
+        assert "learned from 40 closed jobs with 40 confirmed faults" in " ".join(told.split())
     with Session.load(path, write=True, by="A. Tech", clock=company.clock) as session:
         session.write("observe", {"fact": "planned", "value": "yes", "read": "yes"})
-        assert session.assess().beliefs["valley"].first > 32 / 50
+        # The others make a prior of 20 with 2 of 30 at the valley, and 30 of 30 more: just that.
+        first = session.assess().beliefs["valley"].first
+        assert first == pytest.approx((20 * 2 / 30 + 30) / 50, abs=1e-5)
 
 
 @pytest.mark.parametrize(

@@ -70,7 +70,7 @@ def learn(
             cases.append(found)
     faults = [fault for case in cases for fault in case.faults]
     every = learning.learn(prior, strength, faults)
-    bands = dict(_bands(pack, cases, every, strength))
+    bands = dict(_bands(pack, cases, prior, strength))
     text = _written(pack, every, bands, prior, cases, strength)
     try:
         Path(output).write_text(text, encoding="utf-8", newline="\n")
@@ -151,16 +151,17 @@ def _case(
 
 
 def _bands(
-    pack: Pack, cases: Sequence[_Case], every: Mapping[str, Learned], strength: float
+    pack: Pack, cases: Sequence[_Case], prior: Mapping[str, float], strength: float
 ) -> Iterator[tuple[tuple[str, str], tuple[int, dict[str, Learned]]]]:
-    """The kinds of jobs with enough faults: their prior is what all jobs say."""
-    prior = {name: each.share for name, each in every.items()}
+    """The kinds of jobs with enough faults: their prior is what all other jobs say."""
     for checklist in pack.checklists:
         for group, bands in checklist.bands:
             for band, _ in bands:
                 faults = [f for case in cases if (group, band) in case.bands for f in case.faults]
                 if len(faults) >= ENOUGH:
-                    yield (group, band), (len(faults), learning.learn(prior, strength, faults))
+                    others = [f for case in cases if (group, band) not in case.bands for f in case.faults]
+                    before = {n: each.share for n, each in learning.learn(prior, strength, others).items()}
+                    yield (group, band), (len(faults), learning.learn(before, strength, faults))
 
 
 def _written(
