@@ -170,6 +170,7 @@ def assessment(wording: Wording) -> Account:
             }
             for p in found.places
         ],
+        "learned": _learned(wording),
         "search": _search(wording),
         "doubted": [
             {"fact": wording.name(s.ref), "line": s.observation.line, "slip": s.slip, "other": s.other}
@@ -202,6 +203,22 @@ def _belief(wording: Wording, place: str) -> Account:
             for q in (search.quiet if search is not None else ())
             if q.place == place
         ],
+    }
+
+
+def _learned(wording: Wording) -> Account | None:
+    """From what the beliefs were learned; None where they are as written."""
+    if not wording.program.learned:
+        return None
+    band = wording.found.band
+    return {
+        "packs": [
+            {"pack": pack, "jobs": jobs, "faults": faults, "strength": strength}
+            for pack, (jobs, faults, strength) in wording.program.learned.items()
+        ],
+        "band": None
+        if band is None
+        else {"group": band.group, "band": band.band, "jobs": band.jobs, "faults": band.faults},
     }
 
 

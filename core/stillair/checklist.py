@@ -441,11 +441,18 @@ class CheckSpec(NamedTuple):
     at_hand: Text | None
 
 
-class LearnedSpec(NamedTuple):
-    """Beliefs learned from closed jobs, for one text of a pack and no other.
+class LearnedBand(NamedTuple):
+    """Beliefs learned for one kind of jobs, from so many jobs and confirmed faults of that kind."""
 
-    `bands` has (group, band, beliefs) where there was enough to learn from.
-    """
+    group: Text
+    band: Text
+    jobs: int
+    faults: int
+    places: tuple[tuple[Text, float], ...]
+
+
+class LearnedSpec(NamedTuple):
+    """Beliefs learned from closed jobs, for one text of a pack and no other; `bands` where enough were."""
 
     pack: Text
     version: Text
@@ -454,7 +461,7 @@ class LearnedSpec(NamedTuple):
     jobs: int
     faults: int
     places: tuple[tuple[Text, float], ...]
-    bands: tuple[tuple[Text, Text, tuple[tuple[Text, float], ...]], ...]
+    bands: tuple[LearnedBand, ...]
 
 
 class BetterTest(NamedTuple):

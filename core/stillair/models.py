@@ -24,6 +24,7 @@ from stillair.checklist import (
     GroupSpec,
     Impossible,
     InstrumentSpec,
+    LearnedBand,
     LearnedSpec,
     LimitChange,
     LimitSpec,
@@ -829,6 +830,7 @@ class LearnedBeliefShape(Shape):
 
 
 class LearnedBandShape(Shape):
+    jobs: Number
     faults: Number
     places: dict[Identifier, LearnedBeliefShape]
 
@@ -855,7 +857,7 @@ class LearnedShape(Shape):
             int(self.faults),
             _beliefs(self.places),
             tuple(
-                (group, band, _beliefs(found.places))
+                LearnedBand(group, band, int(found.jobs), int(found.faults), _beliefs(found.places))
                 for group, bands in self.bands.items()
                 for band, found in bands.items()
             ),

@@ -159,7 +159,7 @@ def _with_beliefs(
         raise StillairError(learned.pack.fault("SA408", message, help="learn them again for this pack"))
     places = [place.name for checklist in checklists for place in checklist.places]
     faults = []
-    for beliefs in (learned.places, *(each for _, _, each in learned.bands)):
+    for beliefs in (learned.places, *(each.places for each in learned.bands)):
         given = [name.text for name, _ in beliefs]
         faults += [
             name.fault("SA408", f"the pack has no place `{name}`", help=did_you_mean(name.text, places))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import re
 import sys
 from datetime import UTC, datetime
+from operator import mul
 from pathlib import Path
 from textwrap import dedent
 
@@ -48,7 +50,14 @@ class Company:
         self.clock = FixedClock(NINE)
         self.jobs: list[str] = []
 
-    def job(self, *faults: str, old: bool | None = None, closed: bool = True, proved: bool = True) -> str:
+    def job(
+        self,
+        *faults: str,
+        old: bool | None = None,
+        ladder: bool = False,
+        closed: bool = True,
+        proved: bool = True,
+    ) -> str:
         path = str(self.folder / f"{len(self.jobs)}.job")
         self.clock.at += 60
         with Session.start(path, packs=[str(self.pack)], by="A. Tech", clock=self.clock) as session:
@@ -60,6 +69,8 @@ class Company:
             see("hose", "runs")
             if old is not None:
                 see("planned", "yes" if old else "no")
+            if ladder:
+                see("ladder", "yes")
             for place in faults:
                 see("wet", "drip", place)
                 if proved:
@@ -167,7 +178,7 @@ def test_a_kind_of_jobs_has_beliefs_of_its_own_where_there_are_enough(company: C
     for _ in range(19):
         company.job("gutter", old=False)
     said = company.learn().output
-    assert "age old: beliefs of its own, from 20 faults" in " ".join(said.split())
+    assert "age old: beliefs of its own, from 20 jobs with 20 faults" in " ".join(said.split())
     text = company.beliefs.read_text(encoding="utf-8")
     assert "young" not in text
     # The others make a prior of 20 with 4 of 39 at the chimney, and 20 of 20 more.
@@ -212,6 +223,69 @@ def test_a_new_job_goes_by_the_file_and_keeps_it(company: Company) -> None:
         # The others make a prior of 20 with 2 of 30 at the valley, and 30 of 30 more: just that.
         first = session.assess().beliefs["valley"].first
         assert first == pytest.approx((20 * 2 / 30 + 30) / 50, abs=1e-5)
+
+
+def test_of_two_kinds_of_the_same_jobs_one_counts_and_is_told(company: Company) -> None:
+    """20 jobs with 21 leaks are old, the same 20 and one more are wood: the larger kind counts, by itself."""
+    checklist = company.pack / "roof.yaml"
+    text = checklist.read_text(encoding="utf-8")
+    young = "young: planned is no}"
+    assert young in text
+    kinds = "{wood: planned is yes or ladder is yes, stone: planned is no}"
+    checklist.write_text(text.replace(young, f"{young}, build: {kinds}"), encoding="utf-8")
+    company.job("chimney", "valley", old=True)
+    for _ in range(19):
+        company.job("chimney", old=True)
+    company.job("skylight", ladder=True)
+    for _ in range(15):
+        company.job("gutter", old=False)
+    company.learn()
+    text = company.beliefs.read_text(encoding="utf-8")
+    assert "    old:\n      jobs: 20\n      faults: 21\n" in text
+    assert "    wood:\n      jobs: 21\n      faults: 22\n" in text
+    path = str(company.folder / "new.job")
+    company.run(
+        "--by", "A. Tech", "guide", path, "--pack", str(company.pack), "--beliefs", str(company.beliefs)
+    )
+    with Session.load(path, write=True, by="A. Tech", clock=company.clock) as session:
+        assert session.assess().band is None
+        session.write("observe", {"fact": "planned", "value": "yes", "read": "yes"})
+        found = session.assess()
+    for place in ("gutter", "chimney", "skylight", "valley"):
+        wood = company.learned(place, text.split("wood:")[1])
+        assert found.beliefs[place].first == pytest.approx(wood, abs=1e-5)
+    told = json.loads(company.run("trail", path, "--format", "json").output)["assessment"]["learned"]
+    assert told["band"] == {"group": "build", "band": "wood", "jobs": 21, "faults": 22}
+    assert told["packs"] == [{"pack": "roof", "jobs": 36, "faults": 37, "strength": 20}]
+    trail = " ".join(company.run("trail", path).output.split())
+    assert "build wood: from 21 of these jobs, with 22 of these faults" in trail
+
+
+def test_a_leak_where_clues_pointed_moves_the_belief_less(company: Company) -> None:
+    """The same six leaks at the valley, with a clue there each time, and then with none known."""
+    checklist = company.pack / "roof.yaml"
+    text = checklist.read_text(encoding="utf-8")
+    tenfold = "limits:\n  tenfold: {is: 10, between: 1 .. 90, safer: neither, source: judgement}\n"
+    clue = "clues: [{clue: kept, when: planned is yes, weighs: {valley: tenfold}, why: It is old.}]\nrules:\n"
+    changed = text.replace("limits:\n", tenfold, 1).replace("rules:\n", clue, 1)
+    checklist.write_text(changed, encoding="utf-8")
+    found = []
+    for old in (True, None):
+        for _ in range(6):
+            company.job("valley", old=old)
+        company.learn()
+        for job in company.jobs:
+            Path(job).unlink()
+        company.jobs.clear()
+        found.append(company.learned("valley"))
+    pointed, plain = found
+    assert plain == pytest.approx(8 / 26, abs=1e-6)
+    # Over a fine grid: weight^1 (1 - weight)^17 (10 weight / (1 + 9 weight))^6.
+    weight = [(i + 0.5) / 100_000 for i in range(100_000)]
+    density = [w * (1 - w) ** 17 * (w / (1 + 9 * w)) ** 6 for w in weight]
+    exact = sum(map(mul, weight, density)) / sum(density)
+    assert exact < 0.2
+    assert pointed == pytest.approx(exact, abs=0.005)
 
 
 @pytest.mark.parametrize(

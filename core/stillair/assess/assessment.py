@@ -10,11 +10,11 @@ from stillair.condition.core import GRADES, Ref
 from stillair.job import Line
 from stillair.verdict import Reason, Why
 
-from .beliefs import Belief, beliefs
+from .beliefs import Belief, band_of, beliefs
 from .choice import Choice
 from .gates import Gates
 from .history import History, end_of, events_of, fold
-from .program import Program
+from .program import Band, Program
 from .reach import Reach
 from .searching import Search
 from .states import Action, Finding, Permission, PlaceState, RuleState, StepState, Suspicion
@@ -68,6 +68,11 @@ class Assessment:
     def beliefs(self) -> dict[str, Belief]:
         """How likely each place is now, by its name."""
         return {belief.place: belief for belief in beliefs(self.view)}
+
+    @property
+    def band(self) -> Band | None:
+        """The kind of jobs whose learned beliefs this job goes by."""
+        return band_of(self.view)
 
     @property
     def search(self) -> Search | None:

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from stillair.verdict import Reason, Verdict
 
-from .program import NO_BINDING, Binding, Clue
+from .program import NO_BINDING, Band, Binding, Clue
 
 if TYPE_CHECKING:
     from .view import View
 
-__all__ = ["Belief", "OpenClue", "Weighed", "beliefs"]
+__all__ = ["Belief", "OpenClue", "Weighed", "band_of", "beliefs"]
 
 
 class Weighed(NamedTuple):
@@ -54,20 +54,25 @@ def beliefs(view: View) -> list[Belief]:
     """
     places = view.program.places
     weighed = {name: tuple(_weighed(view, name)) for name in places}
-    bands = [
-        factors
-        for (group, band), factors in view.program.learned_bands.items()
-        if view.judge(view.program.bands[group][band]) is Verdict.HOLDS
-    ]
-    first = {
-        name: place.spec.belief * math.prod(factors.get(name, 1.0) for factors in bands)
-        for name, place in places.items()
-    }
+    band = band_of(view)
+    factors = {} if band is None else band.factors
+    first = {name: place.spec.belief * factors.get(name, 1.0) for name, place in places.items()}
     now = {name: first[name] * math.prod(w.factor for w in weighed[name]) for name in places}
     before, after = _shares(first), _shares(now)
     return [
         Belief(name, before[name], after[name], weighed[name], tuple(_open(view, name))) for name in places
     ]
+
+
+def band_of(view: View) -> Band | None:
+    """The kind of jobs whose beliefs count: of those this job is of, the one with the most faults.
+
+    Two kinds share jobs, and what these say would count twice.
+    """
+    for band in view.program.learned_bands:
+        if view.judge(view.program.bands[band.group][band.band]) is Verdict.HOLDS:
+            return band
+    return None
 
 
 def _shares(amounts: dict[str, float]) -> dict[str, float]:

@@ -57,6 +57,7 @@ from .program import (
     YES_NO,
     Activity,
     Asker,
+    Band,
     Check,
     Clue,
     Cond,
@@ -553,12 +554,14 @@ class Compiler:
             return
         self.program.learned[pack.name] = (learned.jobs, learned.faults, learned.strength)
         every = {name.text: belief for name, belief in learned.places}
-        for group, band, beliefs in learned.bands:
+        for group, band, jobs, faults, beliefs in learned.bands:
             if band.text not in self.program.bands.get(group.text, ()):
                 self._fault(band, f"there is no band `{band}` of `{group}`", "learn them again", "SA408")
-            self.program.learned_bands[group.text, band.text] = {
+            factors = {
                 name.text: belief / every[name.text] if every[name.text] else 1.0 for name, belief in beliefs
             }
+            self.program.learned_bands.append(Band(group.text, band.text, jobs, faults, factors))
+        self.program.learned_bands.sort(key=lambda band: -band.faults)
 
     def _check(self, spec: CheckSpec) -> None:
         symbol = self.scope.symbols.get(spec.fact.text)

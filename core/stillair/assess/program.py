@@ -35,6 +35,7 @@ __all__ = [
     "NO_BINDING",
     "Activity",
     "Asker",
+    "Band",
     "Binding",
     "Check",
     "Clue",
@@ -239,6 +240,18 @@ class Check(NamedTuple):
     at_hand: Cond | None
 
 
+class Band(NamedTuple):
+    """A kind of jobs with beliefs of its own: from how many jobs and faults, how many times likelier each
+    place was among them than among all.
+    """
+
+    group: str
+    band: str
+    jobs: int
+    faults: int
+    factors: dict[str, float]
+
+
 class Sought(NamedTuple):
     """What the search is for: the finding that says a fault, and by name what the search rests on.
 
@@ -334,8 +347,8 @@ class Program:
     """Kinds of jobs that are learned from apart: of each group the bands, with when a job is of them."""
     learned: dict[str, tuple[int, int, float]] = field(default_factory=dict)
     """The packs whose beliefs were learned: from how many jobs and faults, with a prior worth how many."""
-    learned_bands: dict[tuple[str, str], dict[str, float]] = field(default_factory=dict)
-    """For (group, band), how many times likelier each place was among its jobs than among all."""
+    learned_bands: list[Band] = field(default_factory=list)
+    """The kinds of jobs with beliefs of their own, those with the most faults first."""
     pinned: Cond | None = None
     """When the places are taken in their author's order, whatever it costs."""
     balances: dict[str, BalanceSpec] = field(default_factory=dict)

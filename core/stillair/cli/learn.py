@@ -38,6 +38,16 @@ class _Case(NamedTuple):
     bands: frozenset[tuple[str, str]]
 
 
+class _Band(NamedTuple):
+    """A kind of jobs with beliefs of its own, and what is behind them."""
+
+    group: str
+    name: str
+    jobs: int
+    faults: int
+    places: Mapping[str, Learned]
+
+
 @click.command("learn")
 @click.argument("jobs", nargs=-1, required=True, type=click.Path())
 @click.option("-o", "--output", required=True, type=click.Path(), help="The file to write.")
@@ -70,7 +80,7 @@ def learn(
             cases.append(found)
     faults = [fault for case in cases for fault in case.faults]
     every = learning.learn(prior, strength, faults)
-    bands = dict(_bands(pack, cases, prior, strength))
+    bands = list(_bands(pack, cases, prior, strength))
     text = _written(pack, every, bands, prior, cases, strength)
     try:
         Path(output).write_text(text, encoding="utf-8", newline="\n")
@@ -84,8 +94,9 @@ def learn(
             f"{name}: {each.share:.3f} ({each.low:.3f} to {each.high:.3f} at 95 %), {each.faults} faults",
             "  ",
         )
-    for (group, band), (number, _) in bands.items():
-        screen.say(f"{group} {band}: beliefs of its own, from {number} faults", "  ")
+    for band in bands:
+        behind = f"from {band.jobs} jobs with {band.faults} faults"
+        screen.say(f"{band.group} {band.name}: beliefs of its own, {behind}", "  ")
 
 
 def _pack_of(settings: Settings, packs: Sequence[str]) -> Pack:
@@ -152,22 +163,24 @@ def _case(
 
 def _bands(
     pack: Pack, cases: Sequence[_Case], prior: Mapping[str, float], strength: float
-) -> Iterator[tuple[tuple[str, str], tuple[int, dict[str, Learned]]]]:
+) -> Iterator[_Band]:
     """The kinds of jobs with enough faults: their prior is what all other jobs say."""
     for checklist in pack.checklists:
         for group, bands in checklist.bands:
             for band, _ in bands:
-                faults = [f for case in cases if (group, band) in case.bands for f in case.faults]
+                own = [case for case in cases if (group, band) in case.bands]
+                faults = [fault for case in own for fault in case.faults]
                 if len(faults) >= ENOUGH:
                     others = [f for case in cases if (group, band) not in case.bands for f in case.faults]
                     before = {n: each.share for n, each in learning.learn(prior, strength, others).items()}
-                    yield (group, band), (len(faults), learning.learn(before, strength, faults))
+                    places = learning.learn(before, strength, faults)
+                    yield _Band(group, band, len(own), len(faults), places)
 
 
 def _written(
     pack: Pack,
     every: Mapping[str, Learned],
-    bands: Mapping[tuple[str, str], tuple[int, Mapping[str, Learned]]],
+    bands: Sequence[_Band],
     prior: Mapping[str, float],
     cases: Sequence[_Case],
     strength: float,
@@ -186,15 +199,15 @@ def _written(
         "places:",
         *_rows(every, whole, "  "),
     ]
-    groups = dict.fromkeys(group for group, _ in bands)
+    groups = dict.fromkeys(band.group for band in bands)
     if groups:
         lines.append("bands:")
     for group in groups:
         lines.append(f"  {group}:")
-        for (own, band), (number, found) in bands.items():
-            if own == group:
-                lines += [f"    {band}:", f"      faults: {number}", "      places:"]
-                lines += _rows(found, whole, "        ")
+        for band in bands:
+            if band.group == group:
+                lines += [f"    {band.name}:", f"      jobs: {band.jobs}", f"      faults: {band.faults}"]
+                lines += ["      places:", *_rows(band.places, whole, "        ")]
     return "\n".join(lines) + "\n"
 
 

@@ -33,6 +33,12 @@ def believed(wording: Wording, search: Search) -> Iterator[Block]:
             f"The beliefs of {pack} were learned from {jobs} closed jobs with {faults} confirmed faults. "
             f"Those written in it count as {strength:g} more."
         )
+    band = wording.found.band
+    if band is not None:
+        yield line(
+            f"This job is of a kind with beliefs of its own, {band.group} {band.band}: from {band.jobs} of "
+            f"these jobs, with {band.faults} of these faults."
+        )
     rows = []
     for place, belief in wording.found.beliefs.items():
         now = after.places[place]
