@@ -92,6 +92,10 @@ class Assessment:
         """Whether an activity may go on now. KeyError if there is no such activity."""
         return self._gates.activity(name)
 
+    def unproved(self, powered: str) -> tuple[Ref, ...]:
+        """What must still be observed to prove that a powered state has ended; nothing if it is not on."""
+        return tuple(self._gates.proof(powered))
+
     def not_proved_off(self) -> list[str]:
         """What is said of each powered state that has begun and is not proved to have ended."""
         return [self._gates.not_proved_off(n) for n in self.program.powered if self._gates.powered_on(n)]

@@ -1,8 +1,8 @@
 """An open job that goes over to other rules: what comes out otherwise, and what would be loosened by it.
 
 Nothing is loosened in silence. What is not as strict for this job at this moment is named: a stop that stood,
-a gate that was closed, something switched on whose proof is no longer asked, an answer about safety that was
-given to another question.
+a gate that was closed, a step that is no longer behind one, something switched on whose proof is no longer
+asked, a fact that is no longer about safety, an answer a guard rests on that was given to another question.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from stillair.assess import Assessment, May, Program, assess, fold
 from stillair.assess.history import events_of
 from stillair.assess.program import Fact, Step
+from stillair.assess.uses import uses
 from stillair.condition.core import OptionDomain, Ref
 from stillair.job import JSON, Line
 from stillair.verdict import Verdict
@@ -92,15 +93,13 @@ def _loosened(before: Assessment, after: Assessment) -> Iterator[str]:
         if closed and after.activity(name).may is May.YES:
             yield f"the activity {name} was not allowed and now is: {_title(after, name)}"
     for name, step in after.program.steps.items():
-        if not _is_gated(step) and not _is_gated(before.program.steps.get(name)):
+        if not _is_gated(after.program, name) and not _is_gated(before.program, name):
             continue
         for member in _members(after, step):
             if after.permission(name, member).may is May.YES and not _allowed(before, name, member):
                 yield f"the step {Ref(name, member)} was not allowed and now is: {step.spec.title or name}"
-    left_on = after.not_proved_off()
-    for said in before.not_proved_off():
-        if said not in left_on:
-            yield f"it is no longer asked to be proved off: {said}"
+    yield from _ungated(before.program, after.program)
+    yield from _left_on(before, after)
     yield from _otherwise_meant(before, after)
 
 
@@ -116,7 +115,7 @@ def _stops(before: Assessment, after: Assessment) -> Iterator[str]:
         if verdict not in stricter and (state.verdict is Verdict.HOLDS or rule.when.safety):
             yield f"the stop {name} {was} and now {left}: {says}"
         kept = after.program.rules.get(state.rule)
-        if kept is not None and rule.when.safety:
+        if kept is not None and (state.verdict is Verdict.HOLDS or rule.when.safety):
             stops = {text.text for text in kept.spec.stop}
             free = sorted({t.text for t in rule.spec.stop if t.text in after.program.activities} - stops)
             if free:
@@ -127,12 +126,65 @@ def _title(found: Assessment, activity: str) -> str:
     return found.program.activities[activity].spec.title
 
 
-def _is_gated(step: Step | None) -> bool:
+def _is_gated(program: Program, name: str) -> bool:
     """Whether more than its place in the order of work stands before a step."""
+    step = program.steps.get(name)
     if step is None:
         return False
     spec = step.spec
+    if step.per == "place" and any(place.spec.activity for place in program.places.values()):
+        return True
     return bool(spec.activity or spec.never or step.gate is not None or step.powered is not None)
+
+
+def _ungated(old: Program, new: Program) -> Iterator[str]:
+    """Steps with nothing before them that do what was done behind a gate only, as under another name."""
+    free = {each for name, step in old.steps.items() if not _is_gated(old, name) for each in _doings(step)}
+    for name, step in new.steps.items():
+        known = old.steps.get(name)
+        if _is_gated(new, name) or (known is not None and _is_gated(old, name)):
+            continue
+        gained = _doings(step) - (_doings(known) if known is not None else set()) - free
+        for gated, was in old.steps.items():
+            shared = gained & _doings(was)
+            if shared and _is_gated(old, gated):
+                what = ", ".join(sorted(shared))
+                yield f"the step {name} has no gate, and does what {gated} did behind one: {what}"
+
+
+def _doings(step: Step) -> set[str]:
+    """What a step asks, marks and says to do, in words."""
+    asks = {f"asks {name}" for name in step.asks}
+    said = {" ".join(text.split()) for text in (step.spec.title, step.spec.do) if text}
+    return asks | {f"marks {name}" for name in events_of(step)} | {f"“{text}”" for text in said}
+
+
+def _left_on(before: Assessment, after: Assessment) -> Iterator[str]:
+    """What is on under the older rules, and need no longer be proved off, or not by as much."""
+    on = [name for name in before.program.powered if before.unproved(name)]
+    for name, said in zip(on, before.not_proved_off(), strict=True):
+        powered, asked = before.program.powered[name], before.unproved(name)
+        now = after.program.powered.get(name)
+        still = after.unproved(name) if now is not None else ()
+        if now is None or not still:
+            yield f"it is no longer asked to be proved off: {said}"
+            continue
+        gone = [str(ref) for ref in asked if ref not in still]
+        if gone:
+            yield f"{', '.join(gone)} is no longer asked as proof: {said}"
+        masks = dict(now.proof)
+        for fact, mask in powered.proof:
+            more = _options(after.program, fact, masks.get(fact, 0)) - _options(before.program, fact, mask)
+            if more:
+                yield f"{fact} is proof now if it is {', '.join(sorted(more))}: {said}"
+        if now.at_most > powered.at_most:
+            yield f"it may last {now.spec.at_most}, and not {powered.spec.at_most} only: {said}"
+
+
+def _options(program: Program, fact: str, mask: int) -> set[str]:
+    domain = program.facts[fact].domain if mask else None
+    names = domain.names if isinstance(domain, OptionDomain) else ()
+    return {name for bit, name in enumerate(names) if mask >> bit & 1}
 
 
 def _members(found: Assessment, step: Step) -> Sequence[str | None]:
@@ -147,17 +199,29 @@ def _allowed(found: Assessment, name: str, member: str | None) -> bool:
 
 
 def _otherwise_meant(before: Assessment, after: Assessment) -> Iterator[str]:
-    """Answers about safety to a question in other words, and steps done that now stand for more."""
+    """Answers that a guard rests on, to other questions; safety dropped; steps that stand for more."""
     told = {name for (name, _), found in after.history.observations.items() if found[-1].value is not None}
+    guarding = _guarding(before.program) | _guarding(after.program)
     for name, fact in after.program.facts.items():
         was = before.program.facts.get(name)
-        if name in told and was is not None and fact.spec.safety and _asks(was) != _asks(fact):
+        if was is None:
+            continue
+        if was.spec.safety and not fact.spec.safety:
+            yield f"{name} no longer counts as safety: {was.spec.ask}"
+        if name in told and name in guarding and _asks(was) != _asks(fact):
             yield f"the answer to {name} was given to another question: {was.spec.ask}"
     for name, step in after.program.steps.items():
         known = before.program.steps.get(name)
         more = set(events_of(step)) - set(events_of(known) if known is not None else ())
         if known is not None and more and any(key[0] == name for key in after.history.done):
             yield f"the step {name} was done, and is now taken to mean also: {', '.join(sorted(more))}"
+
+
+def _guarding(program: Program) -> frozenset[str]:
+    """The facts about safety, those that prove something off, and all that gates and stops rest on."""
+    proofs = {fact for powered in program.powered.values() for fact, _ in powered.proof}
+    rested = {name for use in uses(program) if use.guards for name in use.cond.mentions}
+    return program.safety_facts | proofs | rested
 
 
 def _asks(fact: Fact) -> tuple[object, ...]:
