@@ -26,20 +26,30 @@ TOOLS = HERE / "tank_tools"
 VAT = """
 checklist: vat
 title: Vat
+lists: {side: {title: Sides, members: {north: North, south: South}}}
 facts:
   lid: {ask: Lid?, options: {shut: Shut, open: Open, off: Off}}
   bottom: {ask: Gauge, quantity: gauge pressure, unit: psig, between: 0 psig .. 100 psig}
+  air: {ask: Is the air clean?, kind: yes-no, safety: true, void after: [turned]}
+  worn: {ask: Worn?, kind: yes-no}
   seen: {ask: Seen?, kind: yes-no, good for: 30 min, counts when: {is: lid is open, because: b}}
-events: {shaken: {say: Shaken}}
+events: {shaken: {say: Shaken}, turned: {say: Turned}}
 limits:
   most: {is: 50 psig, between: 20 psig .. 80 psig, safer: lower, source: common practice}
   pause: {is: 10 min, between: 5 min .. 60 min, safer: longer, source: common practice}
 activities:
   filling: {title: Filling, gate: bottom < most and rest is ready}
-waits: {rest: {title: Rest, for: pause, since: [shaken]}}
+  other: {title: Other}
+waits:
+  rest: {title: Rest, for: pause, since: [shaken], restarted by: [turned], witness: Was it turned?}
 steps:
   - {step: look, title: Look, ask: [lid, bottom, seen], marks: [shaken]}
   - {step: fill, title: Fill, activity: filling, do: Fill.}
+  - {step: turn, title: Turn, gate: lid is shut, do: Turn.}
+  - {step: smoke, title: Smoke, never: It burns}
+powered:
+  - {state: stir, title: Stir, frees: [north], of: side, gate: lid is shut,
+     steps: [turn], at most: 60 s, proof: [air is yes, seen]}
 rules:
   - {rule: high, stop: [filling], when: bottom > most or lid is off, say: High, lifted by: L}
   - {rule: low, finding: low, when: bottom < 10 psig and lid is shut, say: Low, source: s}
@@ -94,6 +104,72 @@ CHANGES = [
 @pytest.mark.parametrize(("old", "new", "name", "outcome"), CHANGES)
 def test_each_change_has_its_outcome(old: str, new: str, name: str, outcome: str) -> None:
     assert changed((old, new))[name].outcome == outcome
+
+
+BESIDE = [
+    ("stop: [filling]", "stop: [other]", "stopped by high", "different", "filling → other"),
+    ("stop: [filling]", "stop: [filling, other]", "stopped by high", "stricter", "filling → filling, other"),
+    ("activity: filling, do", "do", "activity of step fill", "looser", "filling → nothing"),
+    ("activity: filling, do", "activity: other, do", "activity of step fill", "different", "filling → other"),
+    ("since: [shaken]", "since: [turned]", "since of wait rest", "different", "shaken → turned"),
+    ("since: [shaken]", "since: [shaken, turned]", "since of wait rest", "stricter",
+     "shaken → shaken, turned"),
+    ("restarted by: [turned]", "restarted by: []", "restarted by of wait rest", "looser",
+     "turned → nothing"),
+    ("Was it turned?", "Has it lain still?", "question of fact rest_witness", "different",
+     "worded otherwise: Was it turned? → Has it lain still?"),
+    (", marks: [shaken]", "", "marks of step look", "different", "shaken → nothing"),
+    ("[lid, bottom, seen]", "[lid, bottom]", "asked by step look", "looser",
+     "bottom, lid, seen → bottom, lid"),
+    ("[lid, bottom, seen]", "[lid, bottom, seen, air]", "asked by step look", "stricter",
+     "bottom, lid, seen → air, bottom, lid, seen"),
+    ("  - {step: fill, title: Fill, activity: filling, do: Fill.}\n", "", "step fill", "gone",
+     "left out: Fill"),
+    ("finding: low", "finding: little", "finding of rule low", "different", "low → little"),
+    ("source: s}", "grade: suspected, source: s}", "grade of rule low", "different", "confirmed → suspected"),
+    (", safety: true", "", "safety of fact air", "looser", "safety → nothing"),
+    ("{ask: Lid?,", "{ask: Lid?, safety: true,", "safety of fact lid", "stricter", "nothing → safety"),
+    ("ask: Lid?", "ask: Lid off?", "question of fact lid", "different", "worded otherwise: Lid? → Lid off?"),
+    ("shut: Shut, open: Open", "shut: Open, open: Shut", "answer of fact lid: shut", "different",
+     "worded otherwise: Shut → Open"),
+    ("void after: [turned]", "void after: []", "void after of fact air", "looser", "turned → nothing"),
+    ("good for: 30 min", "good for: 20 min", "good for of fact seen", "stricter", "30 min → 20 min"),
+    (", gate: lid is shut, do", ", do", "gate of step turn", "looser", "left out: lid is shut"),
+    ("title: Fill, activity", "title: Fill, gate: lid is shut, activity", "gate of step fill", "stricter",
+     "added: lid is shut"),
+    ("never: It burns", "do: Go on", "never of step smoke", "looser", "It burns → nothing"),
+    ("proof: [air is yes, seen]", "proof: [seen]", "proof of powered state stir", "looser",
+     "air is yes, seen is yes → seen is yes"),
+    ("frees: [north]", "frees: [north, south]", "freed by powered state stir", "looser",
+     "north → north, south"),
+    ("at most: 60 s", "at most: 90 s", "time of powered state stir", "looser", "60 s → 90 s"),
+    ("steps: [turn]", "steps: [turn, look]", "powered state of step look", "different", "nothing → stir"),
+    ("  - {rule: high, stop: [filling], when: bottom > most or lid is off, say: High, lifted by: L}\n", "",
+     "stop high", "looser", "left out: bottom > most or lid is off"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "name", "outcome", "edit"), BESIDE)
+def test_what_stands_beside_the_conditions_has_its_outcome(
+    old: str, new: str, name: str, outcome: str, edit: str
+) -> None:
+    told = changed((old, new))[name]
+    assert (told.outcome, told.edits) == (outcome, (edit,))
+
+
+def test_a_question_a_guard_rests_on_is_marked_as_such() -> None:
+    """The gate of filling rests on the lid by way of no other fact; nothing that guards rests on `seen`."""
+    assert changed(("ask: Lid?", "ask: Lid off?"))["question of fact lid"].guards
+    assert not changed(("ask: Worn?", "ask: Worn out?"))["question of fact worn"].guards
+
+
+def test_where_a_text_stands_and_how_it_is_broken_is_no_difference() -> None:
+    assert (
+        changed(
+            ("\nsteps:\n", "\n\nsteps:\n"), ("do: Fill.", "do: 'Fill.'"), ("[lid, bottom", "[bottom, lid")
+        )
+        == {}
+    )
 
 
 def test_other_options_are_not_told() -> None:

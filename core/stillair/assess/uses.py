@@ -13,7 +13,18 @@ from stillair.verdict import Verdict
 from .program import Cond, Program
 from .view import Judged, View
 
-__all__ = ["Leaf", "Use", "each_view", "inside", "leaves", "stands", "uses", "verdict_in", "written"]
+__all__ = [
+    "Leaf",
+    "Use",
+    "each_view",
+    "guarding",
+    "inside",
+    "leaves",
+    "stands",
+    "uses",
+    "verdict_in",
+    "written",
+]
 
 Binding = Mapping[str, str]
 Leaf = core.Test | core.Within
@@ -76,6 +87,13 @@ def uses(program: Program) -> Iterator[Use]:
         outer = program.outer.get(name)
         per = tuple(dict.fromkeys([*_per(outer), derivation.list]))  # type: ignore[union-attr]
         yield Use(cond, "inside", derivation.text, per)
+
+
+def guarding(program: Program) -> frozenset[str]:
+    """The facts about safety, those that prove something off, and all names that gates and stops rest on."""
+    proofs = {fact for powered in program.powered.values() for fact, _ in powered.proof}
+    rested = {name for use in uses(program) if use.guards for name in use.cond.mentions}
+    return program.safety_facts | proofs | rested
 
 
 def _per(per: object) -> tuple[str, ...]:

@@ -2,51 +2,37 @@
 
 Of each condition it is said whether it holds for the same facts, for more or for fewer. Where it holds for
 fewer, a gate, a finding and what makes an entry count are stricter; a stop and a caution are where for more.
+What is declared beside the conditions is held against each other too.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import product
-from typing import NamedTuple
 
 from stillair.assess import Assessment, Program, assess
 from stillair.assess.adjusting import named_in
 from stillair.assess.strict import Compared
 from stillair.assess.uses import Use, each_view, uses
-from stillair.assess.waits import lasting
 from stillair.condition import core
 from stillair.job import Line
 from stillair.verdict import Verdict
 
+from .declared import Outcome, declared, flat
 from .lost import fitting
 from .mutants import MOST, Case, settled, values_of
 from .mutation import said
 
-__all__ = ["Outcome", "compared", "fall_in"]
+__all__ = ["Outcome", "compared", "fall_in", "in_both"]
 
 _OF_MORE = ("stop", "caution")
 """What is stricter where it holds for more facts."""
 _NUMBERED = ("impossible", "suspect")
 
 
-class Outcome(NamedTuple):
-    """How one condition comes out: same, stricter, looser, different, new, gone or not told.
-
-    `witness` are facts for which old and new differ; `edits` is what was changed, each in words.
-    """
-
-    kind: str
-    name: str
-    outcome: str
-    witness: str | None
-    edits: tuple[str, ...]
-    guards: bool
-
-
 def compared(old: Program, new: Program) -> Iterator[Outcome]:
-    """Every use of a condition that is in one of the two."""
+    """Every use of a condition that is in one of the two, then what is declared otherwise beside them."""
     before, after = (_by_name(program) for program in (old, new))
     behind = _edits(old, new)
     two = Compared(old, new)
@@ -55,47 +41,49 @@ def compared(old: Program, new: Program) -> Iterator[Outcome]:
         if a is None or b is None:
             there = a or b
             assert there is not None
-            outcome, edit = ("gone", "left out") if b is None else ("new", "added")
-            yield Outcome(*key, outcome, None, (f"{edit}: {_flat(there.cond.text)}",), there.guards)
+            edit = f"{'left out' if b is None else 'added'}: {flat(there.cond.text)}"
+            yield Outcome(*key, _left(old, new, there, b is None), None, (edit,), there.guards)
             continue
         outcome, witness = _outcome(old, two, a, b)
         if outcome == "same":
             yield Outcome(*key, "same", None, (), a.guards)
             continue
         edits = (
-            []
-            if _flat(a.cond.text) == _flat(b.cond.text)
-            else [f"{_flat(a.cond.text)} → {_flat(b.cond.text)}"]
+            [] if flat(a.cond.text) == flat(b.cond.text) else [f"{flat(a.cond.text)} → {flat(b.cond.text)}"]
         )
         names = named_in(old, a.cond.text) | named_in(new, b.cond.text)
         edits += [edit for name, edit in behind.items() if name in names]
         yield Outcome(*key, outcome, witness, tuple(edits), a.guards)
-    yield from _times(old, new)
+    yield from declared(old, new)
 
 
-def _times(old: Program, new: Program) -> Iterator[Outcome]:
-    """Waits that last longer or less long, and facts that are good for longer or less long."""
-    for name, wait in old.waits.items():
-        other = new.waits.get(name)
-        if other is not None and other.lasts == wait.lasts and other.duration != wait.duration:
-            word = "stricter" if other.duration > wait.duration else "looser"
-            edit = f"{lasting(wait.duration)} → {lasting(other.duration)}"
-            yield Outcome("wait", name, word, None, (edit,), False)
-    for name, fact in old.facts.items():
-        there = new.facts.get(name)
-        if there is None or there.good_for == fact.good_for:
-            continue
-        lives = [math.inf if f.good_for is None else f.good_for for f in (fact, there)]
-        edit = " → ".join("any time" if life == math.inf else lasting(life) for life in lives)
-        word = "stricter" if lives[1] < lives[0] else "looser"
-        yield Outcome("good for of fact", name, word, None, (edit,), fact.spec.safety)
+def _left(old: Program, new: Program, use: Use, gone: bool) -> str:
+    """What it makes of a pack that a condition is in one of the two only."""
+    program = new if gone else old
+    there: dict[str, Mapping[str, object]] = {
+        "gate of activity": program.activities,
+        "gate of powered state": program.powered,
+        "gate of step": program.steps,
+        "when of step": program.steps,
+        "when of place": program.places,
+        "counts when of fact": program.facts,
+        "counts when of place": program.places,
+    }
+    if use.kind in _OF_MORE or use.name in there.get(use.kind, {}):
+        return "looser" if gone else "stricter"
+    return "gone" if gone else "new"
+
+
+def in_both(old: Program, new: Program) -> set[tuple[str, str]]:
+    """The conditions that both have, by kind and name: those a recorded job can be judged by."""
+    return _by_name(old).keys() & _by_name(new).keys()
 
 
 def _by_name(program: Program) -> dict[tuple[str, str], Use]:
     """What has a name of its own; what is numbered goes by what it says."""
     found = {}
     for use in uses(program):
-        name = _flat(use.cond.text) if use.kind in _NUMBERED else use.name
+        name = flat(use.cond.text) if use.kind in _NUMBERED else use.name
         if use.kind != "inside":
             found[use.kind, name] = use
     return found
@@ -171,8 +159,8 @@ def _edits(old: Program, new: Program) -> dict[str, str]:
     found: dict[str, str] = {}
 
     def note(kind: str, name: str, was: str | None, now: str | None) -> None:
-        if was is not None and now is not None and _flat(was) != _flat(now):
-            found[name] = f"{kind} {name}: {_flat(was)} → {_flat(now)}"
+        if was is not None and now is not None and flat(was) != flat(now):
+            found[name] = f"{kind} {name}: {flat(was)} → {flat(now)}"
 
     for name, limit in old.limits.items():
         other = new.limits.get(name)
@@ -192,10 +180,6 @@ def _edits(old: Program, new: Program) -> dict[str, str]:
         lives = (str(f.spec.good_for) if f.spec.good_for is not None else "any time" for f in (fact, there))
         note("good for of", name, *lives)
     return found
-
-
-def _flat(text: str) -> str:
-    return " ".join(text.split())
 
 
 def fall_in(lines: Sequence[Line], old: Program, new: Program) -> set[tuple[str, str]]:

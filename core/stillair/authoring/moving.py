@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from stillair.assess import Assessment, May, Program, assess, fold
 from stillair.assess.history import events_of
 from stillair.assess.program import Fact, Step
-from stillair.assess.uses import uses
+from stillair.assess.uses import guarding
 from stillair.condition.core import OptionDomain, Ref
 from stillair.job import JSON, Line
 from stillair.verdict import Verdict
@@ -183,8 +183,7 @@ def _left_on(before: Assessment, after: Assessment) -> Iterator[str]:
 
 def _options(program: Program, fact: str, mask: int) -> set[str]:
     domain = program.facts[fact].domain if mask else None
-    names = domain.names if isinstance(domain, OptionDomain) else ()
-    return {name for bit, name in enumerate(names) if mask >> bit & 1}
+    return set(domain.of_mask(mask)) if isinstance(domain, OptionDomain) else set()
 
 
 def _members(found: Assessment, step: Step) -> Sequence[str | None]:
@@ -201,27 +200,20 @@ def _allowed(found: Assessment, name: str, member: str | None) -> bool:
 def _otherwise_meant(before: Assessment, after: Assessment) -> Iterator[str]:
     """Answers that a guard rests on, to other questions; safety dropped; steps that stand for more."""
     told = {name for (name, _), found in after.history.observations.items() if found[-1].value is not None}
-    guarding = _guarding(before.program) | _guarding(after.program)
+    rested = guarding(before.program) | guarding(after.program)
     for name, fact in after.program.facts.items():
         was = before.program.facts.get(name)
         if was is None:
             continue
         if was.spec.safety and not fact.spec.safety:
             yield f"{name} no longer counts as safety: {was.spec.ask}"
-        if name in told and name in guarding and _asks(was) != _asks(fact):
+        if name in told and name in rested and _asks(was) != _asks(fact):
             yield f"the answer to {name} was given to another question: {was.spec.ask}"
     for name, step in after.program.steps.items():
         known = before.program.steps.get(name)
         more = set(events_of(step)) - set(events_of(known) if known is not None else ())
         if known is not None and more and any(key[0] == name for key in after.history.done):
             yield f"the step {name} was done, and is now taken to mean also: {', '.join(sorted(more))}"
-
-
-def _guarding(program: Program) -> frozenset[str]:
-    """The facts about safety, those that prove something off, and all that gates and stops rest on."""
-    proofs = {fact for powered in program.powered.values() for fact, _ in powered.proof}
-    rested = {name for use in uses(program) if use.guards for name in use.cond.mentions}
-    return program.safety_facts | proofs | rested
 
 
 def _asks(fact: Fact) -> tuple[object, ...]:
