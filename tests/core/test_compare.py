@@ -23,6 +23,7 @@ pytestmark = pytest.mark.usefixtures("own_cache")
 HERE = Path(__file__).parent
 TOOLS = HERE / "tank_tools"
 
+
 VAT = """
 checklist: vat
 title: Vat
@@ -228,6 +229,9 @@ def test_the_verb_counts_recorded_jobs(tmp_path: Path) -> None:
         with Session.start(path, [TOOLS], packs=[str(HERE / "tank")], by="A. Tech", clock=clock) as session:
             clock.at += 60
             session.append(read_value(session.program, read_fact(session.program, "bottom"), bottom))
+    clock = FixedClock(datetime(2026, 4, 15, 9, 0, tzinfo=zone).timestamp(), zone)
+    kettle, path = str(HERE / "kettle"), tmp_path / "jobs" / "kettle.job"
+    Session.start(path, [TOOLS], packs=[kettle], by="A. Tech", clock=clock).close()
     call = ["--plugin-dir", str(TOOLS), "compare", str(HERE / "tank"), str(newer), "--jobs"]
     result = CliRunner().invoke(main, [*call, str(tmp_path / "jobs")])
     assert result.exit_code == 0, result.output
@@ -235,5 +239,30 @@ def test_the_verb_counts_recorded_jobs(tmp_path: Path) -> None:
     assert "rule too-little: stricter" in said
     assert "edit: limit least: 20 psig → 10 psig" in said
     assert "2 of 4 recorded jobs" in said
+    assert "it goes by kettle, not by tank" in said
     told = json.loads(CliRunner().invoke(main, [*call, str(tmp_path / "jobs"), "--format", "json"]).stdout)
     assert {o["name"]: o["jobs"] for o in told["outcomes"] if o["outcome"] != "same"} == {"too-little": 2}
+    (tmp_path / "jobs" / "1.job").write_bytes(b"{}\n")
+    broken = CliRunner().invoke(main, [*call, str(tmp_path / "jobs")])
+    assert broken.exit_code == 1
+    said = " ".join(broken.output.split())
+    assert "1 of 3 recorded jobs" in said and "! " in said
+    told = json.loads(CliRunner().invoke(main, [*call, str(tmp_path / "jobs"), "--format", "json"]).stdout)
+    assert told["jobs"] == 3
+    assert [Path(each["job"]).name for each in told["broken"]] == ["1.job"]
+    assert [Path(each["job"]).name for each in told["passed_over"]] == ["kettle.job"]
+
+
+def test_what_no_job_judges_has_no_number_of_jobs(tmp_path: Path) -> None:
+    """A stop that stops less falls in with no recorded entry: `0 of 4` would say that it matters nowhere."""
+    newer = Path(shutil.copytree(HERE / "tank", tmp_path / "newer"))
+    text = (newer / "tank.yaml").read_text(encoding="utf-8")
+    text = text.replace("stop: [filling]", "stop: [topping]")
+    text = text.replace("activities:\n", "activities:\n  topping: {title: Topping up, gate: never}\n")
+    (newer / "tank.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "jobs").mkdir()
+    call = ["--plugin-dir", str(TOOLS), "compare", str(HERE / "tank"), str(newer)]
+    told = CliRunner().invoke(main, [*call, "--jobs", str(tmp_path / "jobs"), "--format", "json"])
+    outcomes = {f"{o['kind']} {o['name']}": o for o in json.loads(told.stdout)["outcomes"]}
+    assert outcomes["stopped by fumes"]["outcome"] == "different"
+    assert outcomes["stopped by fumes"]["jobs"] is None and outcomes["stop fumes"]["jobs"] == 0

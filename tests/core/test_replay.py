@@ -22,9 +22,9 @@ TOOLS = HERE / "tank_tools"
 NINE = datetime(2026, 4, 15, 9, 0, tzinfo=timezone(timedelta(hours=-4)))
 
 
-def job(path: Path, **facts: str) -> None:
+def job(path: Path, pack: Path = HERE / "tank", **facts: str) -> None:
     clock = FixedClock(NINE.timestamp(), NINE.tzinfo)  # type: ignore[arg-type]
-    with Session.start(path, [TOOLS], packs=[str(HERE / "tank")], by="A. Tech", clock=clock) as session:
+    with Session.start(path, [TOOLS], packs=[str(pack)], by="A. Tech", clock=clock) as session:
         for name, value in facts.items():
             clock.at += 30
             ref = read_fact(session.program, name, session.members(session.assess()))
@@ -130,3 +130,20 @@ def test_several_processes_keep_the_order(place: Path) -> None:
     low = [any(c["name"] == "low" and c["now"] != c["was"] for c in each["changes"]) for each in told["jobs"]]
     # From 10 psig on, give or take 2.2 psi, it is no longer too little, or too close to call.
     assert low == [True, False, *(n >= 0 for n in range(9))]
+
+
+def test_a_job_of_another_pack_is_named_and_passed_over(place: Path) -> None:
+    """It was not done by these rules: that they find otherwise there says nothing of them."""
+    job(place / "jobs" / "c.job", HERE / "kettle", smell="no")
+    result = replay(place, "--csv", place / "out.csv")
+    said = " ".join(result.output.split())
+    assert result.exit_code == 0
+    assert "it goes by kettle, not by tank" in said and "2 jobs, 2 come out otherwise; 1 passed over" in said
+    with (place / "out.csv").open(encoding="utf-8", newline="") as stream:
+        (row,) = (r for r in csv.DictReader(stream) if r["job"].endswith("c.job"))
+    assert (row["kind"], row["problem"]) == ("", "passed over: it goes by kettle, not by tank")
+    told = json.loads(replay(place, "--format", "json").stdout)
+    assert (told["replayed"], told["changed"]) == (2, 2)
+    assert [each["passed_over"] for each in told["jobs"]] == [None, None, "it goes by kettle, not by tank"]
+    alone = replay(place, jobs="jobs/c.job")
+    assert alone.exit_code == 1 and "0 jobs, 0 come out otherwise; 1 passed over" in alone.output

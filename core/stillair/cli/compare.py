@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import click
 
 from stillair import account
 from stillair.assess import Program
-from stillair.authoring.compare import Outcome, compared, fall_in
+from stillair.authoring.compare import Outcome, compared, fall_in, in_both
 from stillair.hooks import Plugins
 from stillair.job import Job, JobError
 
-from . import Mistake
+from . import NO, Mistake
 from .account_format import format_option, print_json
 from .cache import load_program
-from .jobs import looks_like_job
-from .packs import choose
+from .jobs import job_files
+from .packs import choose, other_packs
 from .screen import Screen
 from .session import Settings
 
@@ -36,16 +37,19 @@ __all__ = ["compare"]
 def compare(settings: Settings, old: str, new: str, jobs: str | None, as_json: bool) -> None:
     """Say how each condition of the pack NEW comes out beside that of OLD: names or folders of packs.
 
-    Same, stricter, looser or different, with facts that show it and the edit that caused it.
+    Same, stricter, looser or different, with facts that show it and the edit that caused it; then what is
+    declared otherwise beside the conditions. Exit code 1: one of the jobs is broken.
     """
     plugins = Plugins.load(settings.plugin_dirs)
     before, after = (_program(plugins, name) for name in (old, new))
     found = list(compared(before, after))
-    counts, read = _counted(jobs, before, after) if jobs is not None else (None, 0)
+    counted = _counted(jobs, before, after) if jobs is not None else None
     if as_json:
-        print_json(_account(found, counts, read))
+        print_json(_account(found, counted))
     else:
-        _say(Screen(), found, counts, read)
+        _say(Screen(), found, counted)
+    if counted is not None and counted.broken:
+        raise click.exceptions.Exit(NO)
 
 
 def _program(plugins: Plugins, name: str) -> Program:
@@ -53,28 +57,43 @@ def _program(plugins: Plugins, name: str) -> Program:
     return load_program([texts for _, texts in sorted(choose(plugins, [wanted]).items())], plugins)
 
 
-def _counted(folder: str, old: Program, new: Program) -> tuple[Counter[tuple[str, str]], int]:
-    """How many recorded jobs judge each condition otherwise, and how many were read."""
+@dataclass(slots=True)
+class _Counted:
+    """How many recorded jobs judge each condition otherwise, of how many; and those that are not counted."""
+
+    conditions: set[tuple[str, str]]
+    counts: Counter[tuple[str, str]] = field(default_factory=Counter)
+    read: int = 0
+    broken: dict[str, str] = field(default_factory=dict)
+    passed_over: dict[str, str] = field(default_factory=dict)
+
+    def of(self, each: Outcome) -> int | None:
+        """In how many jobs a condition comes out otherwise; None for what no job judges in both."""
+        key = (each.kind, each.name)
+        return self.counts[key] if key in self.conditions else None
+
+
+def _counted(folder: str, old: Program, new: Program) -> _Counted:
     if not Path(folder).is_dir():
         raise Mistake(f"`{folder}` is not a folder", "name the folder the jobs are in")
-    counts: Counter[tuple[str, str]] = Counter()
-    read = 0
-    for path in sorted(Path(folder).iterdir()):
-        if not looks_like_job(path):
-            continue
+    found = _Counted(in_both(old, new))
+    for path in job_files([folder]):
         try:
             job = Job.open(path)
-        except JobError:
+        except JobError as error:
+            found.broken[path] = error.message
             continue
         with job:
-            counts.update(fall_in(job.lines, old, new))
-            read += 1
-    return counts, read
+            other = other_packs(job.lines, {*old.packs, *new.packs})
+            if other is not None:
+                found.passed_over[path] = other
+                continue
+            found.counts.update(fall_in(job.lines, old, new))
+            found.read += 1
+    return found
 
 
-def _say(
-    screen: Screen, found: Sequence[Outcome], counts: Counter[tuple[str, str]] | None, read: int
-) -> None:
+def _say(screen: Screen, found: Sequence[Outcome], counted: _Counted | None) -> None:
     for each in found:
         if each.outcome == "same":
             continue
@@ -84,24 +103,32 @@ def _say(
             screen.say(edit, "  edit: ")
         if each.witness is not None:
             screen.say(each.witness, "  ")
-        if counts is not None:
-            screen.say(f"{counts[each.kind, each.name]} of {read} recorded jobs", "  ")
+        number = counted.of(each) if counted is not None else None
+        if counted is not None and number is not None:
+            screen.say(f"{number} of {counted.read} recorded jobs", "  ")
+    if counted is not None:
+        for path, why in counted.broken.items():
+            screen.say(f"{path}: {why}", "! ")
+        for path, why in counted.passed_over.items():
+            screen.say(f"{path}: {why}", "passed over: ")
     summed = Counter(each.outcome for each in found)
     order = ("same", "stricter", "looser", "different", "new", "gone", "not told")
     screen.say(", ".join(f"{summed[word]} {word}" for word in order if summed[word]), bold=True)
 
 
-def _account(
-    found: Sequence[Outcome], counts: Counter[tuple[str, str]] | None, read: int
-) -> dict[str, object]:
+def _account(found: Sequence[Outcome], counted: _Counted | None) -> dict[str, object]:
+    none: dict[str, str] = {}
+    broken, passed_over = (counted.broken, counted.passed_over) if counted is not None else (none, none)
     return {
         "format": account.COMPARISON,
-        "jobs": read,
+        "jobs": counted.read if counted is not None else 0,
+        "broken": [{"job": job, "problem": why} for job, why in broken.items()],
+        "passed_over": [{"job": job, "because": why} for job, why in passed_over.items()],
         "outcomes": [
             {
                 **each._asdict(),
                 "edits": list(each.edits),
-                "jobs": None if counts is None else counts[each.kind, each.name],
+                "jobs": counted.of(each) if counted is not None else None,
             }
             for each in found
         ],

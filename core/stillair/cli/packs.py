@@ -47,6 +47,14 @@ def recorded_in(
     raise AssertionError("a job has a first line")
 
 
+def other_packs(lines: Sequence[Line], names: Iterable[str]) -> str | None:
+    """What is said of a job that goes by none of these packs; None if it goes by one."""
+    recorded, wanted = recorded_in(lines)[0], sorted(names)
+    if recorded.keys() & set(wanted):
+        return None
+    return f"it goes by {', '.join(sorted(recorded))}, not by {', '.join(wanted)}"
+
+
 def _plain(versions: Mapping[str, JSON]) -> dict[str, dict[str, str]]:
     return {
         name: {key: str(value) for key, value in entry.items()}

@@ -24,7 +24,7 @@ from . import NO, Mistake
 from .account_format import format_option, print_json
 from .cache import Texts, load_program
 from .jobs import job_files
-from .packs import choose, recorded_in, texts_of
+from .packs import choose, other_packs, recorded_in, texts_of
 from .screen import Screen
 from .session import Settings
 
@@ -37,19 +37,21 @@ _FEW = 8
 
 @dataclass(frozen=True, slots=True)
 class Replayed:
-    """One job: what comes out otherwise, or why it could not be replayed."""
+    """One job: what comes out otherwise, or why it could not be replayed, or is passed over."""
 
     path: str
     lines: int = 0
     last_hash: str | None = None
     changes: tuple[Change, ...] = ()
     problem: str | None = None
+    passed_over: str | None = None
 
     def rows(self) -> Iterator[tuple[object, ...]]:
         """One row for each change, or one that says that nothing has changed or what the problem is."""
         head = (self.path, self.lines, self.last_hash)
         if not self.changes:
-            yield (*head, None, None, None, None, None, self.problem)
+            why = f"passed over: {self.passed_over}" if self.passed_over is not None else None
+            yield (*head, None, None, None, None, None, self.problem or why)
         for each in self.changes:
             yield (*head, *each, None)
 
@@ -70,6 +72,9 @@ class Replayer:
             job = Job.open(path)
             try:
                 lines = job.lines
+                other = other_packs(lines, self.new.packs)
+                if other is not None:
+                    return Replayed(path, len(lines), job.last_hash, passed_over=other)
                 packs, _ = recorded_in(lines)
                 digests = tuple(entry["digest"] for _, entry in sorted(packs.items()))
                 old = self._old.get(digests)
@@ -112,8 +117,9 @@ def replay(
 ) -> None:
     """Assess each of JOBS, files or folders of them, with the packs given beside those it was done with.
 
-    What the new rules ask and a job never told stays open. Nothing is changed. Exit code 1: a job is broken
-    or cannot be replayed.
+    What the new rules ask and a job never told stays open. Nothing is changed. A job that goes by none of
+    these packs is named and passed over. Exit code 1: a job is broken or cannot be replayed, or all are
+    passed over.
     """
     for place in (table, parquet):
         if place is not None and Path(place).exists():
@@ -134,7 +140,7 @@ def replay(
         print_json(_account(found))
     else:
         _say(Screen(), found)
-    if any(each.problem is not None for each in found):
+    if any(e.problem is not None for e in found) or all(e.passed_over is not None for e in found):
         raise click.exceptions.Exit(NO)
 
 
@@ -186,6 +192,8 @@ def _say(screen: Screen, found: Sequence[Replayed]) -> None:
     for each in found:
         if each.problem is not None:
             screen.say(f"{each.path}: {each.problem}", "! ")
+        if each.passed_over is not None:
+            screen.say(f"{each.path}: {each.passed_over}", "passed over: ")
         for c in each.changes if len(found) <= _FEW else ():
             of = f" of {c.of}" if c.of is not None else ""
             screen.say(f"{each.path}: {c.kind} {c.name}{of}: was {c.was}, now {c.now}")
@@ -194,13 +202,15 @@ def _say(screen: Screen, found: Sequence[Replayed]) -> None:
     changed = sum(bool(each.changes) for each in found)
     broken = sum(each.problem is not None for each in found)
     end = f", {broken} not replayed" if broken else ""
-    screen.say(f"{len(found)} jobs, {changed} come out otherwise{end}", bold=True)
+    over = sum(each.passed_over is not None for each in found)
+    end += f"; {over} passed over" if over else ""
+    screen.say(f"{len(found) - over} jobs, {changed} come out otherwise{end}", bold=True)
 
 
 def _account(found: Sequence[Replayed]) -> dict[str, object]:
     return {
         "format": account.REPLAY,
-        "replayed": sum(each.problem is None for each in found),
+        "replayed": sum(each.problem is None and each.passed_over is None for each in found),
         "changed": sum(bool(each.changes) for each in found),
         "jobs": [
             {
@@ -208,6 +218,7 @@ def _account(found: Sequence[Replayed]) -> dict[str, object]:
                 "lines": each.lines,
                 "last_hash": each.last_hash,
                 "problem": each.problem,
+                "passed_over": each.passed_over,
                 "changes": [change._asdict() for change in each.changes],
             }
             for each in found
