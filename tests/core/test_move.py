@@ -258,6 +258,15 @@ def other_proof(tank: Tank) -> str:
     return "locked of inlet is no longer asked as proof: Stirring has"
 
 
+def more_is_proof(tank: Tank) -> str:
+    lamp = ("gate: smell is no, steps: [stir-it]", "gate: smell is no and lamp is good, steps: [stir-it]")
+    tank.begin_with(("proof: [locked]", "proof: [locked, lamp is good]"), lamp)
+    tank.note("smell=no")
+    tank.ask("note", "--event", "stir_begun", "--happened-anyway", "it was on when I came")
+    tank.rewrite(("proof: [locked]", "proof: [locked, lamp]"), lamp)
+    return "lamp is proof now if it is weak: Stirring has"
+
+
 def on_for_longer(tank: Tank) -> str:
     tank.note("smell=no")
     tank.ask("note", "--event", "stir_begun", "--happened-anyway", "it was on when I came")
@@ -327,7 +336,8 @@ def texts_gone(tank: Tank) -> str:
 LOOSER = [
     stop_gone, stop_weaker, stop_kept_open, stop_of_less, gate_opens, gate_of_a_step_opens,
     under_another_name, left_on, another_question, turned_round_and_no_safety, safety_dropped,
-    a_question_of_a_gate, answers_of_a_gate, a_standing_stop_of_less, other_proof, on_for_longer,
+    a_question_of_a_gate, answers_of_a_gate, a_standing_stop_of_less, other_proof, more_is_proof,
+    on_for_longer,
     a_step_under_another_name, work_under_another_name, a_question_taken_from_behind_a_gate,
     a_step_means_more, an_older_version, another_plugin, texts_gone,
 ]  # fmt: skip
