@@ -528,7 +528,7 @@ OPTIONS = {
     "calc": {"as_json"},
     "instruments": {"due", "as_json"},
     # By other rules, on the record: what stood and would no longer is named and wants a reason.
-    "move": {"packs", "yes", "why", "as_json"},
+    "move": {"packs", "yes", "looked_at", "why", "as_json"},
     "plugins": {"as_json"},
     # These open no job, or only read one.
     "lint": {"profile", "form", "play"},

@@ -247,3 +247,24 @@ def test_the_example_of_the_guide(tank: Path, tank_program: Program) -> None:
     path.write_text(example, encoding="utf-8")
     found = played(tank_program, path)
     assert (found.checked, [str(miss) for miss in found.misses]) == (2, [])
+
+
+def test_a_fault_of_the_pack_is_said_of_each_of_its_scenarios(tank: Path) -> None:
+    """Also of the second one, which is played after the pack could not be made."""
+    (tank / "scenarios" / "second.yaml").write_bytes((tank / "scenarios" / "a-full-tank.yaml").read_bytes())
+    text = (tank / "tank.yaml").read_text(encoding="utf-8")
+    (tank / "tank.yaml").write_text(text.replace("bottom < least", "botom < least"), encoding="utf-8")
+    told = rehearse(tank)
+    assert told.exit_code == 1 and told.output.count("`botom` is not defined") == 2, told.output
+
+
+def test_a_scenario_that_is_not_utf_8_is_named(tank: Path) -> None:
+    (tank / "scenarios" / "cold.yaml").write_bytes("scenario: 5 °C\n".encode("latin-1"))
+    told = rehearse(tank)
+    assert told.exit_code == 1 and "cold.yaml: it is not UTF-8: byte 13" in " ".join(told.output.split())
+
+
+def test_a_threshold_of_nothing_is_refused(tank: Path) -> None:
+    told = rehearse(tank, "--at-least", "50")
+    assert told.exit_code == 2 and "is of what --coverage or --mutate say" in told.output + told.stderr
+    assert "too little: 99 % is wanted" in rehearse(tank, "--coverage", "--at-least", "99").output

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import shutil
 from collections.abc import Callable
 from datetime import datetime, timedelta, timezone
@@ -582,3 +583,25 @@ def test_a_company_that_seals_moves_to_what_is_sealed_only(tank: Tank) -> None:
     result = tank.run("--sealed", packs, "move", tank.job, "--yes")
     assert result.exit_code == 1 and "[SA409]" in result.output
     assert "move" not in tank.kinds()
+
+
+def test_the_help_typed_as_it_is_goes_over_to_what_was_shown_and_nothing_else(tank: Tank) -> None:
+    shown = next(line for line in tank.move().output.splitlines() if line.startswith("help: to go over: "))
+    verb, *typed = shlex.split(shown.removeprefix("help: to go over: "))
+    assert verb == "stillair" and str(tank.newer) in typed and str(TOOLS) in typed
+    tank.rewrite(("is: 10 min", "is: 9 min"))
+    changed = tank.run(*typed)
+    assert changed.exit_code == 2 and "what it would go over to is no longer" in flat(changed)
+    tank.rewrite(("is: 9 min", "is: 10 min"))
+    assert tank.run(*typed).exit_code == 0
+    assert "move" in tank.kinds()
+
+
+def test_a_pack_that_is_not_installed_is_not_taken_from_where_one_happens_to_be(
+    tank: Tank, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shutil.copytree(tank.newer, tank.folder / "tank")
+    monkeypatch.chdir(tank.folder)
+    told = tank.ask("move")
+    assert told.exit_code == 1
+    assert "the pack `tank` of the job is not installed" in flat(told) + " ".join(told.stderr.split())

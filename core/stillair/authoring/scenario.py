@@ -63,7 +63,13 @@ def read_scenario(path: Path) -> Mapping[str, Any]:
     One that `follows` another has that one as its `base`. StillairError where it is not YAML as packs are
     written, ScenarioError where it is not a scenario.
     """
-    found = plain(read_yaml(path.read_text(encoding="utf-8"), path.name))
+    try:
+        text = path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise ScenarioError(
+            f"{path.name}: it is not UTF-8: byte {error.start + 1}; save it as UTF-8"
+        ) from None
+    found = plain(read_yaml(text, path.name))
     if not isinstance(found, Mapping) or not isinstance(found.get("does"), Sequence):
         raise ScenarioError(f"{path.name}: a scenario has `does`, a list of what is entered and expected")
     only(found, _FOLLOWING if "follows" in found else _KEYS, path.name)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
+import shlex
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,13 +15,13 @@ from stillair import account
 from stillair.assess import Program, assess
 from stillair.authoring.lost import fitting
 from stillair.authoring.moving import Moving, moving
-from stillair.fault import StillairError
+from stillair.fault import Fault, StillairError
 from stillair.hooks import Plugins
 from stillair.job import JSON, Job, JobError, Line, pack_digest
 from stillair.pack import BELIEFS, MANIFEST, gather
 from stillair.version import VersionError, read_version
 
-from . import STOPPED, Answer
+from . import STOPPED, Answer, Mistake
 from .account_format import format_option, print_json
 from .cache import Texts, load_program
 from .entering import check_reason
@@ -38,11 +40,18 @@ Versions = Mapping[str, Mapping[str, str]]
 @click.argument("job", type=click.Path())
 @click.option("--pack", "packs", multiple=True, metavar="NAME", help="The newer pack, by name or folder.")
 @click.option("--yes", is_flag=True, help="Go over; without it, only what would come of it is said.")
+@click.option("--text", "looked_at", metavar="TEXT", help="With --yes: only if it is still what was shown.")
 @click.option("--why", metavar="TEXT", help="The reason; needed where something is loosened.")
 @format_option
 @click.pass_obj
 def move(
-    settings: Settings, job: str, packs: tuple[str, ...], yes: bool, why: str | None, as_json: bool
+    settings: Settings,
+    job: str,
+    packs: tuple[str, ...],
+    yes: bool,
+    looked_at: str | None,
+    why: str | None,
+    as_json: bool,
 ) -> None:
     """Say what JOB would come to by the packs that are installed now, or sealed; with --yes, go over to them.
 
@@ -71,10 +80,15 @@ def move(
                 f"{text}: what follows from that is not shown" for text in differences(recorded, plugins)
             ]
             same = now == was and not others
+            if looked_at is not None and looked_at != _text(now):
+                message = f"what it would go over to is no longer {looked_at} but {_text(now)}"
+                raise Mistake(message, "look again without --yes")
             old, untold = _older(opened, was, plugins)
             going = moving(session.lines, old, new, session.now())
+            options = [f" --pack {shlex.quote(pack)}" for pack in packs]
             found = _Found(
                 job,
+                _typed(settings) + shlex.quote(job) + "".join(options),
                 was,
                 now,
                 going,
@@ -113,7 +127,25 @@ def _wanted(
     wanted = [*packs, *(name for name in names if name not in given)]
     if settings.sealed is not None:
         return choose_sealed(settings.sealed, plugins, wanted)
+    installed = {name_in(gather(folder)[MANIFEST], folder) for folder in plugins.packs}
+    for name in names:
+        if name not in given and name not in installed:
+            # Not from a folder that happens to lie here and has its name.
+            message = f"the pack `{name}` of the job is not installed"
+            raise StillairError(Fault("SA401", message, "--pack", help="name its folder with --pack"))
     return choose(plugins, wanted)
+
+
+def _typed(settings: Settings) -> str:
+    """The verb with what says where packs and plugins come from, as it is typed again."""
+    folders = [f"--plugin-dir {shlex.quote(folder.as_posix())} " for folder in settings.plugin_dirs]
+    sealed = f"--sealed {shlex.quote(settings.sealed.as_posix())} " if settings.sealed is not None else ""
+    return f"stillair {''.join(folders)}{sealed}move "
+
+
+def _text(now: Versions) -> str:
+    """What stands for the texts of all packs together."""
+    return hashlib.sha256("".join(now[name]["digest"] for name in sorted(now)).encode()).hexdigest()[:12]
 
 
 def _older(job: Job, was: Versions, plugins: Plugins) -> tuple[Program | None, tuple[str, ...]]:
@@ -171,6 +203,8 @@ class _Found:
     """What going over comes to, from one set of versions to another."""
 
     job: str
+    typed: str
+    """The verb as it was typed, without what would write."""
     was: Versions
     now: Versions
     going: Moving
@@ -207,7 +241,7 @@ class _Found:
             return
         reason = " --why WHY" if self.loosened else ""
         screen.say("not moved: what is looser needs a reason" if yes else "Nothing is moved yet.", bold=True)
-        screen.say(f"to go over: stillair move {self.job} --yes{reason}", "help: ")
+        screen.exactly(f"help: to go over: {self.typed} --yes --text {_text(self.now)}{reason}")
 
     def account(self, line: Line | None) -> dict[str, object]:
         return {

@@ -94,6 +94,8 @@ def rehearse(
         return
     if fill and as_json:
         raise click.UsageError("--fill writes files and has no --format json")
+    if (at_least or guards_at_least) and not (coverage or mutate):
+        raise click.UsageError("--at-least is of what --coverage or --mutate say")
     if coverage + mutate + fill > 1:
         raise click.UsageError("--coverage, --mutate and --fill are asked for one at a time")
     folders = folders_of(Plugins.load(settings.plugin_dirs), pack)
@@ -141,6 +143,8 @@ def rehearse(
         print_json(_account(played))
     else:
         _say(Screen(), played, failed)
+    if not enough and not as_json:
+        Screen().say(f"too little: {at_least:g} % is wanted, of guards {max(at_least, guards_at_least):g} %")
     if failed or not enough:
         raise click.exceptions.Exit(NO)
 

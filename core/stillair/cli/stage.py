@@ -68,9 +68,10 @@ class Stage:
         wanted = (folder, *map(Path, packs_of(scenario)))
         if wanted not in self._wanted:
             packs = self.packs(folder, packs_of(scenario))
-            key = self._wanted[wanted] = key_of(packs, self.plugins)
+            key = key_of(packs, self.plugins)
             if key not in self._made:
                 self._made[key] = load_program(packs, self.plugins)
+            self._wanted[wanted] = key
         return self._made[self._wanted[wanted]]
 
     def key(self, folder: Path, scenario: Mapping[str, Any]) -> str:

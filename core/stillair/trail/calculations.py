@@ -79,7 +79,8 @@ def set_by_said(spec: LimitSpec) -> Iterator[Piece]:
     said = spec.set_by
     yield f"{prose(said.company)}, from {said.was} to {spec.value}"
     if said.looser:
-        yield Strong(", looser")
+        yield ", "
+        yield Strong("looser")
         yield f". Allowed by {prose(said.who)} until {said.until}: {prose(said.why)}"
 
 
@@ -94,6 +95,6 @@ def limits(wording: Wording) -> Part | None:
         under = [Item(line(prose(spec.about)))] if spec.about else []
         under.append(Item(line("Source: ", prose(spec.source))))
         if spec.set_by is not None:
-            under.append(Item(line(Strong("Set by the company: "), *set_by_said(spec))))
+            under.append(Item(line(Strong("Set by the company:"), " ", *set_by_said(spec))))
         found.append(Item(line(Code(f"{spec.name} = {value}"), f"{range_}{safer}"), tuple(under)))
     return Part("Limits in force", (items(found),)) if found else None
