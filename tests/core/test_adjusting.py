@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 import shutil
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
@@ -237,6 +238,133 @@ def test_strictness_agrees_with_every_value_tried(seed: int) -> None:
     shown = {name for name in held if name in looser}
     # Filling rests on the sum of two limits; its parts are judged one by one, which may refuse too much.
     assert all((False, True) in held[name] for name in shown - {"gate of activity filling"})
+
+
+#: A hood whose answers count only at some warmth: what counts no longer uncovers the entry before it.
+UNCOVERING = """
+checklist: hood
+title: Look under a hood
+facts:
+  warmth: {ask: Gauge, quantity: gauge pressure, unit: psig, between: 0 psig .. 200 psig}
+  fumes: {ask: Fumes?, kind: yes-no, safety: true, counts when: {is: warmth < warm, because: too warm}}
+  proof:
+    ask: What does the detector do?
+    options: {alive: It answers, silent: It is silent}
+    nature: series
+    safety: true
+    good for: life
+    counts when: {is: warmth < warm, for: [alive], because: too warm}
+  label: {ask: Is it labelled?, kind: yes-no, nature: fixed, safety: true, good for: life}
+  look:
+    ask: Is it tight?
+    kind: yes-no
+    safety: true
+    counts when: {is: last proof before look within gap is alive, because: it was not proved}
+events:
+  began: {say: It began}
+limits:
+  warm: {is: 100 psig, between: 20 psig .. 180 psig, safer: lower, source: common practice}
+  life: {is: 60 min, between: 5 min .. 60 min, safer: shorter, source: common practice}
+  gap: {is: 30 min, between: 5 min .. 60 min, safer: shorter, source: common practice}
+waits:
+  aired: {title: Aired, for: 10 min, since: ["proof becomes alive"]}
+"""
+GATES = {
+    "fumes": "fumes is no",
+    "alive": "proof is alive",
+    "silent": "proof is silent",
+    "gone_by": "since proof > 10 min",
+    "many": "count of proof < 2",
+    "proved": "last proof before began is alive",
+    "proved_after": "first proof after began is alive",
+    "aired": "aired is ready",
+    "label": "label is yes",
+    "look": "look is yes",
+    "not_look": "look is no",
+}
+STOPS = {"fumes_yes": "fumes is yes", "proof_silent": "proof is silent", "proof_alive": "proof is alive"}
+UNCOVERING += "activities:\n" + "".join(
+    f"  {name}: {{title: T, gate: {gate}}}\n"
+    for name, gate in {**GATES, **dict.fromkeys((f"under_{stop}" for stop in STOPS), "always")}.items()
+)
+UNCOVERING += (
+    "steps:\n  - {step: s, title: S, ask: [warmth, fumes, proof, label, look], marks: [began]}\nrules:\n"
+)
+UNCOVERING += "".join(
+    f"  - {{rule: {name}, stop: [under_{name}], when: {stop}, say: S, lifted by: L}}\n"
+    for name, stop in STOPS.items()
+)
+
+
+def hood(**limits: str) -> Program:
+    text = UNCOVERING
+    for name, value in limits.items():
+        text, found = re.subn(rf"(?m)^(  {name}: {{is: )[^,]*", rf"\g<1>{value}", text)
+        assert found == 1
+    return compile_packs([vat(text)], {}, {})
+
+
+def loosened_by(**limits: str) -> set[str]:
+    return {each.use.name for each in loosenings(hood(), hood(**limits))}
+
+
+def test_what_counts_no_longer_uncovers_what_was_said_before() -> None:
+    """A limit in its safer direction may clear a stop: fewer entries that count are not always stricter."""
+    old, new = hood(), hood(warm="60 psig")
+    does: list[dict[str, Any]] = [
+        {"note": {"warmth": "50 psig"}},
+        {"at": "09:05", "note": {"fumes": "no"}},
+        {"at": "09:10", "note": {"warmth": "80 psig"}},
+        {"at": "09:15", "note": {"fumes": "yes"}},
+        {"expect": {"rules": {"fumes-yes": "holds"}}},
+    ]
+    lines = play(
+        old, {"starts": "2026-04-15 09:00 -04:00", "does": [*does[:-1], {"expect": {"may": {"s": "no"}}}]}
+    ).lines
+    for program, may in ((old, "no"), (new, "yes")):
+        assert assess(program, lines, lines[-1].taken).activity("under_fumes_yes").may.value == may
+    # Only where those that may cease to count are all on the strict side is it stricter.
+    assert loosened_by(warm="60 psig") == {
+        "fumes", "silent", "gone_by", "many", "proved_after", "aired", "fumes_yes", "proof_alive",
+    }  # fmt: skip
+
+
+def test_a_shorter_life_or_interval_only_leaves_open() -> None:
+    """But it ends a dispute of what cannot change, and begins a wait anew."""
+    assert loosened_by(life="20 min") == {"label", "aired"}
+    assert loosened_by(gap="10 min") == set()
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_strictness_agrees_with_entries_made_more_than_once(seed: int) -> None:
+    """Random limits, each in its safer direction, and random entries: what is taken as strict is so."""
+    draw = random.Random(seed)
+    limits = {"warm": f"{draw.choice([30, 50, 70, 90])} psig"} if seed % 3 == 0 else {}
+    limits |= {"life": f"{draw.choice([5, 15, 25])} min"} if seed % 3 == 1 else {}
+    limits |= {"gap": f"{draw.choice([5, 10, 20])} min"} if seed % 3 == 2 else {}
+    old, new = hood(), hood(**limits)
+    looser = {each.use.name for each in loosenings(old, new)}
+    answers = {
+        "warmth": ["20 psig", "60 psig", "80 psig", "120 psig"],
+        "fumes": ["yes", "no"], "proof": ["alive", "alive", "silent"], "label": ["yes", "no"],
+        "look": ["yes", "no"],
+    }  # fmt: skip
+    met: set[str] = set()
+    for _ in range(25):
+        does: list[dict[str, Any]] = [{"note": {"warmth": "20 psig"}}]
+        for number in range(1, 11):
+            fact = draw.choice([*answers, "proof", "began"])
+            entry = {"event": "began"} if fact == "began" else {"note": {fact: draw.choice(answers[fact])}}
+            does.append({"at": f"09:{number * 5:02}", **entry})
+        does.append({"expect": {"may": {"s": "yes"}}})
+        lines = play(old, {"starts": "2026-04-15 09:00 -04:00", "does": does}).lines
+        for at in {line.taken for line in lines}:
+            known = [line for line in lines if line.taken <= at]
+            first, then = (assess(program, known, at + 60) for program in (old, new))
+            for name in (*GATES, *(f"under_{stop}" for stop in STOPS)):
+                if then.activity(name).may.value == "yes" != first.activity(name).may.value:
+                    met.add(name.removeprefix("under_"))
+    assert met <= looser, (met - looser, limits)
 
 
 def test_a_limit_no_guard_rests_on_is_loosened_with_who_why_and_until() -> None:

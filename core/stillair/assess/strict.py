@@ -15,7 +15,7 @@ from stillair.condition import core
 from stillair.condition.core import Condition
 from stillair.possible import Region
 
-from .program import Program, Wait
+from .program import Cond, Program, Wait
 from .uses import Use, uses
 from .waits import lasting
 
@@ -57,7 +57,7 @@ class Compared:
     def __init__(self, old: Program, new: Program) -> None:
         self.old = old
         self.new = new
-        self._same: dict[str, bool] = {}
+        self._same: dict[tuple[str, bool], bool] = {}
 
     def looser(self, old: Condition, new: Condition, narrow: bool) -> Iterator[tuple[str, str | None]]:
         """The parts, each with its witness, where the new one is true though the old one is not (`narrow`),
@@ -148,24 +148,34 @@ class Compared:
         name = old.ref.name
         if (old.ref, old.sure, old.never) != (new.ref, new.sure, new.never):
             yield old.text, None
-        elif self.same(name):
+        elif self.same(name) or self._only_stricter(old, narrow):
             return
-        elif name in self.old.waits:
+        elif name in self.old.waits and self._same_start(name):
             yield from self._wait(old, self.old.waits[name], self.new.waits[name], narrow)
         elif isinstance(self.old.derived.get(name), core.Each):
             # `yes` is the first option: the whole rises with the condition inside, or falls with it.
             inner = narrow if old.sure & 1 else not narrow
             yield from self.looser(self.old.inner[name].checked, self.new.inner[name].checked, inner)
-        elif name in self.old.findings and len(self.old.findings[name]) == 1:
-            (rule,) = self.old.findings[name]
-            if self.new.findings[name] != (rule,):
-                yield old.text, None
-                return
-            inner = narrow if not old.sure & 1 else not narrow
-            when, then = self.old.rules[rule].when, self.new.rules[rule].when
-            yield from self.looser(when.checked, then.checked, inner)
+        elif name in self.old.findings:
+            yield from self._grades(old, narrow)
         else:
             yield old.text, None
+
+    def _grades(self, test: core.Test, narrow: bool) -> Iterator[tuple[str, str | None]]:
+        """A finding has the grade of the strongest rule that holds.
+
+        What gives a grade sought may not hold where it did not, and what gives another must where it did.
+        """
+        rules = self.old.findings[test.ref.name]
+        if self.new.findings[test.ref.name] != rules:
+            yield test.text, None
+            return
+        sought = test.sure if narrow else test.never
+        for name in rules:
+            was, now = self.old.rules[name], self.new.rules[name]
+            if was.grade != now.grade:
+                yield test.text, None
+            yield from self.looser(was.when.checked, now.when.checked, bool(was.grade & sought))
 
     @staticmethod
     def _wait(part: core.Test, old: Wait, new: Wait, narrow: bool) -> Iterator[tuple[str, str | None]]:
@@ -179,60 +189,112 @@ class Compared:
 
     # -- what stands behind a name -----------------------------------------------------------------------
 
-    def same(self, name: str) -> bool:
-        """Whether a name means the same in both, but for what makes it open more often.
+    def same(self, name: str, exact: bool = False) -> bool:
+        """Whether a name means the same in both, but for what makes it open more often, unless `exact`.
 
         Open is never a yes, and a stop that rests on a safety fact and is open stops as well.
         """
-        if name not in self._same:
-            self._same[name] = True  # a circle is refused by the compiler
-            self._same[name] = self._is_same(name)
-        return self._same[name]
+        if (name, exact) not in self._same:
+            self._same[name, exact] = True  # a circle is refused by the compiler
+            self._same[name, exact] = self._is_same(name, exact)
+        return self._same[name, exact]
 
-    def _is_same(self, name: str) -> bool:
+    def _is_same(self, name: str, exact: bool) -> bool:
         old, new = self.old, self.new
         if name in old.derived:
-            a, b = old.derived[name], new.derived.get(name)
-            if isinstance(a, core.Entries):
-                return a == b  # it counts what was entered, evidence or not
-            if isinstance(a, core.Near) and isinstance(b, core.Near):
-                if (a.window or float("inf")) < (b.window or float("inf")):
-                    return False
-                b = b._replace(window=a.window)  # a narrower window finds the same check, or none
-            return a == b and all(self.same(ref.name) for ref in core.refs_in(a))
+            return self._same_derived(old.derived[name], new.derived.get(name), exact)
         if name in old.calculations:
-            a, b = old.calculations[name][0], new.calculations[name][0]
-            return a == b and all(self.same(ref.name) for ref in core.leaves(a.expression))
+            return self._same_derived(old.calculations[name][0], new.calculations[name][0], exact)
         if name in old.waits:
-            return (old.waits[name].duration, old.waits[name].lasts) == (
-                new.waits[name].duration,
-                new.waits[name].lasts,
-            )
+            return old.waits[name].duration == new.waits[name].duration and self._same_start(name)
         if name in old.findings:
             if old.findings[name] != new.findings[name]:
                 return False
             return all(
-                self._same_condition(old.rules[rule].when.checked, new.rules[rule].when.checked)
+                self._same_condition(old.rules[rule].when.checked, new.rules[rule].when.checked, exact)
                 for rule in old.findings[name]
             )
         if name in old.facts:
-            return self._evidence(name)
+            return self._good_for(name, exact) and all(
+                (x is y is None)
+                or (x is not None and y is not None and self._same_condition(x.checked, y.checked, exact))
+                for x, y in self._counting(name)
+            )
         return True
 
-    def _same_condition(self, old: Condition, new: Condition) -> bool:
-        return old == new and all(self.same(ref.name) for ref in core.refs_of(old))
+    def _same_derived(self, a: core.Derivation, b: core.Derivation | None, exact: bool) -> bool:
+        if isinstance(a, core.Entries):
+            return a == b  # it counts what was entered, evidence or not
+        if isinstance(a, core.Near) and isinstance(b, core.Near) and not exact:
+            if (a.window or float("inf")) < (b.window or float("inf")):
+                return False
+            b = b._replace(window=a.window)  # a narrower window finds the same check, or none
+            if a == b and a.kind == "last" and self._fewer_count(a.ref.name):
+                return a.anchor is None or self.same(a.anchor.name)  # one that does not count leaves it open
+        if isinstance(a, core.Spread) or (isinstance(a, core.Formula) and _takes_series(a.expression)):
+            exact = True  # with fewer readings it comes out otherwise, and not only open
+        return a == b and all(self.same(ref.name, exact) for ref in core.refs_in(a))
 
-    def _evidence(self, name: str) -> bool:
+    def _same_start(self, name: str) -> bool:
+        """Whether a wait begins when it did, and lasts as long as the same fact says."""
+        old, new = self.old.waits[name], self.new.waits[name]
+        if (old.lasts, old.since, old.restarted_by) != (new.lasts, new.since, new.restarted_by):
+            return False
+        facts = [t.name for t in old.since if t.mask is not None]
+        return all(self.same(fact, exact=True) for fact in (*facts, old.lasts) if fact is not None)
+
+    def _same_condition(self, old: Condition, new: Condition, exact: bool) -> bool:
+        return old == new and all(self.same(ref.name, exact) for ref in core.refs_of(old))
+
+    # -- entries -----------------------------------------------------------------------------------------
+
+    def _only_stricter(self, test: core.Test, narrow: bool) -> bool:
+        """Whether a test comes out no looser since fewer entries of its fact count.
+
+        Where one counts no longer, an older one stands in its place, whatever that says. It is no looser
+        only if those that may cease to count all made the test true, or all made it false for a stop.
+        """
+        fact = self.old.facts.get(test.ref.name)
+        if fact is None or not self._fewer_count(test.ref.name):
+            return False
+        return not fact.counted & ~(test.sure if narrow else test.never)
+
+    def _fewer_count(self, name: str) -> bool:
         """Whether no entry of a fact counts in the new program that did not in the old one."""
-        a, b = self.old.facts[name], self.new.facts[name]
-        pairs = [(a.counts, b.counts), *((c, b.place_counts.get(p)) for p, c in a.place_counts.items())]
-        no_longer = a.good_for is None or (b.good_for is not None and b.good_for <= a.good_for)
-        return (
-            no_longer
-            and a.tolerance == b.tolerance
-            and all(
-                (x is None) == (y is None)
-                and (x is None or y is None or not [*self.looser(x.checked, y.checked, narrow=True)])
-                for x, y in pairs
-            )
+        return self._good_for(name, exact=False) and all(
+            (x is None) == (y is None)
+            and (x is None or y is None or not [*self.looser(x.checked, y.checked, narrow=True)])
+            for x, y in self._counting(name)
         )
+
+    def _counting(self, name: str) -> Iterator[tuple[Cond | None, Cond | None]]:
+        """What makes entries of a fact count, in the old program and in the new one."""
+        a, b = self.old.facts[name], self.new.facts[name]
+        yield a.counts, b.counts
+        for place in a.place_counts.keys() | b.place_counts.keys():
+            yield a.place_counts.get(place), b.place_counts.get(place)
+
+    def _good_for(self, name: str, exact: bool) -> bool:
+        """Whether entries of a fact say the same, and no longer: once too old, the newest leaves it open.
+
+        Of what cannot change all entries stand: there a shorter life may end a dispute.
+        """
+        a, b = self.old.facts[name], self.new.facts[name]
+        if (a.tolerance, a.counted) != (b.tolerance, b.counted):
+            return False
+        if a.good_for == b.good_for:
+            return True
+        if exact or a.spec.nature == "fixed" or b.good_for is None:
+            return False
+        return a.good_for is None or b.good_for < a.good_for
+
+
+def _takes_series(expression: core.Expression) -> bool:
+    match expression:
+        case core.Series():
+            return True
+        case core.Operation():
+            return _takes_series(expression.left) or _takes_series(expression.right)
+        case core.Apply():
+            return any(map(_takes_series, expression.arguments))
+    return False
