@@ -68,6 +68,7 @@ waits:
 steps:
   - {step: look-first, title: Look first, ask: [smell, bottom, top]}
   - {step: see-colour, title: See the colour, do: Look., ask: [colour, lid], marks: [settled]}
+  - {step: write-up, title: Write it up, do: Write.}
   - {step: fill, title: Fill it, activity: filling, do: Fill.}
   - {step: bleed, title: Bleed it, activity: bleeding, do: Bleed.}
   - {step: heat, title: Heat it, activity: heating, do: Heat.}
@@ -144,6 +145,9 @@ REFUSED = [
     ("photos: {look: The gauge}", "SA301", "there is no step `look`", ""),
     ("wording: {smell: {ask: Any fumes?}}", "SA705", "`smell` is a safety fact", "add a note, a photo"),
     ("wording: {look-first: {do: Be quick.}}", "SA705", "asks a safety fact", ""),
+    ("wording: {see-colour: {do: Do not.}}", "SA705", "asks or marks `settled`, on which the gate of", ""),
+    ("wording: {tester: {ask: Is it dead?}}", "SA705", "is what the gate of activity wiring rests on", ""),
+    ("wording: {bleed: {do: Any way.}}", "SA705", "is done behind the gate of activity bleeding", ""),
     ("wording: {too-high: {say: Fine}}", "SA705", "stops, cautions, or rests on a safety fact", ""),
     ("wording: {colour: {caution: None}}", "SA705", "`caution` of `colour` may not be worded otherwise", ""),
     ("wording: {color: {ask: Hue?}}", "SA301", "no fact, step or rule `color`", "did you mean `colour`?"),
@@ -389,10 +393,10 @@ def test_a_shorter_life_a_note_and_a_photo_are_added_to_a_safety_fact() -> None:
     assert not program.steps["look-first-photo"].spec.optional
 
 
-def test_words_that_rest_on_no_safety_fact_are_changed() -> None:
-    program = adjusted("wording:\n  colour: {ask: Which hue?}\n  see-colour: {do: Look twice.}")
+def test_words_on_which_no_guard_rests_are_changed() -> None:
+    program = adjusted("wording:\n  colour: {ask: Which hue?}\n  write-up: {do: Write twice.}")
     assert program.facts["colour"].spec.ask == "Which hue?"
-    assert program.steps["see-colour"].spec.do == "Look twice."
+    assert program.steps["write-up"].spec.do == "Write twice."
 
 
 OWN = "checklist: own\ntitle: Own\n"

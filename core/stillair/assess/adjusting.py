@@ -1,7 +1,7 @@
 """What a company adjusts in a pack: applied to its checklists, refused where it loosens what guards safety.
 
-An adjustment may set limits within their bounds, add notes, photos and shorter lives, and reword what does
-not rest on a safety fact. What it adds beside that, in checklists of its own, may not give, mark or free
+An adjustment may set limits within their bounds, add notes, photos and shorter lives, and reword what no
+guard rests on. What it adds beside that, in checklists of its own, may not give, mark or free
 anything that a guard of the pack rests on.
 """
 
@@ -86,6 +86,8 @@ class Applied:
         self.rules: dict[str, dict[str, Any]] = {}
         self.photos: dict[str, tuple[Text, str]] = {}
         self._declared = {spec.name: spec for p in packs for c in p.checklists for spec in c.limits}
+        self._guards = list(guards(base))
+        self._rests = {name: str(use) for use in reversed(self._guards) for name in use.cond.mentions}
         for name, change in self.adjusts.limits:
             self._limit(name, change)
         for name, life in self.adjusts.good_for:
@@ -211,7 +213,9 @@ class Applied:
         """Why the words of something stand as they are."""
         base = self.base
         if kind == "fact":
-            return "is a safety fact" if name in base.safety_facts else None
+            if name in base.safety_facts:
+                return "is a safety fact"
+            return f"is what the {self._rests[name]} rests on" if name in self._rests else None
         if kind == "rule":
             rule = base.rules[name]
             said = rule.spec.stop or rule.spec.caution is not None or rule.when.safety
@@ -220,7 +224,12 @@ class Applied:
         held = base.safety_facts & set(step.asks)
         if held or step.powered is not None or step.spec.never is not None or step.spec.caution is not None:
             return "asks a safety fact, is powered, or warns"
-        return None
+        for each in (*step.asks, *(event.text for event in step.spec.marks)):
+            if each in self._rests:
+                return f"asks or marks `{each}`, on which the {self._rests[each]} rests"
+        gates = {f"gate of step {name}", f"gate of activity {step.spec.activity}"}
+        behind = next((str(use) for use in self._guards if str(use) in gates), None)
+        return f"is done behind the {behind}, which guards safety" if behind else None
 
     def _photo(self, name: Text, what: str) -> None:
         step = self._known(name, "step", self.base.steps)
@@ -243,11 +252,10 @@ class Applied:
 
     def _added(self) -> Iterator[Fault]:
         """What stands in the checklists of the company and touches what a guard rests on."""
-        rests: dict[str, str] = {}
+        rests = self._rests
         over: dict[str, str] = {}
-        for use in guards(self.base):
+        for use in self._guards:
             for name in use.cond.mentions:
-                rests.setdefault(name, str(use))
                 derivation = self.base.derived.get(name)
                 if isinstance(derivation, core.Each | core.Count | core.Sum | core.Extreme):
                     over.setdefault(derivation.list, str(use))
