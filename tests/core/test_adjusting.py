@@ -140,6 +140,10 @@ REFUSED = [
     ("limits: {warn_at: 7 psi}", "SA703", "is safer lower, and is set looser without who, why, until", ""),
     ("limits: {warn_at: {is: 7 psi, who: B, why: w, until: soon}}", "SA703", "`soon` is not a day", ""),
     ("good for: {smell: 2 h}", "SA702", "`smell` is good for 1 h; it may only be less", ""),
+    ("good for: {smell: soon}", "SA306", "soon", ""),
+    ("good for: {smell: 5 psi}", "SA306", "psi", ""),
+    ("good for: {smell: 0 min}", "SA702", "`smell` would never be good", "write how long it is good for"),
+    ("good for: {smell: -5 min}", "SA702", "`smell` would never be good", "write how long it is good for"),
     ("good for: {smel: 2 h}", "SA301", "there is no fact `smel`", "did you mean `smell`?"),
     ("notes: {smel: Look.}", "SA301", "there is no fact `smel`", ""),
     ("photos: {look: The gauge}", "SA301", "there is no step `look`", ""),
@@ -547,6 +551,16 @@ def test_a_moved_pack_is_held_against_the_old_one_and_the_company(folders: Path)
         "smell": (None, "At the hatch.", "Twice.", "the pack says something else now"),
     }
     assert {each["code"] for each in told["refused"]} == {"SA703", "SA702"}
+
+
+@pytest.mark.parametrize("life", ["soon", "5 psi"])
+@pytest.mark.parametrize("was", [False, True])
+def test_a_life_that_is_no_time_is_refused_where_it_stands(folders: Path, life: str, was: bool) -> None:
+    write(folders, f"  good for: {{lamp: {life}}}\n")
+    old = ["--was", str(folders / "old")] if was else []
+    result = run(folders, "adjust", str(folders / "acme"), *old)
+    assert (result.exit_code, type(result.exception)) == (1, SystemExit)
+    assert "manifest.yaml:10:20: " in result.output and "[SA306]" in result.output
 
 
 def test_nothing_is_stale_where_the_pack_moved_elsewhere(folders: Path) -> None:

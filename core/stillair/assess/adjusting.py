@@ -179,6 +179,9 @@ class Applied:
         except quantity.QuantityError as error:
             self._fault(life, "SA306", str(error), error.help)
             return
+        if found <= 0:
+            self._fault(life, "SA702", f"`{name}` would never be good", "write how long it is good for")
+            return
         if fact.good_for is not None and found > fact.good_for:
             was = fact.spec.good_for
             self._fault(life, "SA702", f"`{name}` is good for {was}; it may only be less", "shorten it")

@@ -82,9 +82,13 @@ def _life(name: Text, life: Text, old: Program, new: Program) -> Standing:
 
     (_, _, before), (there, good_for, after) = said(old), said(new)
     stale = None
+    try:
+        theirs = quantity.read(life.text, quantity.DIMENSIONS["duration"]).value
+    except quantity.QuantityError as error:
+        return Standing("good for", name.text, before, after, life.text, str(error))
     if not there:
         stale = "the fact is gone"
-    elif good_for is not None and quantity.read(life.text, quantity.DIMENSIONS["duration"]).value >= good_for:
+    elif good_for is not None and theirs >= good_for:
         stale = "the pack's own is as short now"
     elif before != after:
         stale = "the pack has moved under it"
