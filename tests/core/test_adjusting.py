@@ -52,6 +52,7 @@ limits:
   margin: {is: 3 psi, between: 1 psi .. 9 psi, safer: higher, source: common practice}
   pause: {is: 10 min, between: 5 min .. 60 min, safer: longer, source: common practice}
   warn_at: {is: 5 psi, between: 1 psi .. 9 psi, safer: lower, source: common practice}
+  near_to: {is: 40 psig, between: 20 psig .. 60 psig, safer: lower, source: common practice}
   fixed: {is: 5 psi, safer: lower, source: common practice}
   gap: {is: 30 min, between: 5 min .. 60 min, safer: shorter, source: common practice}
   curved: {is: 2, between: 1 .. 4, safer: higher, source: common practice}
@@ -75,6 +76,7 @@ steps:
 rules:
   - {rule: too-high, stop: [work], when: bottom > most, say: Too high, lifted by: Let it down.}
   - {rule: high, finding: high, when: top > most, say: It is high, source: common practice}
+  - {rule: near, caution: Nearly too high., when: bottom > near_to, source: common practice}
   - {rule: dull, finding: dull, when: colour is blue and bottom > warn_at + 0 psig, say: Dull, source: s}
 """
 PLACES = """
@@ -128,6 +130,10 @@ def test_a_check_must_lie_nearer_to_what_it_confirms() -> None:
     assert adjusted("limits: {gap: 10 min}").limits["gap"].text == "10 min"
 
 
+def test_a_caution_may_warn_earlier() -> None:
+    assert adjusted("limits: {near_to: 30 psig}").limits["near_to"].text == "30 psig"
+
+
 def test_a_lower_limit_of_two_guards_tightens_both() -> None:
     assert adjusted("limits: {most: 40 psig}").limits["most"].text == "40 psig"
 
@@ -172,6 +178,8 @@ LOOSENS = [
     ("margin", "2 psi", "with room", "gate of activity filling would hold, and did not"),
     # The author's direction is wrong for this gate.
     ("wrong_way", "60 psig", "with bottom at", "gate of activity bleeding would hold, and did not"),
+    # A caution warns of something a safety fact says.
+    ("near_to", "50 psig", "with bottom at 45 psig", "the caution near would not warn, and did"),
     # A product is not looked into: it is not shown to be as strict.
     ("gap", "40 min", "it is not shown that it does not", ""),
     ("curved", "3", "it is not shown that it does not", ""),

@@ -21,6 +21,9 @@ from .waits import lasting
 
 __all__ = ["Compared", "Loosening", "guards", "loosenings"]
 
+_LOSES = {"stop": "would not stop, and did", "caution": "would not warn, and did"}
+"""What is looser where it no longer holds; anything else is where it holds and did not."""
+
 
 class Loosening(NamedTuple):
     """A guard that is looser, or not shown to be as strict; `witness` is where it is looser, if known."""
@@ -37,17 +40,18 @@ def guards(program: Program) -> Iterator[Use]:
 
 
 def loosenings(old: Program, new: Program) -> Iterator[Loosening]:
-    """Every guard of the old program that the new one loosens."""
+    """What the new program loosens of the old one: guards, and cautions that rest on a safety fact."""
     there = {(use.kind, use.name): use for use in uses(new)}
     compared = Compared(old, new)
-    for use in guards(old):
+    cautions = (use for use in uses(old) if use.kind == "caution" and use.cond.safety)
+    for use in (*guards(old), *cautions):
         other = there.get((use.kind, use.name))
         if other is None:
             yield Loosening(use, use.cond.text, "it is gone")
             continue
-        narrow = use.kind != "stop"
+        narrow = use.kind not in _LOSES
         for text, witness in compared.looser(use.cond.checked, other.cond.checked, narrow):
-            verb = "would hold, and did not" if narrow else "would not stop, and did"
+            verb = _LOSES.get(use.kind, "would hold, and did not")
             yield Loosening(use, text, f"{witness}: the {use} {verb}" if witness else None)
 
 
