@@ -52,6 +52,7 @@ limits:
   margin: {is: 3 psi, between: 1 psi .. 9 psi, safer: higher, source: common practice}
   pause: {is: 10 min, between: 5 min .. 60 min, safer: longer, source: common practice}
   warn_at: {is: 5 psi, between: 1 psi .. 9 psi, safer: lower, source: common practice}
+  apart: {is: 10 psi, between: 5 psi .. 20 psi, safer: lower, source: common practice}
   near_to: {is: 40 psig, between: 20 psig .. 60 psig, safer: lower, source: common practice}
   fixed: {is: 5 psi, safer: lower, source: common practice}
   gap: {is: 30 min, between: 5 min .. 60 min, safer: shorter, source: common practice}
@@ -77,6 +78,7 @@ rules:
   - {rule: too-high, stop: [work], when: bottom > most, say: Too high, lifted by: Let it down.}
   - {rule: high, finding: high, when: top > most, say: It is high, source: common practice}
   - {rule: near, caution: Nearly too high., when: bottom > near_to, source: common practice}
+  - {rule: both-low, caution: Both low., when: bottom agrees with top within apart, source: common practice}
   - {rule: dull, finding: dull, when: colour is blue and bottom > warn_at + 0 psig, say: Dull, source: s}
 """
 PLACES = """
@@ -130,8 +132,9 @@ def test_a_check_must_lie_nearer_to_what_it_confirms() -> None:
     assert adjusted("limits: {gap: 10 min}").limits["gap"].text == "10 min"
 
 
-def test_a_caution_may_warn_earlier() -> None:
+def test_a_caution_may_warn_earlier_or_trust_less() -> None:
     assert adjusted("limits: {near_to: 30 psig}").limits["near_to"].text == "30 psig"
+    assert adjusted("limits: {apart: 6 psi}").limits["apart"].text == "6 psi"
 
 
 def test_a_lower_limit_of_two_guards_tightens_both() -> None:

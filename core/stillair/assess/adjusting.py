@@ -308,10 +308,17 @@ def applied(packs: Sequence[Pack], base: Program) -> list[Applied]:
 
 
 def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iterator[Fault]:
-    """A fault for each guard that is loosened, under the limit that does it."""
+    """A fault for each guard that is loosened, under the limit that does it.
+
+    A caution may fall silent by a limit set in its safer direction, such as one that trusts a gauge less.
+    """
     said: set[tuple[str, str]] = set()
+    specs = [spec for each in adjustments for spec in each.limits.values()]
+    looser = {spec.name for spec in specs if spec.set_by is not None and spec.set_by.looser}
     for found in loosenings(old, new):
         names, where = named_in(old, found.text), None
+        if found.use.kind == "caution" and not looser & (names | named_in(old, found.use.cond.text)):
+            continue
         for each in adjustments:
             where = next((n for n, _ in each.adjusts.limits if n.text in names), where)
         where = where or adjustments[0].adjusts.pack
