@@ -354,6 +354,14 @@ def test_a_shorter_life_or_interval_only_leaves_open() -> None:
     assert loosened_by(gap="10 min") == set()
 
 
+def test_a_life_that_ends_a_dispute_is_refused_where_it_stands() -> None:
+    base = vat(UNCOVERING)
+    with pytest.raises(StillairError) as caught:
+        compile_packs([base, company("good for: {label: 20 min}", base)], {}, {})
+    (fault,) = caught.value.faults
+    assert fault.code == "SA702" and fault.render().startswith("acme/manifest.yaml:10:14: `label` loosens")
+
+
 @pytest.mark.parametrize("seed", range(30))
 def test_strictness_agrees_with_entries_made_more_than_once(seed: int) -> None:
     """Random limits, each in its safer direction, and random entries: what is taken as strict is so."""

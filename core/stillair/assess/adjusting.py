@@ -308,7 +308,7 @@ def applied(packs: Sequence[Pack], base: Program) -> list[Applied]:
 
 
 def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iterator[Fault]:
-    """A fault for each guard that is loosened, under the limit that does it.
+    """A fault for each guard that is loosened, under the limit or the life that does it.
 
     A caution may fall silent by a limit set in its safer direction, such as one that trusts a gauge less.
     """
@@ -320,7 +320,8 @@ def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iter
         if found.use.kind == "caution" and not looser & (names | named_in(old, found.use.cond.text)):
             continue
         for each in adjustments:
-            where = next((n for n, _ in each.adjusts.limits if n.text in names), where)
+            ours = (*each.adjusts.limits, *each.adjusts.good_for)
+            where = next((n for n, _ in ours if n.text in names), where)
         where = where or adjustments[0].adjusts.pack
         if (where.text, found.text) in said:
             continue
