@@ -13,7 +13,7 @@ from stillair.condition.core import NumberDomain, OptionDomain, Ref
 from stillair.fault import did_you_mean
 from stillair.margin import Judgement, changes, judgement, judgement_of_rule, time_left, wait_says
 from stillair.possible import Number
-from stillair.sought import going_on_said, quiet_said, share
+from stillair.sought import disputed_said, going_on_said, quiet_said, share
 from stillair.verdict import Reason, Verdict, Why
 from stillair.wording import Wording, duration, exact
 from stillair.working import Working, working
@@ -611,6 +611,8 @@ def _likely(wording: Wording, belief: Belief) -> Iterator[str]:
         yield f"{clue_says(wording, each)} Not counted: open{f', {why}' if why else ''}"
     if search is not None:
         yield from (quiet_said(wording, each) for each in search.quiet if each.place == belief.place)
+        if belief.place in search.disputed:
+            yield disputed_said(wording, search)
         if belief.place not in search.untold:
             now = share(search.posterior.places[belief.place])
             yield f"a fault there, after the looks that count: {now}"

@@ -13,6 +13,7 @@ from stillair.wording import Wording, plainly
 __all__ = [
     "better_tests",
     "chosen_place",
+    "disputed_said",
     "going_on_said",
     "lacking_said",
     "per_minute",
@@ -78,6 +79,14 @@ def quiet_said(wording: Wording, quiet: Quiet) -> str:
     return f"{check.spec.title}{tool}, silent: {share(quiet.chance)} to notice it there{how}"
 
 
+def disputed_said(wording: Wording, search: Search) -> str:
+    """What an answer is worth while it is not settled whether it stands."""
+    assert search.sought is not None
+    name = search.sought.suspected
+    times = "" if name is None else f" x{wording.program.limits[name].value:g}"
+    return f"answered, and not settled: counted as suspected{times}"
+
+
 def lacking_said(wording: Wording, search: Search) -> Iterator[str]:
     """What the look is made with and is not at hand, or not known to be."""
     for tool, verdict, reasons in search.lacking:
@@ -90,6 +99,9 @@ def going_on_said(wording: Wording, search: Search) -> str:
     """What going on is worth, and why it goes on or not."""
     if search.over:
         return stop_said(wording, search)
+    if search.disputed:
+        names = ", ".join(_title(wording, place) for place in search.disputed)
+        return f"it answered, and that is not settled: {names}; a suspicion is followed up first"
     if search.pointed:
         return "a fault is suspected or found: that is followed up, whatever the rest is worth"
     return f"going on is worth {per_minute(search.rate)} per minute, as a judgement and not measured"

@@ -424,6 +424,38 @@ def test_a_rule_can_rest_on_the_stop_and_what_answers_later_takes_it_back() -> N
     )
 
 
+def test_an_answer_where_it_was_silent_before_is_a_suspicion_and_not_the_end_of_the_search() -> None:
+    visit = Visit(STOP)
+    visit.see(hose="runs", ladder="yes", seen=0.02)
+    for place in ("gutter", "chimney", "skylight", "valley"):
+        visit.see(**{f"wet_of_{place}": "no"})
+    assert stopped(visit) == ("spent", "not_found")
+    line = visit.at(10).see(wet_of_gutter="drip")
+    assert stopped(visit) == ("worth_it", "none")
+    found = search(visit)
+    assert not found.over
+    assert found.disputed == ("gutter",)
+    assert found.posterior.places["gutter"] > 0.8
+    assert "Not found" not in trail(visit)
+    assert "answered, and not settled: counted as suspected x10" in trail(visit)
+    assert "not settled: Gutter" in because(words(visit), "further_search").says[0]
+    visit.at(12).note("correct", line=line, why="a splash")
+    assert search(visit).disputed == ()
+    assert stopped(visit) == ("spent", "not_found")
+
+
+def test_an_answer_that_waits_for_its_check_is_a_suspicion_meanwhile() -> None:
+    visit = Visit(LATER.replace("for: ['no']", "for: ['no', drip]"))
+    visit.see(hose="runs", ladder="yes", seen=0.02, wet_of_chimney="no")
+    visit.at(1).see(proof="good")
+    assert stopped(visit)[0] == "spent"
+    visit.at(2).see(wet_of_gutter="drip")
+    assert search(visit).disputed == ("gutter",)
+    assert stopped(visit) == ("worth_it", "none")
+    visit.at(3).see(proof="bad")
+    assert search(visit).disputed == ()
+
+
 def test_a_better_look_makes_going_on_worth_it_again() -> None:
     visit = Visit(STOP)
     visit.see(hose="runs", ladder="yes", seen=0.02, wet_of_gutter="no")

@@ -28,10 +28,11 @@ from stillair.search import (
 from stillair.verdict import Reason, Verdict, Why
 
 from .beliefs import beliefs
+from .grades import rules_of
 from .history import Moment
 from .program import FURTHER, FURTHER_STATES, Program, Sought
 from .program import Check as CheckOf
-from .standing import settled
+from .standing import newest_first, settled
 
 if TYPE_CHECKING:
     from .gates import Gates
@@ -43,6 +44,8 @@ __all__ = ["Chosen", "Quiet", "Search", "author_order", "further", "rests_on"]
 _DEVIATIONS = 2 * 1.96
 #: No size of a leak is known better than to this share of itself (judgement, no source).
 _LEAST_SPREAD = 0.1
+#: The grades of a finding that is followed up, the least first.
+_FOLLOWED = ("suspected", "probable", "confirmed")
 
 
 class Quiet(NamedTuple):
@@ -173,6 +176,40 @@ class Search:
         return {place: rule[0].spec.grade for place, rule in held.items() if rule is not None}
 
     @cached_property
+    def disputed(self) -> tuple[str, ...]:
+        """The places that answered, where it is not settled whether that suspects a fault there.
+
+        An answer after a silence leaves the finding open: it is a suspicion until the entries agree.
+        """
+        return tuple(place for place in self.program.places if self._disputed(place))
+
+    def _disputed(self, place: str) -> bool:
+        if self.sought is None or self.grades.get(place) in _FOLLOWED:
+            return False
+        given = rules_of(self.view, self.sought.finding)
+        least = next((grade for grade in _FOLLOWED if any(r.spec.grade == grade for r in given)), None)
+        if not any(
+            self.view.rule(rule, place)[0] is Verdict.OPEN for rule in given if rule.spec.grade == least
+        ):
+            return False
+        facts = dict.fromkeys(check.fact for check in self.program.checks.values())
+        return any(self._answered(Ref(fact, place)) for fact in facts)
+
+    def _answered(self, ref: Ref) -> bool:
+        """Whether an entry that stands, or may once a check was made, is more than a silence."""
+        fact = self.program.facts[ref.name]
+        assert isinstance(fact.domain, OptionDomain)
+        silent = 0
+        for check in self.program.checks.values():
+            silent |= check.silent if check.fact == ref.name else 0
+        for observation, doubtful in newest_first(self.view, ref):
+            if fact.domain.mask(str(observation.value)) & ~silent:
+                return True
+            if doubtful is None and fact.spec.nature != "fixed":
+                return False
+        return False
+
+    @cached_property
     def confirmed(self) -> tuple[str, ...]:
         """The places where a fault is confirmed."""
         return tuple(place for place, grade in self.grades.items() if grade == "confirmed")
@@ -206,11 +243,14 @@ class Search:
         weights = {b.place: b.now * (1 - elsewhere) for b in beliefs(self.view)}
         looks: list[Silence | Alarm] = [Silence({q.place: q.chance}) for q in self.quiet]
         for place, grade in self.grades.items():
-            if grade == "ruled out":
+            if grade == "ruled out" and place not in self.disputed:
                 looks.append(Silence({place: 1.0}))
             elif sought is not None and grade in ("suspected", "probable"):
                 times = self._limit(sought.suspected if grade == "suspected" else sought.probable, 1.0)
                 looks.append(Alarm(place, times))
+        if sought is not None:
+            times = self._limit(sought.suspected, 1.0)
+            looks += [Alarm(place, times) for place in self.disputed]
         size = self.by_size
         worlds = Worlds(weights, elsewhere, second)
         return posterior(worlds, looks, self.confirmed, 1.0 if size is None else size)
@@ -358,7 +398,7 @@ class Search:
     @property
     def pointed(self) -> bool:
         """Whether a fault is suspected or found: that is followed up, whatever the rest is worth."""
-        return any(grade in ("suspected", "probable", "confirmed") for grade in self.grades.values())
+        return bool(self.disputed) or any(grade in _FOLLOWED for grade in self.grades.values())
 
     @property
     def over(self) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from stillair.assess import Search
 from stillair.because import clue_says
-from stillair.sought import better_tests, lacking_said, quiet_said, share, stop_said
+from stillair.sought import better_tests, disputed_said, lacking_said, quiet_said, share, stop_said
 from stillair.wording import Wording
 
 from .document import Block, Code, Item, Strong, Table, line
@@ -58,11 +58,12 @@ def believed(wording: Wording, search: Search) -> Iterator[Block]:
                 for said in (
                     *(clue_says(wording, each) for each in belief.weighed),
                     *(quiet_said(wording, each) for each in search.quiet if each.place == place),
+                    *((disputed_said(wording, search),) if place in search.disputed else ()),
                 )
             ),
         )
         for place, belief in wording.found.beliefs.items()
-        if belief.weighed or any(each.place == place for each in search.quiet)
+        if belief.weighed or place in search.disputed or any(each.place == place for each in search.quiet)
     ]
     if moved:
         yield line("What moved them:")
