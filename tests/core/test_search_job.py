@@ -487,6 +487,25 @@ def test_while_looks_wait_for_a_check_the_stop_is_open_and_the_check_is_named() 
     assert stopped(visit) == ("spent", "not_found")
 
 
+def test_while_the_last_place_waits_for_its_check_the_stop_is_open_and_nothing_is_called_not_found() -> None:
+    visit = Visit(LATER)
+    visit.see(hose="runs", ladder="yes", seen=0.8)
+    for place in ("gutter", "valley", "skylight"):
+        visit.see(**{f"wet_of_{place}": "no"})
+    visit.at(5).see(proof="good")
+    assert stopped(visit) == ("worth_it", "none")
+    visit.at(10).see(wet_of_chimney="no")
+    assert stopped(visit) == ("open", "open")
+    assert "Not found" not in trail(visit)
+    visit.at(12).see(proof="bad")
+    assert stopped(visit) == ("worth_it", "none")
+    # A second look that waits after one that was void is as open as the first was.
+    visit.at(14).see(wet_of_chimney="no")
+    assert stopped(visit) == ("open", "open")
+    visit.at(16).see(proof="good")
+    assert stopped(visit) == ("spent", "not_found")
+
+
 def test_one_entry_more_gives_the_same_stop_as_assessing_the_whole() -> None:
     rng = random.Random(8)
     for _ in range(25):

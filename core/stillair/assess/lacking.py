@@ -15,6 +15,7 @@ from stillair.verdict import Reason, Verdict, Why
 from .derived import bind, contending, in_hand, lot_of, that_is_all
 from .grades import rules_of
 from .program import FURTHER, NO_BINDING, Binding, Cond, bound
+from .searching import looks
 from .waits import lasting
 
 if TYPE_CHECKING:
@@ -174,7 +175,7 @@ def missing_of(view: View, ref: Ref) -> Iterator[Ref]:
         elif wait.witness is not None and state.ready_at is not None and view.at >= state.ready_at:
             yield Ref(wait.witness)
     elif name == FURTHER:
-        for looked in [Ref(program.look, place) for place in program.places] if program.look else ():
+        for looked in looks(program):
             if any(reason.why is Why.LATER for reason in view.value(looked).reasons):
                 yield from missing_of(view, looked)
     elif name in program.findings:

@@ -29,7 +29,7 @@ from stillair.verdict import Reason, Verdict, Why
 
 from .beliefs import beliefs
 from .grades import rules_of
-from .history import Moment
+from .history import Moment, Observation
 from .program import FURTHER, FURTHER_STATES, Program, Sought
 from .program import Check as CheckOf
 from .standing import newest_first, settled
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from .gates import Gates
     from .view import View
 
-__all__ = ["Chosen", "Quiet", "Search", "author_order", "further", "rests_on"]
+__all__ = ["Chosen", "Quiet", "Search", "author_order", "further", "looks", "rests_on"]
 
 #: Two tolerances that hold in 95 % of cases are this many standard deviations apart.
 _DEVIATIONS = 2 * 1.96
@@ -110,37 +110,39 @@ class Search:
         for name, check in self.program.checks.items():
             for place in self.program.places:
                 ref = Ref(check.fact, place)
-                if ref in told:
-                    continue
-                seen = self.view.history.before((check.fact, place), self.view.moment)
-                if not seen:
-                    continue
-                value = self._answer(ref)
-                if value is None or value.mask & ~check.silent:
+                if ref in told or not (entries := self._silences(ref, check.silent)):
                     continue
                 if check.speaks is not None and (
                     self.view.judge(check.speaks, {"place": place}) is not Verdict.HOLDS
                 ):
                     continue
-                made = next((o for o in reversed(seen) if o.line in value.lines), seen[-1])
+                made = entries[0]
                 if not _at_hand(self.view.as_of(made.moment), check):
                     continue
                 told.add(ref)
                 chance, known = self._chance(check, place, made.moment)
                 yield Quiet(place, name, chance, known, made.line)
 
-    def _answer(self, ref: Ref) -> Options | None:
-        """What a look gave, if it counts; with `pending` also one that waits for a check that must follow."""
+    def _silences(self, ref: Ref, silent: int) -> list[Observation]:
+        """The entries of a look that count as silences, the newest first; none where it answered.
+
+        With `pending` also those that wait for a check that must follow.
+        """
         value = self.view.options(ref)
-        if not value.reasons:
-            return value if value.mask else None
-        waits = {reason.why for reason in value.reasons} == {Why.LATER}
-        newest = self.view.history.before((ref.name, ref.member), self.view.moment)[-1]
-        if not (self._pending and waits) or newest.value is None:
-            return None
+        if value.reasons:
+            if not (self._pending and awaits(value)):
+                return []
+        elif value.mask & ~silent:
+            return []
         domain = self.program.facts[ref.name].domain
         assert isinstance(domain, OptionDomain)
-        return Options(domain.mask(str(newest.value)), (), (newest.line,))
+        found: list[Observation] = []
+        for observation, doubtful in newest_first(self.view, ref):
+            if doubtful is None or (self._pending and doubtful.why is Why.LATER):
+                if domain.mask(str(observation.value)) & ~silent:
+                    return [] if self.program.facts[ref.name].spec.nature == "fixed" else found
+                found.append(observation)
+        return found
 
     def _chance(self, check: CheckOf, place: str, moment: Moment | None) -> tuple[float, bool]:
         """The chance of a check to notice a fault that is there; as of a moment, else as things are now."""
@@ -402,7 +404,15 @@ class Search:
 
     @property
     def over(self) -> bool:
-        """Whether going on is worth less than the limit: nothing is suspected, some silence counts."""
+        """Whether going on is worth less than the limit, however the looks that wait for a check turn out."""
+        if self.sought is None or self.sought.stop_below is None:
+            return False
+        value = self.view.options(Ref(FURTHER))
+        return not value.reasons and value.mask == FURTHER_STATES.mask("spent")
+
+    @property
+    def spent(self) -> bool:
+        """Whether going on is worth less than the limit by what counts: nothing suspected, some silence."""
         if self.sought is None or self.sought.stop_below is None or not self.quiet or self.pointed:
             return False
         return self.rate < self._limit(self.sought.stop_below, 0.0)
@@ -420,26 +430,47 @@ class Search:
 def further(view: View) -> Options:
     """Whether going on with the search is worth it, by what is believed now and not by what is allowed.
 
-    It is open while no silence counts, and while looks that wait for a check would decide it otherwise.
+    It is open while no silence counts, and while looks that wait for a check would decide it otherwise: if
+    they come to count, or if they are void and their places are to be looked at again. Besides, it is judged
+    without either, which is the least that the places left may be worth.
     """
     check = view.program.look_check
     if check is None:
         reason = Reason(Why.NONE, FURTHER, "no check says what a look is worth")
         return Options(FURTHER_STATES.whole, (reason,))
-    looks = (view.value(Ref(check.fact, place)) for place in view.program.places)
-    later = dict.fromkeys(r for look in looks for r in look.reasons if r.why is Why.LATER)
+    later = dict.fromkeys(r for ref in looks(view.program) for r in view.value(ref).reasons if _is_later(r))
+    ways: list[tuple[Callable[[Ref], bool], bool]] = [(lambda ref: settled(view, ref), False)]
+    if later:
+        ways.append((ways[0][0], True))
+        ways.append((lambda ref: settled(view, ref) and not awaits(view.value(ref)), False))
     mask = 0
-    for pending in (False, True) if later else (False,):
-        search = Search(view, None, check, lambda ref: settled(view, ref), pending)
+    for done, pending in ways:
+        search = Search(view, None, check, done, pending)
         if search.pointed:
             mask |= FURTHER_STATES.mask("worth_it")
         elif not search.quiet:
             mask = FURTHER_STATES.whole
         else:
-            mask |= FURTHER_STATES.mask("spent" if search.over else "worth_it")
+            mask |= FURTHER_STATES.mask("spent" if search.spent else "worth_it")
     if mask != FURTHER_STATES.whole:
         return Options(mask)
     return Options(mask, tuple(later) or (Reason(Why.NOT_YET, FURTHER, "no silence counts yet"),))
+
+
+def looks(program: Program) -> Iterator[Ref]:
+    """All that may be looked at: the facts of the checks, at each place."""
+    for fact in dict.fromkeys(check.fact for check in program.checks.values()):
+        for place in program.places:
+            yield Ref(fact, place)
+
+
+def awaits(value: Number | Options) -> bool:
+    """Whether an entry of what was looked at waits for a check that must follow."""
+    return any(map(_is_later, value.reasons))
+
+
+def _is_later(reason: Reason) -> bool:
+    return reason.why is Why.LATER
 
 
 def rests_on(program: Program) -> set[str]:
