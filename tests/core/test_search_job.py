@@ -229,6 +229,32 @@ def test_what_would_be_spoiled_comes_first() -> None:
     assert search(visit).plan.order == ("skylight", "valley")
 
 
+GLASSY = ROOF.replace(
+    "gate: ladder is yes}", "gate: ladder is yes}\n      glassy: {title: At the glass, gate: planned is yes}"
+).replace("activity: climbing, order: 3", "activity: glassy, order: 3")
+
+
+def test_what_would_spoil_a_place_is_held_while_that_place_may_not_be_looked_at() -> None:
+    visit = Visit(GLASSY)
+    visit.see(hose="runs", ladder="yes", planned="no", wet_of_gutter="no", wet_of_chimney="no")
+    assert search(visit).left == ("skylight", "valley")
+    found = visit.judge()
+    assert (found.next.kind, found.next.member) == ("stopped", "skylight")
+    valley = next(s for s in found.steps if s.step == "look" and s.member == "valley")
+    assert valley.status == "not yet"
+    assert [words(visit).reason(r) for r in valley.permission.reasons] == [
+        "wet of skylight: has not happened yet (it comes first: a look at Valley would spoil it)"
+    ]
+    visit.note("unavailable", fact="wet", of="skylight", reason="no way up")
+    assert visit.judge().next.member == "valley"
+
+
+def test_while_it_is_open_whether_a_place_may_be_looked_at_what_would_spoil_it_is_not_asked() -> None:
+    visit = Visit(GLASSY)
+    visit.see(hose="runs", ladder="yes", wet_of_gutter="no", wet_of_chimney="no")
+    assert [str(ref) for ref in visit.judge().next.facts] == ["planned"]
+
+
 def test_a_place_whose_gate_is_shut_is_left_out_and_asked_when_it_opens() -> None:
     visit = Visit(ROOF)
     visit.see(hose="runs", ladder="no")

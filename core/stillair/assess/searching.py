@@ -272,6 +272,10 @@ class Search:
         when = self.program.places[place].when
         return when is not None and self.view.judge(when, {"place": place}) is Verdict.FAILS
 
+    def spoils(self, place: str) -> tuple[str, ...]:
+        """The places that a look here would spoil: not looked at yet, and not given up."""
+        return tuple(other for other in self.left if other in self.program.places[place].after)
+
     def _allowed(self, place: str) -> bool:
         """Whether the look may be made now, and would count."""
         steps = [

@@ -170,6 +170,9 @@ class Steps:
         if permission.may is not May.YES:
             status = "not yet" if permission.may is May.NOT_YET else "stopped"
             return StepState(spec.name, member, status, permission, wanted)
+        spoiled = tuple(self._spoiled(wanted, member))
+        if spoiled:
+            return StepState(spec.name, member, "not yet", Permission(May.NOT_YET, (), (), spoiled), wanted)
         doubts = {ref: doubts for ref in wanted if (doubts := self.view.evidence(ref))}
         asks = tuple(ref for ref in wanted if ref not in doubts)
         if doubts and not asks and not waiting and confirmed:
@@ -185,6 +188,15 @@ class Steps:
         if status == "waiting" and (reasons := self._endless(spec)):
             return StepState(spec.name, member, "not yet", Permission(May.NOT_YET, (), (), reasons))
         return StepState(spec.name, member, status, permission, asks, listed)
+
+    def _spoiled(self, wanted: Collection[Ref], member: str | None) -> Iterator[Reason]:
+        """Why a look at a place must wait: places that it would spoil have not been looked at."""
+        search = self.wanted.search
+        if search is not None and member is not None and Ref(search.check.fact, member) in wanted:
+            title = self.program.places[member].spec.title
+            for place in search.spoils(member):
+                first = str(Ref(search.check.fact, place))
+                yield Reason(Why.NOT_YET, first, f"it comes first: a look at {title} would spoil it")
 
     def _unlisted(self, step: Step) -> str | None:
         """The open list a step is kept by, empty so far, if its `when` can be judged without a member."""
