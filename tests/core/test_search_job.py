@@ -138,6 +138,48 @@ def test_the_chance_is_the_one_at_the_time_of_the_look() -> None:
     assert (quiet.chance, quiet.known) == (0.5, True)
 
 
+def test_a_weaker_look_later_takes_nothing_from_a_stronger_one() -> None:
+    visit = ready(seen=0.9)
+    visit.see(wet_of_gutter="no")
+    before = search(visit)
+    visit.at(5).see(seen=0.1)
+    visit.at(6).see(wet_of_gutter="no")
+    assert search(visit).quiet == before.quiet
+    assert search(visit).posterior == before.posterior
+    visit.at(7).see(seen=0.95)
+    visit.at(8).see(wet_of_gutter="no")
+    assert [quiet.chance for quiet in search(visit).quiet] == [0.95]
+
+
+def test_a_weaker_look_that_waits_for_its_check_takes_nothing_either() -> None:
+    visit = Visit(LATER)
+    visit.see(hose="runs", ladder="yes", seen=0.9, wet_of_gutter="no")
+    visit.at(1).see(proof="good")
+    before = search(visit).quiet
+    visit.at(2).see(seen=0.1)
+    visit.at(3).see(wet_of_gutter="no")
+    assert search(visit).quiet == before
+
+
+def test_a_look_again_without_the_tool_takes_nothing_from_the_one_with_it() -> None:
+    visit = Visit(TOOL)
+    visit.see(hose="runs", ladder="yes", meter="here", wet_of_gutter="no")
+    before = search(visit).quiet
+    visit.at(5).see(meter="left")
+    visit.at(6).see(wet_of_gutter="no")
+    assert search(visit).quiet == before != ()
+
+
+def test_of_what_may_change_a_silence_before_an_answer_no_longer_counts() -> None:
+    visit = Visit(ROOF.replace("per: place, nature: fixed", "per: place"))
+    visit.see(hose="runs", ladder="yes", seen=0.9, wet_of_gutter="no")
+    visit.at(1).see(wet_of_gutter="drip")
+    assert search(visit).quiet == ()
+    visit.at(2).see(seen=0.1)
+    visit.at(3).see(wet_of_gutter="no")
+    assert [quiet.chance for quiet in search(visit).quiet] == [0.1]
+
+
 def test_a_silence_that_does_not_count_changes_nothing() -> None:
     visit = Visit(ROOF)
     visit.see(hose="still", ladder="yes")

@@ -106,22 +106,31 @@ class Search:
         return tuple(self._quiet())
 
     def _quiet(self) -> Iterator[Quiet]:
-        told: set[Ref] = set()
+        found = {}
+        for ref in looks(self.program):
+            best = max(self._heard(ref), key=lambda quiet: quiet.chance, default=None)
+            if best is not None:
+                found[best.check, best.place] = best
+        for check in self.program.checks:
+            yield from (found[check, p] for p in self.program.places if (check, p) in found)
+
+    def _heard(self, ref: Ref) -> Iterator[Quiet]:
+        """What each silence of a look was worth, the newest first; by the first check at hand then.
+
+        Only the greatest of them counts: looks of one kind at one place are not independent, so that what
+        one missed the next is likely to miss as well.
+        """
+        place = ref.member
+        assert place is not None
+        told: set[int] = set()
         for name, check in self.program.checks.items():
-            for place in self.program.places:
-                ref = Ref(check.fact, place)
-                if ref in told or not (entries := self._silences(ref, check.silent)):
-                    continue
-                if check.speaks is not None and (
-                    self.view.judge(check.speaks, {"place": place}) is not Verdict.HOLDS
-                ):
-                    continue
-                made = entries[0]
-                if not _at_hand(self.view.as_of(made.moment), check):
-                    continue
-                told.add(ref)
-                chance, known = self._chance(check, place, made.moment)
-                yield Quiet(place, name, chance, known, made.line)
+            if check.fact != ref.name or not (entries := self._silences(ref, check.silent)):
+                continue
+            speaks = check.speaks is None or self.view.judge(check.speaks, {"place": place}) is Verdict.HOLDS
+            for made in entries:
+                if speaks and made.line not in told and _at_hand(self.view.as_of(made.moment), check):
+                    told.add(made.line)
+                    yield Quiet(place, name, *self._chance(check, place, made.moment), made.line)
 
     def _silences(self, ref: Ref, silent: int) -> list[Observation]:
         """The entries of a look that count as silences, the newest first; none where it answered.
