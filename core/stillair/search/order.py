@@ -22,7 +22,7 @@ class Plan:
 
     `rates` is the chance per minute at which each was chosen: of the run it belongs to, set-ups counted in.
     `pays` are the set-ups each is the first to need. `author_minutes` is the same of the author's order,
-    None without one; `pinned` when that order is kept though it is the longer one.
+    None without one; `pinned` when that order is kept though another is shorter, of `best_minutes`.
     """
 
     order: tuple[str, ...]
@@ -67,9 +67,9 @@ def choose(
     jobs = Jobs(checks, set_ups, belief)
     own = jobs.following(author) if author else None
     best = best_order(jobs)
-    if own is not None and (pinned or jobs.minutes(own) <= jobs.minutes(best) * (1 + 1e-12)):
-        return _plan(jobs, own, own, best, pinned)
-    return _plan(jobs, best, own, best, False)
+    if own is not None and jobs.minutes(own) <= jobs.minutes(best) * (1 + 1e-12):
+        best = own
+    return _plan(jobs, own if own is not None and pinned else best, own, best, pinned)
 
 
 def expected_minutes(
