@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from functools import cache
 from math import inf
 from time import process_time
@@ -12,7 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from stillair.search import Check, Plan, SetUp, Worlds, choose, expected_minutes, posterior
+from stillair.search import Check, Plan, SetUp, Worlds, choose, expected_minutes, order, posterior
 from stillair.search.worlds import Silence
 
 HORIZON = 30
@@ -233,12 +234,36 @@ def holds(plan: Plan, checks: list[Check]) -> bool:
     )
 
 
-def test_five_hundred_cases_with_shared_set_ups_are_within_two_percent_of_the_optimum() -> None:
+def woven(rng: random.Random, checks: int, set_ups: int) -> Case:
+    """As `case_of`, and more hangs together: one to three set-ups for each check, which need up to two
+    others, and four in ten checks come after one or two others.
+    """
+    every, made, belief = case_of(rng, checks, set_ups)
+    names, ready = [c.name for c in every], [s.name for s in made]
+
+    def some(of: list[str], least: int, most: int) -> frozenset[str]:
+        return frozenset(rng.sample(of, min(len(of), rng.randint(least, most))))
+
+    made = [
+        replace(s, after=some(ready[:i], 0, 2) if rng.random() < 0.4 else s.after) for i, s in enumerate(made)
+    ]
+    every = [
+        replace(
+            c, needs=some(ready, 1, 3), after=some(names[:i], 1, 2) if rng.random() < 0.4 else frozenset()
+        )
+        for i, c in enumerate(every)
+    ]
+    return every, made, belief
+
+
+def test_five_hundred_cases_with_shared_set_ups_take_no_longer_than_the_optimum() -> None:
+    """Up to 13 jobs, with a check for each place: not close to the shortest of all orders, but just it."""
     rng = random.Random(500)
     worst = 0.0
-    for _ in range(500):
-        n = rng.randint(2, 7)
-        checks, set_ups, belief = case_of(rng, n, rng.randint(1, min(5, 10 - n)))
+    for case in range(500):
+        n = rng.randint(2, 8)
+        s = rng.randint(3, min(7, 13 - n))
+        checks, set_ups, belief = (woven if case % 2 else case_of)(rng, n, s)
         author = [c.name for c in checks]
         rng.shuffle(author)
         plan = choose(checks, set_ups, belief, author)
@@ -247,12 +272,11 @@ def test_five_hundred_cases_with_shared_set_ups_are_within_two_percent_of_the_op
         assert plan.author_minutes is not None
         assert plan.minutes <= plan.author_minutes + 1e-9
         worst = max(worst, plan.minutes / least_minutes(checks, set_ups, belief) - 1)
-    assert worst <= 0.02
-    assert worst < 1e-9  # with a check for each place it is the optimum itself
+    assert worst < 1e-9
 
 
 def test_checks_that_share_places_are_close_to_the_optimum_and_never_worse_than_the_author() -> None:
-    """No promise of 2 % here: each silence changes what the next check is worth. The mean is held."""
+    """No optimum is promised here: each silence changes what the next check is worth. The mean is held."""
     rng = random.Random(501)
     over = []
     for _ in range(200):
@@ -338,20 +362,11 @@ def test_a_pin_is_kept_and_its_cost_is_the_difference() -> None:
     assert choose(checks, [], belief, author=("b", "a"), pinned=True).pin_costs == 0.0
 
 
-def test_a_pin_that_is_shorter_than_what_was_planned_costs_nothing() -> None:
-    """Seven looks and four set-ups: what is planned is 0.3 % longer than the best order of all."""
-    looks = [
-        ("c0", 12.7, 0.48, "r0 r1 r3", ""), ("c1", 11.6, 0.36, "r0", ""), ("c2", 4.7, 0.81, "r1 r2 r3", ""),
-        ("c3", 13.2, 0.8, "r0 r1 r3", "c2"), ("c4", 9.2, 0.82, "r1 r2 r3", ""), ("c5", 14.8, 0.95, "r0", ""),
-        ("c6", 2.6, 0.82, "r0 r1 r3", "c0"),
-    ]  # fmt: skip
-    checks = [Check(n, m, {n: q}, frozenset(s.split()), frozenset(a.split())) for n, m, q, s, a in looks]
-    set_ups = [SetUp("r0", 2), SetUp("r1", 20), SetUp("r2", 5), SetUp("r3", 20)]
-    belief = {"c0": 0.068, "c1": 0.161, "c2": 0.035, "c3": 0.363, "c4": 0.007, "c5": 0.037, "c6": 0.237}
-    author = ("c0", "c6", "c2", "c3", "c1", "c5", "c4")
-    assert expected_minutes(author, checks, set_ups, belief) < choose(checks, set_ups, belief).minutes
-    plan = choose(checks, set_ups, belief, author, pinned=True)
-    assert (plan.order, plan.pin_costs, plan.best_minutes) == (author, 0.0, plan.minutes)
+def test_a_pin_on_a_shorter_order_than_was_found_costs_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of many jobs not every order is tried. Here the worst is found, and the author knows better."""
+    monkeypatch.setattr(order, "best_order", lambda jobs: jobs.following(["a", "b"]))
+    plan = choose([check("a", 10), check("b", 1)], [], {"a": 0.5, "b": 0.5}, author=("b", "a"), pinned=True)
+    assert (plan.order, plan.pinned, plan.pin_costs) == (("b", "a"), False, 0.0)
 
 
 def test_equal_chances_keep_the_author_s_order() -> None:
@@ -371,9 +386,11 @@ def test_what_waits_for_itself_is_refused() -> None:
         choose(checks, [], {"a": 0.5, "b": 0.5})
 
 
-@pytest.mark.parametrize("set_ups", [0, 3, 6])
-def test_forty_places_are_ordered_within_ten_milliseconds(set_ups: int) -> None:
-    checks, made, belief = case_of(random.Random(40), 40, set_ups)
+@pytest.mark.parametrize(("kind", "set_ups"), [(case_of, 0), (case_of, 3), (case_of, 6), (woven, 6)])
+def test_forty_places_are_ordered_within_ten_milliseconds(
+    kind: Callable[[random.Random, int, int], Case], set_ups: int
+) -> None:
+    checks, made, belief = kind(random.Random(40), 40, set_ups)
     best = inf
     for _ in range(7):
         began = process_time()

@@ -69,7 +69,9 @@ def choose(
     best = best_order(jobs)
     if own is not None and jobs.minutes(own) <= jobs.minutes(best) * (1 + 1e-12):
         best = own
-    return _plan(jobs, own if own is not None and pinned else best, own, best, pinned)
+    if own is not None and (pinned or best is own):
+        return _plan(jobs, own, own, best, pinned)
+    return _plan(jobs, best, own, best, False)
 
 
 def expected_minutes(

@@ -4,16 +4,18 @@ Parts of the jobs that share nothing are apart. A part is taken apart further: t
 chance per minute that lacks nothing that must come first goes first (Sidney, Operations Research 23, 1975).
 Inside such a set, once the jobs that others wait for stand in some order, each other job waits for one of
 them, the last; what is left is a tree and solved exactly (Horn, SIAM Journal on Applied Mathematics 23,
-1972). Those orders are tried: all, where they are few, else from one of them by moving one job at a time.
+1972). Those orders are tried all, where they are few. Else every way to get on is followed, as long as the
+sets of jobs done are few enough (Held and Karp, Journal of SIAM 10, 1962). Else orders are tried from one of
+them by moving one job at a time.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import islice, pairwise
 from math import inf
 from operator import itemgetter
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from .jobs import Jobs, members
 
@@ -21,6 +23,8 @@ __all__ = ["best_order", "runs_of"]
 
 #: Orders of the jobs that others wait for: tried all, up to so many; else so many by moving one at a time.
 _ALL, _SOME = 24, 40
+#: Sets of jobs done that are told apart before trying gives way to moving.
+_SETS = 600
 #: Of more jobs that others wait for than this, not every set is tried for the best chance per minute.
 _MANY = 9
 #: How often an order is planned again where checks share places.
@@ -49,6 +53,7 @@ def _joined(one: Run, two: Run) -> Run:
 
 
 _rate = itemgetter(0)
+_Done: TypeAlias = "tuple[int, _Done] | None"
 
 
 def _cost(runs: Sequence[Run]) -> float:
@@ -81,9 +86,13 @@ def best_order(jobs: Jobs) -> list[int]:
 def runs_of(jobs: Jobs, order: Sequence[int]) -> list[Run]:
     """An order cut where the chance per minute falls: each run is the best way on from where it begins."""
     chances = jobs.met(order)
+    return _falling(_alone(jobs, chances, job) for job in order)
+
+
+def _falling(jobs: Iterable[Run]) -> list[Run]:
+    """These one after another, as runs of falling chance per minute."""
     runs: list[Run] = []
-    for job in order:
-        run = _alone(jobs, chances, job)
+    for run in jobs:
         while runs and runs[-1].rate <= run.rate:
             run = _joined(runs.pop(), run)
         runs.append(run)
@@ -132,6 +141,8 @@ class _Part:
         leaves = sorted(
             (self.alone(j) for j in self.part if not self.jobs.waited_for >> j & 1), key=_rate, reverse=True
         )
+        if len(heads) > _MANY and (exact := self._followed(_Tree(self, leaves, 0), heads)) is not None:
+            return exact
         runs: list[Run] = []
         done = 0
         while heads:
@@ -191,7 +202,48 @@ class _Part:
         orders = list(islice(self._orders(heads), _ALL + 1))
         if len(orders) <= _ALL:
             return min((tree.runs(order) for order in orders), key=_cost)
-        return self._searched(tree, orders[0])
+        exact = self._followed(tree, heads)
+        return self._searched(tree, orders[0]) if exact is None else exact
+
+    def _followed(self, tree: _Tree, heads: Sequence[int]) -> list[Run] | None:
+        """The best order by every way to get on from each set of jobs done; None if these are too many.
+
+        Of the jobs that nothing waits for and that may be done, only the one with the best chance per
+        minute can be next: changed round with a worse one before it, nothing gets longer.
+        """
+        minutes_of, chances = self.jobs.minutes_of, self.chances
+        waiting = sum(1 << head for head in heads)
+        ways = [(1 << h, self.jobs.before[h] & waiting, minutes_of[h], chances[h], h) for h in heads]
+        rest = [
+            (1 << leaf.jobs[0], sum(1 << head for head in before), leaf.minutes, leaf.chance, leaf.jobs[0])
+            for leaf, before in tree.leaves
+        ]
+        layer: dict[int, tuple[float, float, _Done]] = {0: (0.0, 0.0, None)}
+        count = 0
+        for _ in range(len(ways) + len(rest)):
+            after: dict[int, tuple[float, float, _Done]] = {}
+            for done, (cost, taken, order) in layer.items():
+                open_ways = [way for way in ways if not way[0] & done and not way[1] & ~done]
+                for leaf in rest:
+                    if not leaf[0] & done and not leaf[1] & ~done:
+                        open_ways.append(leaf)
+                        break
+                for bit, _, minutes, chance, job in open_ways:
+                    end = taken + minutes
+                    more = cost + chance * end
+                    known = after.get(done | bit)
+                    if known is None or more < known[0]:
+                        after[done | bit] = (more, end, (job, order))
+            count += len(after)
+            if count > _SETS:
+                return None
+            layer = after
+        ((_, _, last),) = layer.values()
+        found: list[int] = []
+        while last is not None:
+            job, last = last
+            found.append(job)
+        return _falling(self.alone(job) for job in reversed(found))
 
     def _orders(self, heads: Sequence[int]) -> Iterator[list[int]]:
         """All orders of these jobs that respect what must come first."""
