@@ -39,7 +39,7 @@ ROOF = """
       rain: {say: It rained}
     limits:
       usual: {is: 0.8, between: 0 .. 1, safer: neither, source: judgement}
-      two: {is: 0.2, between: 0 .. 1, safer: neither, source: judgement}
+      two: {is: 0.2, between: 0 .. 0.9, safer: neither, source: judgement}
       beyond: {is: 0.1, between: 0 .. 1, safer: neither, source: judgement}
       enough: {is: 0.01, between: 0 .. 1, safer: neither, source: judgement}
       once: {is: 10, between: 1 .. 90, safer: neither, source: judgement}
@@ -705,6 +705,12 @@ def test_without_checks_the_order_is_the_author_s_and_there_is_no_search() -> No
         ("set ups: [up], after", "set ups: [down], after", "there is no set-up `down`"),
         ("after: [skylight]", "after: [roof]", "there is no place `roof`"),
         ("order: 3}", "order: 3, after: [valley]}", "depends on itself: "),
+        ("two: {is: 0.2, between: 0 .. 0.9,", "two: {is: 1,", "`two` is 1, and the chance of a second"),
+        (
+            "two: {is: 0.2, between: 0 .. 0.9,",
+            "two: {is: 0.2, between: 0 .. 1,",
+            "`two` may be set to 1",
+        ),
         ("suspected: once", "suspected: sink", "a weight is a limit"),
         ("      whole: sink\n", "", "has `found` and no `whole`"),
         ("found: flow", "found: seen", "is not a number kept per place"),

@@ -626,6 +626,17 @@ class Compiler:
         elif limit.unit.dimension.name not in ("number", "fraction") or not 0 <= limit.value <= 1:
             self._fault(text, f"`{text}` is {limit.text}, and this is a number from 0 to 1", None, "SA303")
 
+    def _is_below_one(self, text: Text) -> None:
+        """Refuse a chance of a second fault that is 1 or may be set to it: nothing is left for one fault."""
+        limit = self.program.limits.get(text.text)
+        if limit is None:
+            return
+        bounds = limit.spec.between
+        highest = None if bounds is None else self._read(bounds[1], limit.unit.dimension.name, limit.unit)
+        if max(limit.value, highest or 0.0) >= 1:
+            what = f"is {limit.text}" if limit.value >= 1 or bounds is None else f"may be set to {bounds[1]}"
+            self._fault(text, f"`{text}` {what}, and the chance of a second fault is below 1", None, "SA303")
+
     def _search(self, spec: SearchSpec) -> None:
         if self.program.sought is not None:
             self._fault(spec.where, "there is one `search` in all, and another is declared", None, "SA205")
@@ -640,6 +651,8 @@ class Compiler:
         for text in (spec.second, spec.elsewhere, spec.stop_below):
             if text is not None:
                 self._is_share(text)
+        if spec.second is not None:
+            self._is_below_one(spec.second)
         if spec.whole is not None and spec.found is not None:
             self._sizes(spec.whole, spec.found)
         for each in spec.better:
