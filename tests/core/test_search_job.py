@@ -336,6 +336,26 @@ def test_a_place_not_reached_makes_no_set_up_stand() -> None:
     assert search(visit).standing == frozenset()
 
 
+def test_a_set_up_stands_no_longer_than_the_look_that_needed_it_counts() -> None:
+    visit = ready()
+    visit.see(wet_of_gutter="no")
+    assert search(visit).standing == frozenset()
+    visit.see(wet_of_chimney="no")
+    assert search(visit).standing == {"up"}
+    visit.at(60 * 24 * 30).happen("rain")
+    assert search(visit).standing == frozenset()
+    assert set(search(visit).left) == set(visit.program.places)
+
+
+def test_a_set_up_is_made_anew_by_who_takes_the_job_over() -> None:
+    visit = ready()
+    visit.see(wet_of_chimney="no")
+    visit.at(5).note("handover", to="B. Tech")
+    assert search(visit).standing == frozenset()
+    visit.at(6).see(wet_of_skylight="no")
+    assert search(visit).standing == {"up"}
+
+
 def test_the_search_among_forty_places_takes_under_ten_milliseconds() -> None:
     more = "".join(
         f"      - {{place: p{n}, title: P, belief: 0.0{n % 9 + 1}, minutes: {n % 7 + 2}, set ups: [up]}}\n"

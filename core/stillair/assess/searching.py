@@ -310,7 +310,7 @@ class Search:
 
     @cached_property
     def standing(self) -> frozenset[str]:
-        """The set-ups that stand: said so by their condition, or one look that needs them has been made."""
+        """The set-ups that stand: said so by their condition, or by a look that needs them and counts."""
         found = {name for place in self._looked for name in self._needs(place)}
         for name, set_up in self.program.set_ups.items():
             if set_up.stands is not None:
@@ -321,10 +321,11 @@ class Search:
 
     @property
     def _looked(self) -> Iterator[str]:
-        """The places where somebody has looked, whether or not it counts."""
+        """The places looked at since the last handover, where that counts or may once a check was made."""
+        left = self.view.history.latest_event(("handover", None), self.view.moment) or (0.0, 0)
         for place in self.program.places:
-            seen = self.view.history.before((self.check.fact, place), self.view.moment)
-            if any(observation.value is not None for observation in seen):
+            made = newest_first(self.view, Ref(self.check.fact, place))
+            if any(observation.moment > left for observation, _ in made):
                 yield place
 
     def _scaled(self) -> tuple[dict[str, float], float]:
