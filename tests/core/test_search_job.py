@@ -330,6 +330,28 @@ def test_a_place_that_cannot_be_reached_is_not_asked_again() -> None:
     assert visit.judge().next.member != "gutter"
 
 
+def test_a_look_that_was_left_out_is_as_one_that_could_not_be_made() -> None:
+    visit = Visit(STOP.replace("title: Look, ask", "title: Look, optional: true, ask"))
+    visit.see(hose="runs", ladder="yes", seen=0.9)
+    for place in ("gutter", "chimney", "valley"):
+        visit.see(**{f"wet_of_{place}": "no"})
+    assert stopped(visit) == ("worth_it", "none")
+    before = search(visit).posterior
+    visit.note("skip", step="look", of="skylight", why="slippery")
+    assert search(visit).left == ()
+    assert search(visit).posterior == before
+    assert stopped(visit) == ("spent", "not_found")
+    assert visit.judge().next.kind == "finished"
+
+
+def test_what_would_spoil_a_place_is_free_once_the_look_there_was_left_out() -> None:
+    visit = ready()
+    visit.see(wet_of_gutter="no", wet_of_chimney="no")
+    visit.note("skip", step="look", of="skylight", why="slippery")
+    assert search(visit).plan.order == ("valley",)
+    assert visit.judge().next.member == "valley"
+
+
 def test_a_place_not_reached_makes_no_set_up_stand() -> None:
     visit = ready()
     visit.note("unavailable", fact="wet", of="chimney", reason="no way up")

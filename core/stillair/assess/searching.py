@@ -270,16 +270,29 @@ class Search:
 
     @cached_property
     def left(self) -> tuple[str, ...]:
-        """The places not looked at yet, in their author's order; not those that have no look."""
+        """The places not looked at yet, in their author's order; without those left out."""
         return tuple(
             place
             for place in author_order(self.view)
-            if not self._done(Ref(self.check.fact, place)) and not self._away(place)
+            if not self._done(Ref(self.check.fact, place))
+            and not self._away(place)
+            and not self._skipped(place)
         )
 
     def _away(self, place: str) -> bool:
         when = self.program.places[place].when
         return when is not None and self.view.judge(when, {"place": place}) is Verdict.FAILS
+
+    def _steps(self) -> list[str]:
+        """The steps that are a look at a place."""
+        steps = self.program.steps.values()
+        return [s.spec.name for s in steps if self.check.fact in s.asks and s.per == "place"]
+
+    def _skipped(self, place: str) -> bool:
+        """Whether the look at a place was left out, in every step that is one."""
+        skipped = self.view.history.skipped
+        said = [skipped.get((step, place)) for step in self._steps()]
+        return bool(said) and all(each is not None and each[0] <= self.view.at for each in said)
 
     def spoils(self, place: str) -> tuple[str, ...]:
         """The places that a look here would spoil: not looked at yet, and not given up."""
@@ -287,11 +300,8 @@ class Search:
 
     def _allowed(self, place: str) -> bool:
         """Whether the look may be made now, and would count."""
-        steps = [
-            s.spec.name for s in self.program.steps.values() if self.check.fact in s.asks and s.per == "place"
-        ]
         assert self.gates is not None
-        may = any(self.gates.allowed(step, place) for step in steps)
+        may = any(self.gates.allowed(step, place) for step in self._steps())
         return may and not self.view.evidence(Ref(self.check.fact, place))
 
     def _way(self, place: str) -> CheckOf:
