@@ -111,10 +111,11 @@ def stop_said(wording: Wording, search: Search) -> str:
     """That going on is worth less than the limit."""
     assert search.sought is not None and search.sought.stop_below is not None
     limit = wording.program.limits[search.sought.stop_below]
+    what = "No other one found" if search.confirmed else "Not found"
     if not search.left:
-        return "Not found under these limits: no place is left to look at in this way"
+        return f"{what} under these limits: no place is left to look at in this way"
     return (
-        f"Not found under these limits: going on is worth {per_minute(search.rate)} per minute, "
+        f"{what} under these limits: going on is worth {per_minute(search.rate)} per minute, "
         f"below {limit.text} ({limit.spec.name})"
     )
 

@@ -566,6 +566,20 @@ def test_an_answer_that_waits_for_its_check_is_a_suspicion_meanwhile() -> None:
     assert search(visit).disputed == ()
 
 
+def test_after_a_confirmed_fault_the_search_goes_on_to_the_end_of_the_route_and_is_spent_there() -> None:
+    visit = Visit(STOP)
+    visit.see(hose="runs", ladder="yes", seen=0.02, wet_of_gutter="drip", dye_of_gutter="yes")
+    for place in ("chimney", "skylight"):
+        visit.see(**{f"wet_of_{place}": "no"})
+        assert stopped(visit) == ("worth_it", "none")
+    visit.see(wet_of_valley="no")
+    assert stopped(visit)[0] == "spent"
+    said = "No other one found under these limits: no place is left to look at in this way"
+    assert because(words(visit), "further_search").says == (said,)
+    visit.at(5).see(wet_of_skylight="drip")
+    assert stopped(visit)[0] == "worth_it"
+
+
 def test_a_better_look_makes_going_on_worth_it_again() -> None:
     visit = Visit(STOP)
     visit.see(hose="runs", ladder="yes", seen=0.02, wet_of_gutter="no")

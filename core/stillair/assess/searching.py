@@ -423,8 +423,10 @@ class Search:
 
     @property
     def pointed(self) -> bool:
-        """Whether a fault is suspected or found: that is followed up, whatever the rest is worth."""
-        return bool(self.disputed) or any(grade in _FOLLOWED for grade in self.grades.values())
+        """Whether a fault is suspected, or found and the route not gone to its end: that is followed up."""
+        if self.disputed or any(grade in ("suspected", "probable") for grade in self.grades.values()):
+            return True
+        return bool(self.confirmed and self.left)
 
     @property
     def over(self) -> bool:
