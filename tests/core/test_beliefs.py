@@ -172,6 +172,21 @@ def test_what_only_a_clue_rests_on_is_asked_while_the_clue_is_open() -> None:
     assert visit.next()[1] == "search"
 
 
+def test_what_only_a_kind_of_jobs_rests_on_is_asked_too() -> None:
+    """Else no job would be of any kind, and nothing could be learned of one."""
+    text = ROOF.replace("ask: [age, rain]", "ask: [age, rain, frame]").replace(
+        "    clues:\n", "    bands: {build: {wood: frame is wood, steel: frame is steel}}\n    clues:\n"
+    )
+    fact = "    facts:\n      frame: {ask: What is the frame of?, options: {wood: Wood, steel: Steel}}\n"
+    visit = Visit(text.replace("    facts:\n", fact))
+    assert visit.next() == ("ask", "front", ["age", "rain", "frame"])
+    visit.see(age=9000 * 86400.0, rain="no")
+    assert visit.next() == ("ask", "front", ["frame"])
+    visit.see(frame="wood")
+    visit.note("done", step="front")
+    assert visit.next()[1] == "search"
+
+
 def test_a_job_that_grows_has_the_beliefs_of_one_read_anew() -> None:
     """Random entries, one by one: followed and assessed in full, the shares are the same and add up to 1."""
     rng = random.Random(20260415)

@@ -1055,6 +1055,7 @@ class Compiler:
         askers += [Asker(i.when, None) for i in program.impossible]
         for clue in program.clues.values():
             askers.append(Asker(clue.when, None if clue.spec.per is None else "place"))
+        askers += [Asker(cond, None) for bands in program.bands.values() for cond in bands.values()]
         askers += [Asker(check.at_hand, None) for check in program.checks.values() if check.at_hand]
         for asker in askers:
             for name in asker.cond.mentions & program.facts.keys():
