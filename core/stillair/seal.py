@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 from stillair.digest import digest_of_files, files_in
 from stillair.fault import LARGEST, Fault, StillairError
 from stillair.hooks import Plugins
-from stillair.pack import MANIFEST, read_pack
+from stillair.pack import MANIFEST, digest_of, gather, read_pack
 from stillair.version import engine_version
 
 __all__ = [
@@ -112,6 +112,9 @@ def make_seal(folder: Path, plugins: Plugins) -> Seal:
     faults: list[Fault] = []
     hashes = _files(folder, SEAL)
     for place in _pack_folders(folder):
+        if (fault := _elsewhere(place)) is not None:
+            faults.append(fault)
+            continue
         try:
             pack = read_pack(place, plugins=plugins.versions())
             faults += unlike_listing(place)
@@ -210,7 +213,34 @@ def unlike_seal(seal: Seal, folder: Path, plugins: Plugins) -> list[Fault]:
         help = f"install `{name}` {version} as the company gives it, or get the packs sealed for this one"
         faults.append(Fault("SA410", message, path, help=help))
     help = "get the folder again from the company; if the change is meant, the company seals it again"
-    return [*faults, *_unlike(folder, seal.files, _files(folder, SEAL), help)]
+    faults += _unlike(folder, seal.files, _files(folder, SEAL), help)
+    return [*faults, *_unlike_packs(seal, folder, help)]
+
+
+def _unlike_packs(seal: Seal, folder: Path, help: str) -> Iterator[Fault]:
+    """What of the packs is not as sealed, whatever its files are called: their texts, and which there are."""
+    sealed = {pack.folder: pack for pack in seal.packs}
+    for place in _pack_folders(folder):
+        pack = sealed.get(place.name)
+        if pack is None:
+            message = f"the pack in `{place.name}` was added"
+        elif (fault := _elsewhere(place)) is not None:
+            yield fault
+            continue
+        elif digest_of(gather(place)) != pack.digest:
+            message = f"the texts of the pack `{pack.name}` are not those that were sealed"
+        else:
+            continue
+        yield Fault("SA409", message, place.as_posix(), help=help)
+
+
+def _elsewhere(place: Path) -> Fault | None:
+    """The fault of a pack folder whose files would not be among those sealed."""
+    if not place.is_symlink() and not place.name.startswith("."):
+        return None
+    what = "is a link" if place.is_symlink() else "begins with a dot"
+    message = f"the pack folder `{place.name}` {what}: its files are not sealed with the others"
+    return Fault("SA411", message, place.as_posix(), help="put the folder itself there, under a plain name")
 
 
 def _unlike(folder: Path, was: Files, now: Files, help: str) -> Iterator[Fault]:

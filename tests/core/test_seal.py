@@ -217,6 +217,22 @@ def leads_out(company: Company) -> None:
     (company.packs / "sealed.json").write_text(json.dumps(told), encoding="utf-8")
 
 
+def a_link(company: Company) -> None:
+    """The pack is moved away and a link put in its place: what it leads to could be changed unseen."""
+    (company.packs / "kettle").rename(company.folder / "elsewhere")
+    (company.packs / "kettle").symlink_to(company.folder / "elsewhere", target_is_directory=True)
+
+
+def out_of_sight(company: Company) -> None:
+    shutil.copytree(company.packs / "kettle", company.packs / ".kettle")
+
+
+def by_its_digest_alone(company: Company) -> None:
+    told = json.loads((company.packs / "sealed.json").read_text("utf-8"))
+    told["packs"]["kettle"]["digest"] = "0" * 64
+    (company.packs / "sealed.json").write_text(json.dumps(told), encoding="utf-8")
+
+
 @pytest.mark.parametrize(
     ("change", "code", "said", "way_out"),
     [
@@ -228,6 +244,14 @@ def leads_out(company: Company) -> None:
         (mended_engine, "SA410", "the files of the engine 0.1.0 are not those", "install stillair 0.1.0"),
         (other_plugin, "SA410", "the files of the plugin `tank_gauging` 0 are not those", "install"),
         (plugin_gone, "SA410", "the plugin `tank_gauging` 0, which is not installed", "install"),
+        (a_link, "SA411", "the pack folder `kettle` is a link", "put the folder itself there"),
+        (out_of_sight, "SA409", "the pack in `.kettle` was added", "get the folder again"),
+        (
+            by_its_digest_alone,
+            "SA409",
+            "the texts of the pack `kettle` are not those",
+            "get the folder again",
+        ),
         (no_seal, "SA411", "the folder `packs` is not sealed", "stillair seal"),
         (leads_out, "SA411", "the seal cannot be read", "stillair seal"),
     ],
@@ -241,6 +265,23 @@ def test_what_is_not_as_sealed_begins_no_job(
     assert result.exit_code == 1
     assert f"[{code}]" in result.output and said in flat(result) and way_out in flat(result)
     assert not company.job.exists() and not company.job.with_name("visit.job.packs").exists()
+
+
+def test_a_link_or_a_hidden_pack_is_not_sealed(company: Company) -> None:
+    a_link(company)
+    told = company.run("seal", company.packs)
+    assert told.exit_code == 1 and "[SA411]" in told.output and "is a link" in flat(told)
+    assert not (company.packs / "sealed.json").exists()
+
+
+def test_a_hidden_checklist_is_held_by_the_digest_of_its_pack(company: Company) -> None:
+    """Files that begin with a dot are in no list; the texts of a pack are held as they are read."""
+    (company.packs / "kettle" / "kettle.yaml").rename(company.packs / "kettle" / ".kettle.yaml")
+    company.rewrite("kettle/manifest.yaml", "kettle.yaml", ".kettle.yaml")
+    if company.run("seal", company.packs).exit_code == 0:
+        company.rewrite("kettle/.kettle.yaml", "checklist:", "# another\nchecklist:")
+        result = company.begin()
+        assert result.exit_code == 1 and "the texts of the pack `kettle`" in flat(result)
 
 
 def test_a_plugin_outside_the_range_of_a_pack_is_refused_though_sealed(company: Company) -> None:
