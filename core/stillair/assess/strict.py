@@ -220,9 +220,7 @@ class Compared:
             )
         if name in old.facts:
             return self._good_for(name, exact) and all(
-                (x is y is None)
-                or (x is not None and y is not None and self._same_condition(x.checked, y.checked, exact))
-                for x, y in self._counting(name)
+                self._counts_alike(x, y, exact) for x, y in self._counting(name)
             )
         return True
 
@@ -263,6 +261,29 @@ class Compared:
             return False
         return not fact.counted & ~(test.sure if narrow else test.never)
 
+    def _counts_alike(self, old: Cond | None, new: Cond | None, exact: bool) -> bool:
+        """Whether the same entries count in both, or some are left undecided.
+
+        One that rests on what did not count is passed over itself, and uncovers an older one: so only a
+        narrower window may differ, where all parts must hold.
+        """
+        if old is None or new is None:
+            return old is new
+        if old.checked != new.checked:
+            return False
+        refs = {ref.name for ref in core.refs_of(old.checked)}
+        windows = set() if exact or _has_either(old.checked) else {n for n in refs if self._narrower(n)}
+        return all(self.same(name, exact=True) for name in refs - windows)
+
+    def _narrower(self, name: str) -> bool:
+        """Whether a check is the same, found within a narrower window."""
+        a, b = self.old.derived.get(name), self.new.derived.get(name)
+        if not isinstance(a, core.Near) or not isinstance(b, core.Near):
+            return False
+        wide, window = a.window or float("inf"), b.window or float("inf")
+        alike = a == b._replace(window=a.window)
+        return window <= wide and alike and all(self.same(ref.name, exact=True) for ref in core.refs_in(a))
+
     def _fewer_count(self, name: str) -> bool:
         """Whether no entry of a fact counts in the new program that did not in the old one."""
         return self._good_for(name, exact=False) and all(
@@ -291,6 +312,12 @@ class Compared:
         if exact or a.spec.nature == "fixed" or b.good_for is None:
             return False
         return a.good_for is None or b.good_for < a.good_for
+
+
+def _has_either(condition: Condition) -> bool:
+    if isinstance(condition, core.All):
+        return any(map(_has_either, condition.parts))
+    return isinstance(condition, core.Either)
 
 
 def _takes_series(expression: core.Expression) -> bool:
