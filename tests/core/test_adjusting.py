@@ -344,12 +344,13 @@ def test_what_counts_no_longer_uncovers_what_was_said_before() -> None:
         assert assess(program, lines, lines[-1].taken).activity("under_fumes_yes").may.value == may
     # Only where those that may cease to count are all on the strict side is it stricter.
     assert loosened_by(warm="60 psig") == {
-        "fumes", "silent", "gone_by", "many", "proved_after", "aired", "fumes_yes", "proof_alive", "look", "not_look",
+        "fumes", "silent", "gone_by", "many", "proved_after", "aired", "fumes_yes", "proof_alive",
+        "look", "not_look",
     }  # fmt: skip
 
 
 def test_a_shorter_life_or_interval_only_leaves_open() -> None:
-    """But it ends a dispute of what cannot change, begins a wait anew, and is not shown for what rests on it."""
+    """But it may end a dispute of what cannot change, or uncover what is older in what counts by it."""
     assert loosened_by(life="20 min") == {"label", "aired", "look", "not_look"}
     assert loosened_by(gap="10 min") == set()
 
