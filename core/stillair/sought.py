@@ -11,6 +11,7 @@ from stillair.verdict import Verdict
 from stillair.wording import Wording, plainly
 
 __all__ = [
+    "CONTRADICTED",
     "better_tests",
     "chosen_place",
     "disputed_said",
@@ -22,6 +23,13 @@ __all__ = [
     "stop_said",
     "why_now",
 ]
+
+
+#: What is said where no fault is left possible.
+CONTRADICTED = (
+    "the beliefs and the looks contradict each other: by them no fault is left anywhere, and one is sought; "
+    "a belief of 0, or a silence that is said to miss nothing, is wrong"
+)
 
 
 def share(belief: float) -> str:
@@ -54,7 +62,11 @@ def chosen_place(found_next: Action, search: Search | None) -> Chosen | None:
 def why_now(wording: Wording, chosen: Chosen) -> str:
     """Why a place is next, in one line: `0.024 per minute against 0.014 for the coil; same set-up`."""
     if not chosen.rate:
-        return "the route is gone to its end: another one behind the first is common"
+        search = wording.found.search
+        if search is not None and search.confirmed:
+            return "the route is gone to its end: another one behind the first is common"
+        tool = "" if chosen.tool is None else f" with: {chosen.tool}"
+        return f"no chance to notice a fault here{tool}"
     parts = [f"{per_minute(chosen.rate)} per minute"]
     if chosen.other is None:
         parts[0] += "; the last place that can be looked at now"
@@ -97,6 +109,8 @@ def lacking_said(wording: Wording, search: Search) -> Iterator[str]:
 
 def going_on_said(wording: Wording, search: Search) -> str:
     """What going on is worth, and why it goes on or not."""
+    if search.contradicted:
+        return CONTRADICTED
     if search.over:
         return stop_said(wording, search)
     if search.disputed:

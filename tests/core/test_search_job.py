@@ -352,6 +352,34 @@ def test_what_would_spoil_a_place_is_free_once_the_look_there_was_left_out() -> 
     assert visit.judge().next.member == "valley"
 
 
+def test_where_nothing_can_be_noticed_it_is_not_said_that_a_fault_was_found() -> None:
+    visit = Visit(TOOL)
+    visit.see(hose="runs", ladder="yes", meter="here", seen=0.0)
+    assert why(visit) == "no chance to notice a fault here with: Moisture meter"
+
+
+def test_after_two_faults_the_rest_of_the_route_is_gone_to_its_end() -> None:
+    visit = ready()
+    visit.see(wet_of_gutter="drip", dye_of_gutter="yes", wet_of_skylight="drip", dye_of_skylight="yes")
+    assert why(visit) == "the route is gone to its end: another one behind the first is common"
+
+
+def test_beliefs_and_looks_that_leave_no_fault_possible_are_said_to_contradict_each_other() -> None:
+    visit = Visit(ROOF.replace("      elsewhere: beyond\n", ""))
+    visit.see(hose="runs", ladder="yes", seen=1.0)
+    for place in ("gutter", "chimney", "skylight"):
+        visit.see(**{f"wet_of_{place}": "no"})
+    assert not search(visit).contradicted
+    visit.see(wet_of_valley="no")
+    assert search(visit).contradicted
+    told = trail(visit)
+    assert "**The beliefs and the looks contradict each other" in told
+    assert "| Gutter | 40 % | 40 % | – |" in told
+    assert not any("after the looks" in said for said in because(words(visit), "gutter").says)
+    gutter = next(p for p in account.assessment(words(visit))["places"] if p["place"] == "gutter")
+    assert gutter["belief_after_looks"] is None
+
+
 def test_a_place_not_reached_makes_no_set_up_stand() -> None:
     visit = ready()
     visit.note("unavailable", fact="wet", of="chimney", reason="no way up")

@@ -227,8 +227,8 @@ class Search:
 
     @property
     def untold(self) -> frozenset[str]:
-        """The places these beliefs say nothing of: all others, once two faults are confirmed."""
-        some = len(self.confirmed) > 1
+        """The places these beliefs say nothing of: all others after two faults, all in a contradiction."""
+        some = len(self.confirmed) > 1 or self.contradicted
         return frozenset(self.program.places) - frozenset(self.confirmed) if some else frozenset()
 
     @cached_property
@@ -265,6 +265,12 @@ class Search:
         size = self.by_size
         worlds = Worlds(weights, elsewhere, second)
         return posterior(worlds, looks, self.confirmed, 1.0 if size is None else size)
+
+    @property
+    def contradicted(self) -> bool:
+        """Whether beliefs and looks leave no fault possible anywhere, which they cannot both be right in."""
+        looked = bool(self.quiet) or "ruled out" in self.grades.values()
+        return looked and not self.confirmed and not self.posterior.unfound
 
     # -- where to look next --------------------------------------------------------------------------------
 

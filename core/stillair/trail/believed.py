@@ -6,7 +6,15 @@ from collections.abc import Iterator
 
 from stillair.assess import Search
 from stillair.because import clue_says
-from stillair.sought import better_tests, disputed_said, lacking_said, quiet_said, share, stop_said
+from stillair.sought import (
+    CONTRADICTED,
+    better_tests,
+    disputed_said,
+    lacking_said,
+    quiet_said,
+    share,
+    stop_said,
+)
 from stillair.wording import Wording
 
 from .document import Block, Code, Item, Strong, Table, line
@@ -82,7 +90,9 @@ def believed(wording: Wording, search: Search) -> Iterator[Block]:
 
 def _second(search: Search) -> Iterator[Block]:
     """What is left to believe in a second fault, once one is confirmed."""
-    if search.untold:
+    if search.contradicted:
+        yield line(Strong(f"{CONTRADICTED[0].upper()}{CONTRADICTED[1:]}."))
+    elif search.untold:
         yield line("Two are confirmed. Of a third one these beliefs say nothing.")
     if len(search.confirmed) != 1:
         return
