@@ -151,6 +151,19 @@ def test_with_nothing_confirmed_the_shipped_beliefs_come_out_unchanged(company: 
     assert {place: company.learned(place) for place in shipped} == shipped
 
 
+def test_nothing_but_beliefs_is_written_over(company: Company) -> None:
+    """`-o` with the name of a job, as a shell's `*` would give it, would have ended the record."""
+    victim = company.folder / company.job("chimney")
+    before = victim.read_bytes()
+    call = ["learn", company.jobs[0], "-o", str(victim), "--pack", str(company.pack)]
+    told = CliRunner().invoke(main, call, obj=Settings(clock=company.clock))
+    assert told.exit_code == 2 and "is there already and holds no beliefs" in told.stderr
+    assert victim.read_bytes() == before
+    for _ in range(2):
+        company.learn()
+    assert company.beliefs.read_text(encoding="utf-8").count("beliefs:") == 1
+
+
 def test_what_is_not_confirmed_or_not_closed_is_left_out_and_named(company: Company) -> None:
     suspected = company.job("valley", proved=False)
     running = company.job("valley", closed=False)

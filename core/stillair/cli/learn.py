@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from math import prod
 from pathlib import Path
@@ -67,6 +68,7 @@ def learn(
             f"--strength is from {learning.LEAST:g} to {learning.MOST:.0f}",
             "say how many confirmed faults the shipped beliefs are worth",
         )
+    _check_place(Path(output))
     screen = Screen()
     pack = _pack_of(settings, packs)
     prior = {place.name: place.belief for checklist in pack.checklists for place in checklist.places}
@@ -97,6 +99,15 @@ def learn(
     for band in bands:
         behind = f"from {band.jobs} jobs with {band.faults} faults"
         screen.say(f"{band.group} {band.name}: beliefs of its own, {behind}", "  ")
+
+
+def _check_place(path: Path) -> None:
+    """Mistake where there is something else than beliefs already, such as the record of a job."""
+    if path.is_file() and path.stat().st_size:
+        with path.open("rb") as stream:
+            begins = stream.read(4096).decode("utf-8", "replace")
+        if re.search(r"^beliefs:", begins, re.MULTILINE) is None:
+            raise Mistake(f"`{path}` is there already and holds no beliefs", "name a new file")
 
 
 def _pack_of(settings: Settings, packs: Sequence[str]) -> Pack:
