@@ -795,6 +795,7 @@ def test_without_checks_the_order_is_the_author_s_and_there_is_no_search() -> No
             "two: {is: 0.2, between: 0 .. 1,",
             "`two` may be set to 1",
         ),
+        ("ask: [wet]", "ask: [wet, planned]", "`wet` is a look at one place after another, and `planned`"),
         ("suspected: once", "suspected: sink", "a weight is a limit"),
         ("      whole: sink\n", "", "has `found` and no `whole`"),
         ("found: flow", "found: seen", "is not a number kept per place"),

@@ -902,6 +902,8 @@ class Compiler:
                 asks.append(text.text)
         lists = {self.scope.symbols[name].per for name in asks}
         per = next(iter(lists)) if len(lists) == 1 else None
+        if len(lists) > 1:
+            self._is_no_look(spec)
         for text in (*spec.marks,):
             if text.text not in self.program.events:
                 self._fault(
@@ -923,6 +925,16 @@ class Compiler:
         self.program.steps[spec.name] = Step(
             _lean(spec), checklist.name, when, gate, tuple(asks), per, powered, self._duration(spec.ask_every)
         )
+
+    def _is_no_look(self, spec: StepSpec) -> None:
+        """Refuse a look that is asked with what is not kept per place: all places would be asked at once."""
+        looks = {check.fact.text for pack in self.packs for c in pack.checklists for check in c.checks}
+        known = [text for text in spec.ask if text.text in self.scope.symbols]
+        others = ", ".join(f"`{t}`" for t in known if self.scope.symbols[t.text].per != "place")
+        for text in known:
+            if text.text in looks:
+                message = f"`{text}` is a look at one place after another, and {others} is not kept per place"
+                self._fault(text, message, f"ask {others} in a step of its own", "SA302")
 
     def _rule(self, spec: RuleSpec, checklist: Checklist) -> None:
         per = self._list_of(spec.per)
