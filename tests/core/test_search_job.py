@@ -245,6 +245,93 @@ def test_of_a_third_fault_nothing_is_said() -> None:
     assert "| Chimney | 20 % | 20 % | – |" in told
 
 
+# -- figures worked out by hand -----------------------------------------------------------------------------
+
+ALONE = (
+    ROOF.replace("two: {is: 0.2,", "two: {is: 0,")
+    + """
+      - {rule: nearly, finding: drips, grade: probable, per: place, when: wet is drip and dye is no, say: So}
+      - {rule: dry, finding: drips, grade: ruled out, per: place, when: wet is no and dye is no, say: Dry}
+"""
+)
+"""One fault: the gutter 0.4 of the 0.9 not elsewhere, so 0.36; chimney 0.18, skylight 0.27, valley 0.09."""
+
+
+def alone(text: str = ALONE, **more: object) -> Visit:
+    visit = Visit(text)
+    visit.see(hose="runs", ladder="yes", **more)
+    return visit
+
+
+def test_by_hand_what_is_elsewhere_is_taken_off_the_places() -> None:
+    after = search(alone()).posterior
+    assert after.places == pytest.approx({"gutter": 0.36, "chimney": 0.18, "skylight": 0.27, "valley": 0.09})
+    assert after.elsewhere == pytest.approx(0.1)
+
+
+def test_by_hand_a_silence() -> None:
+    after = search(alone(wet_of_gutter="no")).posterior
+    # 0.36 (1 - 0.8) = 0.072 of 0.072 + 0.18 + 0.27 + 0.09 + 0.1 = 0.712
+    assert after.places["gutter"] == pytest.approx(0.072 / 0.712)
+    assert after.places["skylight"] == pytest.approx(0.27 / 0.712)
+    assert after.elsewhere == pytest.approx(0.1 / 0.712)
+
+
+def test_by_hand_one_fault_and_two() -> None:
+    # Pairs: (1 - 0.36² - 0.18² - 0.27² - 0.09² - 0.1²) / 2 = 0.3735; one with 0.8, two with 0.2.
+    after = search(ready()).posterior
+    assert after.places["gutter"] == pytest.approx(0.8 * 0.36 + 0.2 * 0.36 * 0.64 / 0.3735)
+    assert after.places["valley"] == pytest.approx(0.8 * 0.09 + 0.2 * 0.09 * 0.91 / 0.3735)
+
+
+def test_by_hand_a_suspicion_counts_ten_times_and_what_is_probable_sixty() -> None:
+    visit = alone(wet_of_gutter="drip")
+    assert search(visit).posterior.places["gutter"] == pytest.approx(3.6 / (3.6 + 0.64))
+    visit.see(dye_of_gutter="no")
+    assert search(visit).grades == {"gutter": "probable"}
+    assert search(visit).posterior.places["gutter"] == pytest.approx(21.6 / (21.6 + 0.64))
+
+
+def test_by_hand_what_is_ruled_out_is_out() -> None:
+    visit = alone(wet_of_gutter="no", dye_of_gutter="no")
+    assert search(visit).grades == {"gutter": "ruled out"}
+    assert search(visit).posterior.places["gutter"] == 0
+    assert search(visit).posterior.places["skylight"] == pytest.approx(0.27 / 0.64)
+
+
+def test_by_hand_a_silence_that_does_not_speak_for_the_whole_place_is_worth_nothing() -> None:
+    speaks = ALONE.replace("usual: usual}", "usual: usual, speaks when: planned is yes}")
+    visit = alone(speaks, planned="no", wet_of_gutter="no")
+    assert search(visit).posterior.places["gutter"] == pytest.approx(0.36)
+    visit.at(1).see(planned="yes")
+    assert search(visit).posterior.places["gutter"] == pytest.approx(0.072 / 0.712)
+
+
+def test_by_hand_of_a_chance_that_is_not_quite_known_the_least_is_taken() -> None:
+    wide = ALONE.replace(
+        "quantity: number, between: 0 .. 1}", "quantity: number, between: 0 .. 1, tolerance: 0.1}"
+    )
+    (quiet,) = search(alone(wide, seen=0.5, wet_of_gutter="no")).quiet
+    assert quiet.chance == pytest.approx(0.4)
+
+
+def test_by_hand_two_sizes_are_never_taken_as_more_alike_than_a_tenth() -> None:
+    visit = ready(sink=20 / 60000)
+    visit.see(wet_of_gutter="drip", dye_of_gutter="yes", flow_of_gutter=20 / 60000)
+    # Both to 0.5 in 20 are 0.018 together, less than 0.1. Equal sizes: 0.1 √(2π) e^0.005 Φ(-0.1) = 0.11593.
+    assert search(visit).by_size == pytest.approx(0.1 * 2.506628 * 1.0050125 * 0.4601722, rel=1e-5)
+
+
+def test_by_hand_the_chance_per_minute_counts_two_faults() -> None:
+    visit = ready()
+    # Gutter: 0.41137 x 0.8 of 8 min. Roof: (0.32154 + 0.22304 + 0.11586) x 0.8 of 6 + 4 + 4 + 2 min.
+    assert why(visit).startswith("0.041 per minute against 0.033 for Skylight")
+    chosen = search(visit).chosen("gutter")
+    assert chosen is not None
+    assert chosen.rate == pytest.approx(0.41137 * 0.8 / 8, abs=1e-6)
+    assert chosen.other_rate == pytest.approx(0.66044 * 0.8 / 16, abs=1e-6)
+
+
 # -- where to look next -------------------------------------------------------------------------------------
 
 
