@@ -213,8 +213,11 @@ def unlike_seal(seal: Seal, folder: Path, plugins: Plugins) -> list[Fault]:
         help = f"install `{name}` {version} as the company gives it, or get the packs sealed for this one"
         faults.append(Fault("SA410", message, path, help=help))
     help = "get the folder again from the company; if the change is meant, the company seals it again"
-    faults += _unlike(folder, seal.files, _files(folder, SEAL), help)
-    return [*faults, *_unlike_packs(seal, folder, help)]
+    changed = list(_unlike(folder, seal.files, _files(folder, SEAL), help))
+    # Told by its digest only where its files do not tell it: one fault, one message.
+    told = {fault.path.removeprefix(f"{folder.as_posix()}/").split("/")[0] for fault in changed}
+    packs = (fault for fault in _unlike_packs(seal, folder, help) if Path(fault.path).name not in told)
+    return [*faults, *changed, *packs]
 
 
 def _unlike_packs(seal: Seal, folder: Path, help: str) -> Iterator[Fault]:

@@ -24,6 +24,7 @@ ANSWERS = {
     "equipment": "split", "hindrance": "nothing", "came_for": "search", "refrigerant": "R-410A",
     "thermostat_as_found": "off", "fan_as_found": "auto", "damper_as_found": "none",
     "locked": "yes", "discharge_time": "0 min", "tester_before": "yes", "dead": "yes", "tester_after": "yes",
+    "surroundings": "nothing", "recent_work": "nothing", "coil_tubes": "copper", "caps_as_found": "sealed",
     "detector": "fit", "detector_sensitivity": "4 g/yr", "warm_up_place": "outdoors",
     "reference_leak": "answered", "oil_seen": "clean", "equipment_age": "8 yr", "wind": "calm",
     "fan_setting": "auto", "blower": "stopped", "gas_valve": "shut", "drain_water": "dry", "tip": "fresh",

@@ -244,7 +244,7 @@ def by_its_digest_alone(company: Company) -> None:
         (mended_engine, "SA410", "the files of the engine 0.1.0 are not those", "install stillair 0.1.0"),
         (other_plugin, "SA410", "the files of the plugin `tank_gauging` 0 are not those", "install"),
         (plugin_gone, "SA410", "the plugin `tank_gauging` 0, which is not installed", "install"),
-        (a_link, "SA411", "the pack folder `kettle` is a link", "put the folder itself there"),
+        (a_link, "SA409", "the file `kettle/kettle.yaml` is gone", "get the folder again"),
         (out_of_sight, "SA409", "the pack in `.kettle` was added", "get the folder again"),
         (
             by_its_digest_alone,
