@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import product
+from itertools import chain, product
+from typing import NamedTuple
 
 from stillair.checklist import Checklist, Text
 from stillair.condition import core
@@ -14,12 +15,17 @@ from .program import Cond, Program
 from .view import Judged, View
 
 __all__ = [
+    "Asked",
     "Leaf",
+    "Piece",
     "Use",
+    "asked",
     "each_view",
     "guarding",
     "inside",
     "leaves",
+    "named_in",
+    "pieces",
     "stands",
     "uses",
     "verdict_in",
@@ -28,6 +34,8 @@ __all__ = [
 
 Binding = Mapping[str, str]
 Leaf = core.Test | core.Within
+Piece = Leaf | core.All | core.Either
+"""A test, or a named condition as one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +58,25 @@ class Use:
 
 
 def uses(program: Program) -> Iterator[Use]:
-    """Every use of a condition, in the order of its kind; one inside another comes last."""
+    """Every use of a condition, by kind; one inside another comes last, and guards where that one does."""
+    guarding = set()
+    for use in _outer(program):
+        if use.guards:
+            guarding |= {ref.name for ref, _ in use.cond.slots}
+        yield use
+    waiting = [name for name in guarding if name in program.inner]
+    for name in waiting:
+        further = {ref.name for ref, _ in program.inner[name].slots} - guarding
+        guarding |= further
+        waiting += [each for each in further if each in program.inner]
+    for name, cond in program.inner.items():
+        derivation = program.derived[name]
+        outer = program.outer.get(name)
+        per = tuple(dict.fromkeys([*_per(outer), derivation.list]))  # type: ignore[union-attr]
+        yield Use(cond, "inside", derivation.text, per, guards=name in guarding)
+
+
+def _outer(program: Program) -> Iterator[Use]:
     for rule in program.rules.values():
         kind = "stop" if rule.spec.stop else "caution" if rule.spec.caution is not None else "rule"
         yield Use(rule.when, kind, rule.spec.name, _per(rule.per), guards=bool(rule.spec.stop))
@@ -82,11 +108,51 @@ def uses(program: Program) -> Iterator[Use]:
         yield Use(impossible.when, "impossible", str(number))
     for number, suspect in enumerate(program.suspects, 1):
         yield Use(suspect.expects, "suspect", str(number))
-    for name, cond in program.inner.items():
-        derivation = program.derived[name]
-        outer = program.outer.get(name)
-        per = tuple(dict.fromkeys([*_per(outer), derivation.list]))  # type: ignore[union-attr]
-        yield Use(cond, "inside", derivation.text, per)
+
+
+class Asked(NamedTuple):
+    """A condition that scenarios are to show: one that is used, or a named one wherever it stands.
+
+    `uses` name it; `judged_by` has one use for each way it is judged. `guards` is true where one of its uses
+    guards. A named one has a number below 0.
+    """
+
+    number: int
+    condition: core.Condition
+    text: str
+    uses: tuple[Use, ...]
+    judged_by: tuple[Use, ...]
+    guards: bool
+
+
+def asked(program: Program) -> list[Asked]:
+    """Every condition once, however often it is used; last those that have a name."""
+    groups: dict[int, list[Use]] = {}
+    named: dict[str, dict[core.Condition, list[Use]]] = {}
+    for use in uses(program):
+        groups.setdefault(use.cond.number, []).append(use)
+        for each in dict.fromkeys(named_in(use.cond.checked)):
+            named.setdefault(str(each.name), {}).setdefault(each._replace(name=None), []).append(use)
+    found = [
+        _asked(number, group[0].cond.checked, group[0].cond.text, group, group)
+        for number, group in groups.items()
+    ]
+    for name, trees in named.items():
+        plain = name.removeprefix("not ")
+        if plain != name and plain in named:
+            continue  # What is seen of this one is seen of the one it negates.
+        others: Iterable[list[Use]] = named.get(f"not {name}", {}).values()
+        for tree, by in trees.items():
+            use = Use(by[0].cond, "condition", plain)
+            found.append(_asked(-1 - len(found), tree, tree.text, [use], [*by, *chain(*others)]))
+            others = ()
+    return found
+
+
+def _asked(number: int, condition: core.Condition, text: str, own: Sequence[Use], by: Sequence[Use]) -> Asked:
+    unlike = {(u.per, u.judged, u.name if u.kind == "counts when of place" else ""): u for u in reversed(by)}
+    guards = any(use.guards for use in by)
+    return Asked(number, condition, text, tuple(own), tuple(reversed(unlike.values())), guards)
 
 
 def guarding(program: Program) -> frozenset[str]:
@@ -107,6 +173,26 @@ def leaves(condition: core.Condition) -> list[Leaf]:
     if isinstance(condition, core.All | core.Either):
         return [leaf for part in condition.parts for leaf in leaves(part)]
     return []
+
+
+def pieces(condition: core.Condition) -> list[Piece]:
+    """The tests of a condition, in the order written, with each named condition as one of them."""
+    if isinstance(condition, core.Test | core.Within):
+        return [condition]
+    if isinstance(condition, core.All | core.Either):
+        if condition.name is not None:
+            return [condition]
+        return [piece for part in condition.parts for piece in pieces(part)]
+    return []
+
+
+def named_in(condition: core.Condition) -> Iterator[core.All | core.Either]:
+    """The named conditions that a condition is made of, and those that these are made of."""
+    if isinstance(condition, core.All | core.Either):
+        if condition.name is not None:
+            yield condition
+        for part in condition.parts:
+            yield from named_in(part)
 
 
 def each_view(view: View, use: Use) -> Iterator[tuple[View, Binding]]:

@@ -3,21 +3,26 @@
 A condition and its parts are to be seen to hold, to fail and to be open; a part also to decide: with the
 other verdict of this part alone, that of the whole would have been another. A number is to be seen on both
 sides of each edge it is compared with, no further from it than one step of the last digit written.
+
+A condition that has a name is one part wherever it stands; its own parts are to be seen once, in whatever
+it stands.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from stillair import quantity
 from stillair.assess import Assessment, Program, View
-from stillair.assess.uses import Leaf, Use, each_view, leaves, uses
+from stillair.assess.uses import Asked, Piece, Use, asked, each_view, pieces
 from stillair.condition import core
-from stillair.possible import judge_mask, judge_span
+from stillair.condition.merge import merged
+from stillair.condition.tree import judge_merged
+from stillair.possible import Number, Options
 from stillair.verdict import Verdict, all_of, any_of
 
 __all__ = [
@@ -27,6 +32,7 @@ __all__ = [
     "Parts",
     "Seen",
     "Seer",
+    "called",
     "coverage",
     "edges_of",
     "may_be_open",
@@ -42,6 +48,8 @@ __all__ = [
 
 _MINUTE = 60.0
 """The step of clock times and of durations compared with one another: what people enter."""
+
+Values = Mapping[core.Ref, Number | Options]
 
 Way = tuple[int, int, int, bool]
 """Condition, part, edge, whether above it."""
@@ -67,30 +75,51 @@ class Seer:
 
     def __init__(self, program: Program) -> None:
         self.seen = Seen()
-        self._uses = [(use, Parts.of(use.cond.checked).parts) for use in uses(program)]
+        self._about = [_About.of(each) for each in asked(program)]
+        self._known: set[tuple[object, ...]] = set()
 
     def __call__(self, found: Assessment, expected: object = None) -> None:
-        for use, parts in self._uses:
-            for view, binding in each_view(found.view, use):
-                verdicts = [int(self._judge(view, binding, use, n, part)) for n, part in enumerate(parts)]
-                verdicts.append(int(view.judge(use.cond, binding)))
-                self.seen.verdicts.setdefault(use.cond.number, set()).add(tuple(verdicts))
+        for about in self._about:
+            for use in about.asked.judged_by:
+                for view, binding in each_view(found.view, use):
+                    values = {ref: view.value(ref.bound(binding)) for ref in about.refs}
+                    spans = (v.mask if isinstance(v, Options) else v.span() for v in values.values())
+                    key = (about.asked.number, *spans)
+                    if key not in self._known:
+                        self._known.add(key)
+                        self._see(about, values, use, view, binding)
 
-    def _judge(self, view: View, binding: Mapping[str, str], use: Use, number: int, part: Leaf) -> Verdict:
-        ref = part.ref.bound(binding)
-        if isinstance(part, core.Test):
-            return judge_mask(view.options(ref).mask, part.sure, part.never)
-        low, high = view.number(ref).span()
-        verdict = judge_span(low, high, part.region)
-        if verdict is not Verdict.OPEN:
-            for edge, at in enumerate(part.region.edges()):
-                for above, spare in ((True, low - at), (False, at - high)):
-                    if spare >= 0:
-                        way = (use.cond.number, number, edge, above)
-                        held = self.seen.nearest.get(way, math.inf)
-                        if spare < held:
+    def _see(self, about: _About, values: Values, use: Use, view: View, binding: Mapping[str, str]) -> None:
+        number = about.asked.number
+        verdicts = []
+        for place, part in enumerate(about.flat):
+            verdict = judge_merged(part, values.__getitem__)
+            verdicts.append(int(verdict))
+            if isinstance(part, core.Within) and verdict is not Verdict.OPEN:
+                low, high = values[part.ref].span()  # type: ignore[union-attr]
+                for edge, at in enumerate(part.region.edges()):
+                    for above, spare in ((True, low - at), (False, at - high)):
+                        way = (number, place, edge, above)
+                        if 0 <= spare < self.seen.nearest.get(way, math.inf):
                             self.seen.nearest[way] = spare
-        return verdict
+        named = number < 0
+        whole = judge_merged(about.whole, values.__getitem__) if named else view.judge(use.cond, binding)
+        self.seen.verdicts.setdefault(number, set()).add((*verdicts, int(whole)))
+
+
+class _About(NamedTuple):
+    """A condition, what it rests on, and its parts and itself with the tests on one fact brought together."""
+
+    asked: Asked
+    refs: tuple[core.Ref, ...]
+    flat: tuple[core.Condition, ...]
+    whole: core.Condition
+
+    @classmethod
+    def of(cls, asked: Asked) -> _About:
+        tree = asked.condition
+        flat = tuple(map(merged, Parts.of(tree).parts))
+        return cls(asked, tuple(dict.fromkeys(core.refs_of(tree))), flat, merged(tree))
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,12 +132,10 @@ class Edge:
     above: bool
 
     @property
-    def missing(self) -> tuple[str, ...]:
-        return tuple(
-            f"within {self.step} {word} {self.bound}"
-            for word, seen in (("below", self.below), ("above", self.above))
-            if not seen
-        )
+    def ways(self) -> dict[str, bool]:
+        """Whether it was seen on each side."""
+        sides = (("below", self.below), ("above", self.above))
+        return {f"within {self.step} {word} {self.bound}": seen for word, seen in sides}
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,20 +150,29 @@ class Part:
     edges: tuple[Edge, ...] = ()
 
     @property
-    def missing(self) -> tuple[str, ...]:
-        ways = (
+    def ways(self) -> dict[str, bool]:
+        """Each way in which it can be seen, and whether it was."""
+        own = (
             ("to hold", self.holds),
             ("to fail", self.fails),
             ("open", self.open),
             ("to decide", self.decides),
         )
-        return (*(way for way, seen in ways if seen is False), *(m for e in self.edges for m in e.missing))
+        found = {way: seen for way, seen in own if seen is not None}
+        for edge in self.edges:
+            for way, seen in edge.ways.items():
+                found[way] = seen and found.get(way, True)
+        return found
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """The ways in which it was not seen."""
+        return tuple(way for way, seen in self.ways.items() if not seen)
 
     @property
     def wanted(self) -> int:
         """How many ways there are to see it."""
-        ways = (self.holds, self.fails, self.open, self.decides)
-        return sum(way is not None for way in ways) + 2 * len(self.edges)
+        return len(self.ways)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,19 +181,13 @@ class Coverage:
 
     uses: tuple[Use, ...]
     parts: tuple[Part, ...]
-
-    @property
-    def guards(self) -> bool:
-        """Whether it is a gate, a stop, or makes a safety fact count."""
-        return any(use.guards for use in self.uses)
+    guards: bool
+    """Whether it is a gate, a stop, or makes a safety fact count, or stands in one that does."""
 
 
 def coverage(program: Program, seen: Seen) -> list[Coverage]:
     """How every condition was seen; those that are the same wherever they stand, once."""
-    groups: dict[int, list[Use]] = {}
-    for use in uses(program):
-        groups.setdefault(use.cond.number, []).append(use)
-    return [_covered(program, seen, tuple(group)) for group in groups.values()]
+    return [_covered(program, seen, each) for each in asked(program)]
 
 
 def share(found: Sequence[Coverage]) -> float:
@@ -167,42 +197,50 @@ def share(found: Sequence[Coverage]) -> float:
     return 100.0 * (wanted - missing) / wanted if wanted else 100.0
 
 
-def _covered(program: Program, seen: Seen, group: tuple[Use, ...]) -> Coverage:
-    cond = group[0].cond
-    asked = Parts.of(cond.checked)
-    parts = asked.parts
-    if not parts:
-        return Coverage(group, ())  # `always` and `never` can be seen in one way only
-    verdicts = seen.verdicts.get(cond.number, set())
-    tests = []
-    for number, part in enumerate(parts):
-        found = {each[number] for each in verdicts}
-        tests.append(
+def _covered(program: Program, seen: Seen, each: Asked) -> Coverage:
+    tests = Parts.of(each.condition)
+    if not tests.parts:
+        return Coverage(each.uses, (), each.guards)  # `always` and `never` can be seen in one way only
+    verdicts = seen.verdicts.get(each.number, set())
+    parts = []
+    for number, part in enumerate(tests.parts):
+        found = {verdict[number] for verdict in verdicts}
+        parts.append(
             Part(
-                " ".join(part.text.split()),
+                called(part),
                 Verdict.HOLDS in found if may_hold(program, part) else None,
                 Verdict.FAILS in found if may_fail(program, part) else None,
                 Verdict.OPEN in found if may_be_open(program, part) else None,
-                any(asked.decides(each[:-1], number) for each in verdicts) if len(parts) > 1 else None,
-                tuple(_edges(program, seen, cond.number, number, part)),
+                any(tests.decides(verdict[:-1], number) for verdict in verdicts)
+                if len(tests.parts) > 1
+                else None,
+                tuple(_edges(program, seen, each.number, number, part)),
             )
         )
     if len(parts) == 1:
-        return Coverage(group, tuple(tests))
-    found = {each[-1] for each in verdicts}
-    may = any(test.open is not None for test in tests)
+        return Coverage(each.uses, tuple(parts), each.guards)
+    found = {verdict[-1] for verdict in verdicts}
     whole = Part(
-        " ".join(cond.text.split()),
+        " ".join(each.text.split()),
         Verdict.HOLDS in found,
         Verdict.FAILS in found,
-        Verdict.OPEN in found if may else None,
+        Verdict.OPEN in found if any(part.open is not None for part in parts) else None,
         None,
     )
-    return Coverage(group, (whole, *tests))
+    return Coverage(each.uses, (whole, *parts), each.guards)
 
 
-def may_be_open(program: Program, part: Leaf) -> bool:
+def called(part: Piece) -> str:
+    """A part as people read it: the test as it is written, or the name it has."""
+    if isinstance(part, core.All | core.Either) and part.name is not None:
+        return part.name
+    return " ".join(part.text.split())
+
+
+def may_be_open(program: Program, part: Piece) -> bool:
     """Not how often something was entered; how often it counts, only if a later check may decide that."""
+    if isinstance(part, core.All | core.Either):
+        return any(may_be_open(program, each) for each in part.parts if not isinstance(each, core.Truth))
     derivation = program.derived.get(part.ref.name)
     if isinstance(derivation, core.Readings):
         fact = program.facts[derivation.ref.name]
@@ -210,12 +248,12 @@ def may_be_open(program: Program, part: Leaf) -> bool:
     return not isinstance(derivation, core.Entries)
 
 
-def may_hold(program: Program, part: Leaf) -> bool:
+def may_hold(program: Program, part: Piece) -> bool:
     """Whether there is a value for which a test holds."""
     return not isinstance(part, core.Within) or part.region.meets(*range_of(program, part.ref))
 
 
-def may_fail(program: Program, part: Leaf) -> bool:
+def may_fail(program: Program, part: Piece) -> bool:
     """Whether there is a value for which a test fails: the time since something is never below nothing."""
     return not isinstance(part, core.Within) or part.region.complement().meets(*range_of(program, part.ref))
 
@@ -234,28 +272,30 @@ class Parts(NamedTuple):
     """The tests of a condition, each once; for each place of the text which stands there, and if turned."""
 
     condition: core.Condition
-    parts: list[Leaf]
+    parts: list[Piece]
     places: list[tuple[int, bool]]
 
     @classmethod
-    def of(cls, condition: core.Condition) -> Parts:
-        parts: list[Leaf] = []
+    def of(
+        cls, condition: core.Condition, split: Callable[[core.Condition], Sequence[Piece]] = pieces
+    ) -> Parts:
+        """Those that a condition is split into."""
+        parts: list[Piece] = []
         places = []
-        for leaf in leaves(condition):
+        for piece in split(condition):
             known = next(
-                ((n, t) for n, part in enumerate(parts) if (t := same(part, leaf)) is not None), None
+                ((n, t) for n, part in enumerate(parts) if (t := same(part, piece)) is not None), None
             )
             if known is None:
                 known = len(parts), False
-                parts.append(leaf)
+                parts.append(piece)
             places.append(known)
         return cls(condition, parts, places)
 
     def judged(self, verdicts: Sequence[int]) -> Verdict:
         """The verdict of the whole for these verdicts of its tests."""
-        return _judged(
-            self.condition, iter([turned(verdicts[n]) if t else verdicts[n] for n, t in self.places])
-        )
+        each = iter([turned(verdicts[n]) if t else verdicts[n] for n, t in self.places])
+        return _judged(self.condition, each, any(isinstance(p, core.All | core.Either) for p in self.parts))
 
     def decides(self, verdicts: Sequence[int], number: int) -> bool:
         """Whether the other verdict of this test alone turns that of the whole."""
@@ -274,8 +314,13 @@ def turned(verdict: int) -> int:
     return int(Verdict.FAILS if verdict == Verdict.HOLDS else Verdict.HOLDS)
 
 
-def same(part: Leaf, other: Leaf) -> bool | None:
+def same(part: Piece, other: Piece) -> bool | None:
     """Whether another test is the one turned round; False where it is the same, None where neither."""
+    if isinstance(part, core.All | core.Either) or isinstance(other, core.All | core.Either):
+        names = [str(each.name) for each in (part, other) if isinstance(each, core.All | core.Either)]
+        if len(names) < 2 or names[0] == names[1]:
+            return None if len(names) < 2 else False
+        return True if f"not {names[0]}" == names[1] or names[0] == f"not {names[1]}" else None
     if part.ref != other.ref:
         return None
     if isinstance(part, core.Test) and isinstance(other, core.Test):
@@ -289,18 +334,17 @@ def same(part: Leaf, other: Leaf) -> bool | None:
     return None
 
 
-def _judged(condition: core.Condition, verdicts: Iterator[int]) -> Verdict:
-    match condition:
-        case core.All():
-            return all_of([_judged(part, verdicts) for part in condition.parts])
-        case core.Either():
-            return any_of([_judged(part, verdicts) for part in condition.parts])
-        case core.Truth():
-            return Verdict.HOLDS if condition.value else Verdict.FAILS
+def _judged(condition: core.Condition, verdicts: Iterator[int], named: bool) -> Verdict:
+    """The verdict of a tree for those of its parts; `named` where a condition that has a name is one."""
+    if isinstance(condition, core.All | core.Either) and not (named and condition.name is not None):
+        join = all_of if isinstance(condition, core.All) else any_of
+        return join([_judged(part, verdicts, named) for part in condition.parts])
+    if isinstance(condition, core.Truth):
+        return Verdict.HOLDS if condition.value else Verdict.FAILS
     return Verdict(next(verdicts))
 
 
-def _edges(program: Program, seen: Seen, cond: int, number: int, part: Leaf) -> Iterator[Edge]:
+def _edges(program: Program, seen: Seen, cond: int, number: int, part: Piece) -> Iterator[Edge]:
     if not isinstance(part, core.Within):
         return
     within = {at for at, _ in edges_of(program, part)}

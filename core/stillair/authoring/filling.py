@@ -10,7 +10,7 @@ What is made so says what follows today and not what ought to: it notices a slip
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from copy import deepcopy
 from dataclasses import dataclass, field
@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 import yaml
 
 from stillair.assess import EntryError
-from stillair.assess.uses import Use
+from stillair.assess.uses import Use, verdict_in
 from stillair.verdict import Verdict
 
 from .goals import Edge, Goals, Shown
@@ -71,7 +71,7 @@ class Examples:
     )
 
     def add(self, moment: Moment, shown: Shown) -> None:
-        held = self.seen.setdefault(shown.use.cond.number, {}).setdefault(shown.verdicts, [])
+        held = self.seen.setdefault(shown.cond, {}).setdefault(shown.verdicts, [])
         if len(held) < _EXAMPLES and all(m.scenario != moment.scenario for m, _, _ in held):
             held.append((moment, shown.use, shown.members))
 
@@ -145,11 +145,16 @@ class Filler:
 
         It is the same whatever other conditions were looked at before.
         """
-        self._left, self._found, before = tries, [], 0
-        while before != self.wanted and self.wanted & self.goals.of.get(cond, 0) and self._left > 0:
-            before = self.wanted
+        self._left, self._found, before = tries, [], -1
+        while self.wanted & self.goals.of.get(cond, 0) and self._left > 0:
+            wanted, seen = self.wanted, len(self.examples.seen.get(cond, ()))
             self._turn_parts(cond)
             self._approach(cond)
+            if self.wanted == wanted:
+                if seen == before:
+                    break
+                before = seen
+                self._turn_towards(cond)
         return self._found
 
     # -- parts -----------------------------------------------------------------------------------------------
@@ -157,24 +162,44 @@ class Filler:
     def _turn_parts(self, cond: int) -> None:
         """Turn one part after another, where the verdicts would then show what is wanted."""
         for verdicts, places in sorted(self.examples.seen.get(cond, {}).items()):
-            for place in range(len(self.goals.parts(cond))):
-                for verdict in (Verdict.HOLDS, Verdict.FAILS, Verdict.OPEN):
-                    if int(verdict) == verdicts[place] or self._left <= 0:
-                        continue
-                    then = (*verdicts[:place], int(verdict), *verdicts[place + 1 :])
-                    if not self.goals.would_show(cond, then) & self.wanted:
-                        continue
-                    for moment, use, members in places[:3]:
-                        if self._try(cond, moment, use, members, place, int(verdict)):
-                            break
-                        if not self.goals.would_show(cond, then) & self.wanted:
-                            break
+            for place, then in self._one_turned(cond, verdicts):
+                for moment, use, members in places[:3]:
+                    if self._left <= 0 or not self.goals.would_show(cond, then) & self.wanted:
+                        break
+                    if self._try(cond, moment, use, members, place, then[place]):
+                        break
+
+    def _turn_towards(self, cond: int) -> None:
+        """Turn one part so that turning another one then would show what is wanted."""
+        seen = dict(self.examples.seen.get(cond, {}))
+        known = {verdicts[:-1] for verdicts in seen}
+        for verdicts, places in sorted(seen.items()):
+            for place, then in self._one_turned(cond, verdicts):
+                if then in known or not any(
+                    self.goals.would_show(cond, last) & self.wanted
+                    for _, last in self._one_turned(cond, then)
+                ):
+                    continue
+                for moment, use, members in places[:2]:
+                    if self._left <= 0:
+                        return
+                    if self._try(cond, moment, use, members, place, then[place]):
+                        known.add(then)
+                        break
+
+    def _one_turned(self, cond: int, verdicts: tuple[int, ...]) -> Iterator[tuple[int, tuple[int, ...]]]:
+        """Each part, and the verdicts of all parts with that one otherwise."""
+        count = len(self.goals.tests(cond))
+        for place in range(count):
+            for verdict in (Verdict.HOLDS, Verdict.FAILS, Verdict.OPEN):
+                if int(verdict) != verdicts[place]:
+                    yield place, (*verdicts[:place], int(verdict), *verdicts[place + 1 : count])
 
     def _try(
         self, cond: int, moment: Moment, use: Use, members: tuple[str, ...], place: int, verdict: int
     ) -> bool:
         """Whether some entry after the moment turns the part so."""
-        part = self.goals.parts(cond)[place]
+        part = self.goals.tests(cond)[place]
         for count, entry in enumerate(varied(self._at(moment), use, members, part)):
             if count >= _TRIES or self._left <= 0:
                 return False
@@ -200,7 +225,7 @@ class Filler:
         shown = 0
         for each in self.goals.shown(view):
             shown |= each.goals
-            if each.use.cond.number == cond:
+            if each.cond == cond:
                 self.examples.add(there, each)
         self._found.append(Found(there, shown))
         self.wanted &= ~(shown & self.goals.of[cond])
@@ -210,33 +235,26 @@ class Filler:
 
     def _approach(self, cond: int) -> None:
         """Bring numbers to within one step of an edge, where the part decides if it can be so."""
-        for edge, goal in self.goals.edges(cond):
-            if not self.wanted >> goal & 1:
+        for edge, wanted in self.goals.edges(cond):
+            if not self.wanted & wanted:
                 continue
             places = [
                 (verdicts, each)
                 for verdicts, held in self.examples.seen.get(cond, {}).items()
                 for each in held[:2]
             ]
-            places.sort(key=lambda p: (not self._decisive(cond, p[0], edge.part), p[1][0].after))
+            places.sort(key=lambda p: (not self.goals.decided_by(cond, p[0][:-1], edge.part), p[1][0].after))
             for _, (moment, use, members) in places[:5]:
                 if self._left <= 0:
                     return
-                if self._halve(cond, moment, use, members, edge, goal):
+                if self._halve(cond, moment, use, members, edge, wanted):
                     break
 
-    def _decisive(self, cond: int, verdicts: Sequence[int], place: int) -> bool:
-        goals = 0
-        for verdict in (int(Verdict.HOLDS), int(Verdict.FAILS)):
-            goals |= self.goals.would_show(cond, (*verdicts[:place], verdict, *verdicts[place + 1 :]))
-        deciding = self.goals.deciding(cond, place)
-        return deciding is None or bool(goals >> deciding & 1)
-
     def _halve(
-        self, cond: int, moment: Moment, use: Use, members: tuple[str, ...], edge: Edge, goal: int
+        self, cond: int, moment: Moment, use: Use, members: tuple[str, ...], edge: Edge, wanted: int
     ) -> bool:
         """Whether a number behind the part could be brought to within one step of the edge."""
-        for dial in dials(self._at(moment), use, members, self.goals.parts(cond)[edge.part]):
+        for dial in dials(self._at(moment), use, members, self.goals.tests(cond)[edge.part]):
 
             def spare(value: float, dial: Dial = dial) -> float | None:
                 """How far beyond the edge, on the side wanted, the number is; negative on the other side."""
@@ -256,7 +274,7 @@ class Filler:
                     entry = dial.entry(value) if value is not None else None
                     if entry is not None:
                         self._look(moment, entry, cond)
-                if not self.wanted >> goal & 1:
+                if not self.wanted & wanted:
                     return True
         return False
 
@@ -282,7 +300,7 @@ def _halved(
     """A value between two for which what is spare is nothing to one step; None where halving finds none."""
     for _ in range(_HALVINGS):
         beyond = one if one[1] >= 0 else other
-        if beyond[1] <= step:
+        if beyond[1] < step:
             return beyond[0]
         middle = (one[0] + other[0]) / 2
         found = spare(middle)
@@ -292,7 +310,7 @@ def _halved(
             one = middle, found
         else:
             other = middle, found
-    return None
+    return beyond[0] if beyond[1] == step else None
 
 
 def chosen(found: Sequence[Found], wanted: int) -> list[Found]:
@@ -323,7 +341,10 @@ def _follows(goals: Goals, player: Player, wanted: int) -> dict[str, Any]:
         if shown.goals & wanted:
             wanted &= ~shown.goals
             of = f" of {', '.join(shown.members)}" if shown.members else ""
-            expect[f"{shown.use}{of}"] = Verdict(shown.verdicts[-1]).word
+            # Of a condition that has a name, what is expected is what follows where it stands.
+            verdict = verdict_in(found.view, shown.use, shown.members)
+            assert verdict is not None
+            expect[f"{shown.use}{of}"] = verdict.word
     return follows | ({"conditions": expect} if expect else {})
 
 

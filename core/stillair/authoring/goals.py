@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from stillair.assess import Assessment, Program, View, assess
-from stillair.assess.uses import Leaf, Use, each_view, leaves, uses
+from stillair.assess.uses import Asked, Leaf, Piece, Use, asked, each_view, leaves
 from stillair.condition.core import All, Condition, Either, Ref, Truth, Within
 from stillair.condition.merge import merged
 from stillair.condition.tree import judge_merged
@@ -18,7 +18,7 @@ from stillair.job import Line
 from stillair.possible import Number, Options, judge_mask, judge_span
 from stillair.verdict import Verdict, all_of, any_of
 
-from .coverage import Parts, edges_of, may_be_open, may_fail, may_hold, same, turned
+from .coverage import Parts, called, edges_of, may_be_open, may_fail, may_hold, same, turned
 from .mutants import Mutant
 from .mutation import Reorder, the_other_way_round
 
@@ -39,8 +39,12 @@ class Edge(NamedTuple):
 
 
 class Shown(NamedTuple):
-    """What a use of a condition shows for some members: the goals, the verdicts of its parts and its own."""
+    """What a condition shows in a use of it for some members: goals, the verdicts of its tests and its own.
 
+    `cond` is the number of the condition: a named one has one of its own.
+    """
+
+    cond: int
     use: Use
     members: tuple[str, ...]
     goals: int
@@ -48,13 +52,21 @@ class Shown(NamedTuple):
 
 
 class _About(NamedTuple):
-    """The goals of one condition, by what shows them."""
+    """The goals of one condition, by what shows them.
 
+    `tests` are looked at one by one, those in a named condition as well; `parts` has such a one as one part.
+    """
+
+    asked: Asked
+    flat: Condition
     tests: Parts
+    parts: Parts
     ways: Mapping[tuple[int, int], int]
     decides: Mapping[int, int]
     edges: Sequence[tuple[Edge, int]]
     slips: Sequence[tuple[Condition, int]]
+    moved: Mapping[int, int]
+    """For each part the slips that move an edge of it."""
 
 
 class Goals:
@@ -69,10 +81,6 @@ class Goals:
         """What each goal is, in words."""
         self.conds: list[int] = []
         """The number of the condition that each goal is about."""
-        self.uses: dict[int, list[Use]] = {}
-        for use in uses(program):
-            self.uses.setdefault(use.cond.number, []).append(use)
-        self._judged_by = {number: _unlike(group) for number, group in self.uses.items()}
         self.of_mutant: dict[int, int] = {}
         slips: dict[int, list[tuple[Condition, int]]] = {}
         for number, (use, mutant) in enumerate(made):
@@ -81,10 +89,12 @@ class Goals:
             )
             slips.setdefault(use.cond.number, []).append((merged(mutant.changed), goal))
         self._about = {
-            number: self._made(group[0], slips.get(number, ()))
-            for number, group in self.uses.items()
-            if leaves(group[0].cond.checked)
+            each.number: self._made(each, slips.get(each.number, ()))
+            for each in asked(program)
+            if leaves(each.condition)
         }
+        self.asked = {number: about.asked for number, about in self._about.items()}
+        """The conditions there are goals of, by number."""
         self._known: dict[tuple[object, ...], tuple[int, tuple[int, ...]]] = {}
         self.order = {pair: self._goal(_OF_ORDER, f"{pair}") for pair in pairs}
         """For each two steps the goal that it matters which comes first."""
@@ -100,9 +110,10 @@ class Goals:
         self.conds.append(cond)
         return len(self.names) - 1
 
-    def _made(self, use: Use, slips: Sequence[tuple[Condition, int]]) -> _About:
-        cond, tests = use.cond, Parts.of(use.cond.checked)
-        parts = tests.parts
+    def _made(self, each: Asked, slips: Sequence[tuple[Condition, int]]) -> _About:
+        cond, use = each.number, each.uses[0]
+        tests, own = Parts.of(each.condition, leaves), Parts.of(each.condition)
+        parts = own.parts
         ways: dict[tuple[int, int], int] = {}
         deciding: dict[int, int] = {}
         edges: list[tuple[Edge, int]] = []
@@ -115,34 +126,47 @@ class Goals:
             for part in parts
         ]
         whole = {Verdict.HOLDS: True, Verdict.FAILS: True, Verdict.OPEN: any(m[Verdict.OPEN] for m in may)}
-        texts = [*(part.text for part in parts), cond.text]
-        # A single test is the whole.
+        texts = [*map(called, parts), each.text]
+        # A single part is the whole.
         able_of = [*may, whole] if len(parts) > 1 else may
         for place, (text, able) in enumerate(zip(texts, able_of, strict=False)):
             for verdict, possible in able.items():
                 if possible:
-                    ways[place, int(verdict)] = self._goal(cond.number, f"{use}: `{text}` {verdict.word}")
+                    ways[place, int(verdict)] = self._goal(cond, f"{use}: `{text}` {verdict.word}")
         for place, part in enumerate(parts):
             if len(parts) > 1:
-                deciding[place] = self._goal(cond.number, f"{use}: `{part.text}` decides")
+                deciding[place] = self._goal(cond, f"{use}: `{called(part)}` decides")
             if isinstance(part, Within):
+                at_test = next(n for n, test in enumerate(tests.parts) if same(test, part) is not None)
                 for at, step in edges_of(self.program, part):
                     for above in (False, True):
                         name = f"{use}: `{part.text}` just {'above' if above else 'below'} {at:g}"
-                        edges.append((Edge(place, at, above, step), self._goal(cond.number, name)))
-        return _About(tests, ways, deciding, edges, slips)
+                        edges.append((Edge(at_test, at, above, step), self._goal(cond, name)))
+        moved: dict[int, int] = {}
+        for changed, goal in slips:
+            for leaf in leaves(changed):
+                if all(same(part, leaf) is None for part in tests.parts):
+                    place = next(n for n, part in enumerate(_leaves(tests)) if part.ref == leaf.ref)
+                    moved[place] = moved.get(place, 0) | 1 << goal
+        return _About(each, merged(each.condition), tests, own, ways, deciding, edges, slips, moved)
 
-    def edges(self, cond: int) -> Sequence[tuple[Edge, int]]:
-        """The edges of a condition, each with its goal."""
-        return self._about[cond].edges if cond in self._about else ()
+    def edges(self, cond: int) -> Iterator[tuple[Edge, int]]:
+        """The edges of a condition, each with the goals that a number beside it may show."""
+        if cond in self._about:
+            about = self._about[cond]
+            for edge, goal in about.edges:
+                yield edge, 1 << goal | about.moved.get(edge.part, 0)
 
-    def parts(self, cond: int) -> Sequence[Leaf]:
-        """The tests of a condition."""
-        return self._about[cond].tests.parts
+    def tests(self, cond: int) -> Sequence[Leaf]:
+        """The tests of a condition, those in named ones as well."""
+        return _leaves(self._about[cond].tests)
 
-    def deciding(self, cond: int, place: int) -> int | None:
-        """The goal that a part of a condition is seen to decide; None where it is the whole."""
-        return self._about[cond].decides.get(place)
+    def decided_by(self, cond: int, verdicts: Sequence[int], place: int) -> bool:
+        """Whether a test of a condition decides it, whatever its own verdict is."""
+        tests = self._about[cond].tests
+        return len(tests.parts) == 1 or tests.decides(
+            (*verdicts[:place], int(Verdict.HOLDS), *verdicts[place + 1 :]), place
+        )
 
     def would_show(self, cond: int, verdicts: tuple[int, ...]) -> int:
         """The goals that these verdicts of the parts of a condition would show, as far as these alone say."""
@@ -150,19 +174,25 @@ class Goals:
         if key in self._would:
             return self._would[key]
         about = self._about[cond]
-        found = 0
-        for place, verdict in enumerate(verdicts):
-            if (place, verdict) in about.ways:
-                found |= 1 << about.ways[place, verdict]
-            if place in about.decides and about.tests.decides(verdicts, place):
-                found |= 1 << about.decides[place]
         now = about.tests.judged(verdicts)
+        found = self._seen(about, verdicts, int(now))
         for changed, goal in about.slips:
             then = _of_tests(changed, about.tests.parts, verdicts)
             if then is not None and then is not now:
                 found |= 1 << goal
         self._would[key] = found
         return found
+
+    def _seen(self, about: _About, verdicts: Sequence[int], whole: int) -> int:
+        """The goals that the verdicts of the tests of a condition, and its own, show."""
+        goals = 0
+        own = [int(_of_tests(part, about.tests.parts, verdicts) or 0) for part in about.parts.parts]
+        for place, verdict in enumerate((*own, whole)):
+            if (place, verdict) in about.ways:
+                goals |= 1 << about.ways[place, verdict]
+            if place in about.decides and about.parts.decides(own, place):
+                goals |= 1 << about.decides[place]
+        return goals
 
     def of_order(self, found: Assessment, lines: Sequence[Line], again: bool = False) -> int:
         """The goals of the order of steps that what is next shows: each only once, unless asked `again`."""
@@ -181,23 +211,23 @@ class Goals:
         for number, about in self._about.items():
             if not wanted & self.of.get(number, 0):
                 continue
-            for use in self._judged_by[number]:
+            for use in about.asked.judged_by:
                 for members, seen, binding in newest(view, use):
-                    yield Shown(use, members, *self._judged(seen, binding, use, about))
+                    yield Shown(number, use, members, *self._judged(seen, binding, use, about))
 
     def _judged(
         self, view: View, binding: Mapping[str, str], use: Use, about: _About
     ) -> tuple[int, tuple[int, ...]]:
-        values: dict[Ref, Number | Options] = {
-            ref: view.value(ref.bound(binding)) for ref, _ in use.cond.slots
-        }
-        for part in about.tests.parts:
-            if part.ref not in values:
-                values[part.ref] = view.value(part.ref.bound(binding))
-        key = (use.cond.number, *(v.mask if isinstance(v, Options) else v.span() for v in values.values()))
+        values = {part.ref: view.value(part.ref.bound(binding)) for part in _leaves(about.tests)}
+        number = about.asked.number
+        key = (number, *(v.mask if isinstance(v, Options) else v.span() for v in values.values()))
         held = self._known.get(key)
         if held is None:
-            held = self._known[key] = self._compared(about, values, int(view.judge(use.cond, binding)))
+            named = number < 0
+            whole = int(
+                judge_merged(about.flat, values.__getitem__) if named else view.judge(use.cond, binding)
+            )
+            held = self._known[key] = self._compared(about, values, whole)
         return held
 
     def _compared(
@@ -205,7 +235,7 @@ class Goals:
     ) -> tuple[int, tuple[int, ...]]:
         verdicts = []
         spans: dict[int, tuple[float, float]] = {}
-        for place, part in enumerate(about.tests.parts):
+        for place, part in enumerate(_leaves(about.tests)):
             value = values[part.ref]
             if isinstance(value, Options):
                 assert not isinstance(part, Within)
@@ -214,13 +244,7 @@ class Goals:
                 assert isinstance(part, Within)
                 spans[place] = low, high = value.span()
                 verdicts.append(int(judge_span(low, high, part.region)))
-        verdicts.append(whole)
-        goals = 0
-        for place, verdict in enumerate(verdicts):
-            if (place, verdict) in about.ways:
-                goals |= 1 << about.ways[place, verdict]
-            if place in about.decides and about.tests.decides(verdicts[:-1], place):
-                goals |= 1 << about.decides[place]
+        goals = self._seen(about, verdicts, whole)
         for edge, goal in about.edges:
             low, high = spans[edge.part]
             spare = low - edge.at if edge.above else edge.at - high
@@ -229,18 +253,14 @@ class Goals:
         for changed, goal in about.slips:
             if judge_merged(changed, values.__getitem__) != whole:
                 goals |= 1 << goal
-        return goals, tuple(verdicts)
+        return goals, (*verdicts, whole)
 
 
-def _unlike(group: Sequence[Use]) -> list[Use]:
-    """Of the uses of one condition, one for each way it is judged."""
-    found = {
-        (u.per, u.judged, u.name if u.kind == "counts when of place" else ""): u for u in reversed(group)
-    }
-    return list(reversed(found.values()))
+def _leaves(tests: Parts) -> list[Leaf]:
+    return [part for part in tests.parts if not isinstance(part, All | Either)]
 
 
-def _of_tests(tree: Condition, parts: Sequence[Leaf], verdicts: Sequence[int]) -> Verdict | None:
+def _of_tests(tree: Condition, parts: Sequence[Piece], verdicts: Sequence[int]) -> Verdict | None:
     """The verdict of a tree of these tests, some turned round; None where another test is in it."""
     if isinstance(tree, All | Either):
         found = [_of_tests(part, parts, verdicts) for part in tree.parts]

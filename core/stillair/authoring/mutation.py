@@ -35,6 +35,7 @@ __all__ = [
     "Survivor",
     "Tally",
     "Watcher",
+    "after",
     "all_mutants",
     "misses_order",
     "notices",
@@ -52,12 +53,21 @@ class Tally:
     made: int = 0
     equivalent: int = 0
     noticed: int = 0
+    explained: int = 0
 
     @property
     def share(self) -> float:
         """Per cent noticed of those that are not equivalent; of none, all."""
+        return self._share(self.noticed)
+
+    @property
+    def accounted(self) -> float:
+        """Per cent noticed or explained."""
+        return self._share(self.noticed + self.explained)
+
+    def _share(self, number: int) -> float:
         real = self.made - self.equivalent
-        return 100.0 * self.noticed / real if real else 100.0
+        return 100.0 * number / real if real else 100.0
 
 
 @dataclass(slots=True)
@@ -76,17 +86,23 @@ class Mutation:
     def whole(self) -> Tally:
         """Both together."""
         a, b = self.guards, self.others
-        return Tally(a.made + b.made, a.equivalent + b.equivalent, a.noticed + b.noticed)
+        return Tally(
+            a.made + b.made, a.equivalent + b.equivalent, a.noticed + b.noticed, a.explained + b.explained
+        )
 
 
 class Survivor(NamedTuple):
-    """A mutant that no scenario noticed: the question it puts, and a scenario that would settle it."""
+    """A mutant that no scenario noticed: the question it puts, and a scenario that would settle it.
+
+    `because` says why none notices it, where its author explains that.
+    """
 
     about: Use | Reorder
     part: str
     instead: str
     question: str
     settles: tuple[str, ...]
+    because: str | None = None
 
 
 class Reorder(NamedTuple):
@@ -255,7 +271,12 @@ def order_survivor(program: Program, pair: Reorder) -> Survivor | None:
         return None
     question = f"would it matter if `{pair.first}` came after `{pair.second}`?"
     settles = ("# when both are to be done", f"- expect: {{next: {pair.first}}}")
-    return Survivor(pair, pair.first, f"after {pair.second}", question, settles)
+    return Survivor(pair, pair.first, after(pair), question, settles)
+
+
+def after(pair: Reorder) -> str:
+    """What two steps the other way round are called."""
+    return f"after {pair.second}"
 
 
 def _named(use: Use) -> str:

@@ -14,6 +14,7 @@ from stillair.strict_yaml import plain, read_yaml
 __all__ = [
     "GENERATED",
     "MADE",
+    "UNSHOWN",
     "ScenarioError",
     "Start",
     "folder_of",
@@ -29,6 +30,9 @@ MADE = ("by hand", "recorded", "generated")
 
 GENERATED = "generated"
 """The folder inside `scenarios` that generated ones are in."""
+
+UNSHOWN = "unshown.yaml"
+"""The file inside `scenarios` that is none: why some of what the pack says is shown by none."""
 
 _KEYS = ("scenario", "about", "pack", "starts", "by", "made", "does")
 _FOLLOWING = ("scenario", "about", "made", "follows", "does")
@@ -54,7 +58,7 @@ def scenarios_in(folder: Path) -> list[Path]:
     """The scenario files of a pack folder, by name; those in folders of `scenarios` come last."""
     scenarios = folder / "scenarios"
     found = [p for pattern in ("*.y*ml", "*/*.y*ml") for p in sorted(scenarios.glob(pattern))]
-    return [path for path in found if path.suffix in (".yaml", ".yml")]
+    return [path for path in found if path.suffix in (".yaml", ".yml") and path.name != UNSHOWN]
 
 
 def read_scenario(path: Path) -> Mapping[str, Any]:

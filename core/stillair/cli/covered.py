@@ -12,6 +12,7 @@ from stillair.assess import Program
 from stillair.assess.uses import inside, stands, written
 from stillair.authoring.coverage import Coverage, Part, Seen, coverage, share
 from stillair.authoring.scenario import MADE
+from stillair.authoring.unshown import SEEN, Explained, Way
 from stillair.checklist import Text
 from stillair.fault import printable
 from stillair.pack import read_pack
@@ -35,16 +36,33 @@ class _Found(NamedTuple):
 class Covered:
     """What the scenarios played have seen of the conditions of the packs in these folders."""
 
-    def __init__(self, stage: Stage, folders: Sequence[Path], played: Sequence[Played]) -> None:
+    def __init__(
+        self,
+        stage: Stage,
+        folders: Sequence[Path],
+        played: Sequence[Played],
+        explained: Explained | None = None,
+    ) -> None:
+        """ScenarioError where what is explained is of nothing there is, or is shown after all."""
         self.stage = stage
         self.folders = folders
         self.played = played
+        self.explained = explained or Explained()
+        if self.explained.because:
+            known = {way: seen for each in self.found for way, seen in _ways(each.seen)}
+            self.explained.check(SEEN, known, (way for way, seen in known.items() if seen))
 
     @cached_property
     def written(self) -> Covered:
         """The same of the scenarios that were written by hand or recorded."""
         own = [each for each in self.played if each.made != MADE[-1]]
         return self if len(own) == len(self.played) else Covered(self.stage, self.folders, own)
+
+    def _why(self, found: _Found, part: Part) -> dict[str, str]:
+        """Each way in which a part was not seen and somebody says why."""
+        of = [*map(str, found.seen.uses)]
+        why = {way: self.explained.why(SEEN, of, part.text, way) for way in part.missing}
+        return {way: because for way, because in why.items() if because is not None}
 
     @cached_property
     def _texts(self) -> Mapping[tuple[str, str], Text]:
@@ -82,11 +100,19 @@ class Covered:
         """Per cent of all ways seen, of what guards or of everything else."""
         return share([f.seen for f in self.found if f.seen.guards is guards])
 
+    def accounted(self, guards: bool) -> float:
+        """Per cent of all ways seen or explained."""
+        own = [f for f in self.found if f.seen.guards is guards]
+        wanted = sum(part.wanted for f in own for part in f.seen.parts)
+        left = sum(len(part.missing) - len(self._why(f, part)) for f in own for part in f.seen.parts)
+        return 100.0 * (wanted - left) / wanted if wanted else 100.0
+
     def say(self, screen: Screen) -> None:
         for found in self.found:
             for part in found.seen.parts:
-                if part.missing:
-                    for line in _shown(found, part):
+                missing = [way for way in part.missing if way not in self._why(found, part)]
+                if missing:
+                    for line in _shown(found, part, missing):
                         screen.exactly(line)
         for title, guards in (("gates, stops and safety facts", True), ("everything else", False)):
             number = sum(f.seen.guards is guards for f in self.found)
@@ -95,13 +121,17 @@ class Covered:
                 if self.written is self
                 else f"; without what is generated {self.written.share(guards):.1f} %"
             )
-            screen.say(f"{title}: {self.share(guards):.1f} % seen of {number} conditions{alone}", bold=True)
+            seen, both = self.share(guards), self.accounted(guards)
+            told = f", {both:.1f} % seen or explained" if both > seen else ""
+            screen.say(f"{title}: {seen:.1f} % seen of {number} conditions{told}{alone}", bold=True)
 
     def account(self) -> dict[str, object]:
         return {
             "format": account.COVERAGE,
             "guards_percent": self.share(True),
             "other_percent": self.share(False),
+            "guards_explained_percent": self.accounted(True),
+            "other_explained_percent": self.accounted(False),
             "written": {
                 "guards_percent": self.written.share(True),
                 "other_percent": self.written.share(False),
@@ -113,14 +143,21 @@ class Covered:
                     "line": found.where.line,
                     "column": found.where.column,
                     "guards": found.seen.guards,
-                    "parts": [_part(part) for part in found.seen.parts],
+                    "parts": [_part(part, self._why(found, part)) for part in found.seen.parts],
                 }
                 for found in self.found
             ],
         }
 
 
-def _part(part: Part) -> dict[str, object]:
+def _ways(seen: Coverage) -> Iterator[tuple[Way, bool]]:
+    """Each way in which a condition can be seen, by each of its uses, and whether it was."""
+    for use in seen.uses:
+        for part in seen.parts:
+            yield from ((Way(SEEN, str(use), part.text, way), found) for way, found in part.ways.items())
+
+
+def _part(part: Part, why: Mapping[str, str]) -> dict[str, object]:
     return {
         "text": part.text,
         "holds": part.holds,
@@ -129,10 +166,11 @@ def _part(part: Part) -> dict[str, object]:
         "decides": part.decides,
         "edges": [{"bound": e.bound, "step": e.step, "below": e.below, "above": e.above} for e in part.edges],
         "missing": list(part.missing),
+        "explained": dict(why),
     }
 
 
-def _shown(found: _Found, part: Part) -> Iterator[str]:
+def _shown(found: _Found, part: Part, missing: Sequence[str]) -> Iterator[str]:
     """A part that was not seen in every way, under its line of the file."""
     own = inside(found.where, part.text)
     where = own or found.where
@@ -147,4 +185,4 @@ def _shown(found: _Found, part: Part) -> Iterator[str]:
     yield f"  {' ' * at}{'^' * max(1, min(end, len(shown) - at))}"
     # A part that a named condition brings in does not stand here in its own words.
     name = "" if own is not None else f": `{part.text}`"
-    yield f"  never seen {', '.join(part.missing)}{name}"
+    yield f"  never seen {', '.join(missing)}{name}"

@@ -60,7 +60,7 @@ class Filling:
             if missing >> goal & 1 and apart(worker.goals.program, worker.goals.made[number][1]) is False:
                 wanted &= ~(1 << goal)
         missing &= wanted
-        conds = [cond for cond in worker.goals.uses if worker.goals.of.get(cond, 0) & missing]
+        conds = [cond for cond in worker.goals.asked if worker.goals.of.get(cond, 0) & missing]
         more = (*given, worker.examples, missing, self.tries)
         with ProcessPoolExecutor(processes, initializer=_look, initargs=more) as pool:
             for each in pool.map(_fill, conds):
@@ -79,7 +79,7 @@ class Filling:
 
     def _wanted(self, goals: Goals) -> int:
         """The goals of the conditions that stand in the packs asked for."""
-        own = (c for c, uses in goals.uses.items() if any(stands(use, self.texts) for use in uses))
+        own = (c for c, each in goals.asked.items() if any(stands(use, self.texts) for use in each.uses))
         wanted = reduce(or_, (goals.of.get(cond, 0) for cond in own), 0)
         for pair, goal in goals.order.items():
             if ("step", pair.first) in self.texts and order_survivor(goals.program, pair) is not None:

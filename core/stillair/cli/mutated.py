@@ -16,6 +16,7 @@ from stillair.authoring.mutation import (
     Reorder,
     Survivor,
     Watcher,
+    after,
     all_mutants,
     misses_order,
     notices,
@@ -25,6 +26,7 @@ from stillair.authoring.mutation import (
 )
 from stillair.authoring.rehearse import play
 from stillair.authoring.scenario import folder_of, read_scenario
+from stillair.authoring.unshown import SLIP, Explained, Way
 from stillair.checklist import Text
 from stillair.fault import Fault, StillairError
 from stillair.hooks import Plugins
@@ -48,15 +50,24 @@ class Mutating:
     """The mutants of the conditions of some packs, held against their scenarios."""
 
     def __init__(
-        self, plugin_dirs: Sequence[Path], folders: Sequence[Path], paths: Sequence[Path], most: int
+        self,
+        plugin_dirs: Sequence[Path],
+        folders: Sequence[Path],
+        paths: Sequence[Path],
+        most: int,
+        explained: Explained,
     ) -> None:
         self.plugin_dirs = plugin_dirs
         self.paths = paths
         self.most = most
         self.texts = texts_in(plugin_dirs, folders)
+        self.explained = explained
 
     def run(self, processes: int) -> tuple[Mutation, int]:
-        """What became of the mutants looked at, and how many there are in all."""
+        """What became of the mutants looked at, and how many there are in all.
+
+        ScenarioError where what is explained is of nothing there is, or is noticed after all.
+        """
         worker = _begin(self.plugin_dirs, self.paths)
         here = [n for n, about in enumerate(worker.all) if self._where(about) is not None]
         step = max(1, -(-len(here) // self.most))
@@ -83,12 +94,19 @@ class Mutating:
                 left = worker.survivor(task.number)
                 if left is None:
                     tally.equivalent += 1
-                else:
-                    result.survivors.append(left)
+                    continue
+                reason = self.explained.why(SLIP, [str(left.about)], left.part, left.instead)
+                tally.explained += reason is not None
+                result.survivors.append(left._replace(because=reason))
+        known = {n: worker.way(n) for n in here}
+        left_over = {Way(SLIP, str(s.about), s.part, s.instead) for s in result.survivors}
+        self.explained.check(SLIP, known.values(), {known[n] for n in chosen} - left_over)
         return result, len(here)
 
     def say(self, screen: Screen, result: Mutation, of: int) -> None:
         for each in result.survivors:
+            if each.because is not None:
+                continue
             where = self._place(each)
             screen.exactly(f"{where.path}:{where.line}:{where.column}: {each.question}")
             for line in each.settles:
@@ -102,6 +120,13 @@ class Mutating:
             f"of everything else {result.others.share:.1f} %",
             bold=True,
         )
+        if whole.explained:
+            screen.say(
+                f"{whole.explained} of those not noticed are explained; noticed or explained are "
+                f"{result.guards.accounted:.1f} % of gates, stops and safety facts, "
+                f"{result.others.accounted:.1f} % of everything else",
+                bold=True,
+            )
 
     def account(self, result: Mutation, of: int) -> dict[str, object]:
         return {
@@ -113,6 +138,9 @@ class Mutating:
             "percent": result.whole.share,
             "guards_percent": result.guards.share,
             "other_percent": result.others.share,
+            "explained": result.whole.explained,
+            "guards_explained_percent": result.guards.accounted,
+            "other_explained_percent": result.others.accounted,
             "survivors": [
                 {
                     "use": str(each.about),
@@ -123,6 +151,8 @@ class Mutating:
                     "instead": each.instead,
                     "question": each.question,
                     "settles": list(each.settles),
+                    "guards": isinstance(each.about, Use) and each.about.guards,
+                    "because": each.because,
                 }
                 for each in result.survivors
             ],
@@ -166,6 +196,14 @@ class _Worker:
         """What each mutant is about, by its number."""
         self.watcher = Watcher(self.program, self.made)
         self._read: dict[Path, Mapping[str, Any]] = {}
+
+    def way(self, number: int) -> Way:
+        """What is said of a mutant where it is explained."""
+        about = self.all[number]
+        if isinstance(about, Reorder):
+            return Way(SLIP, str(about), about.first, after(about))
+        mutant = self.made[number][1]
+        return Way(SLIP, str(about), mutant.part, mutant.instead)
 
     def survivor(self, number: int) -> Survivor | None:
         about = self.all[number]

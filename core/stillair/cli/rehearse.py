@@ -6,11 +6,13 @@ import os
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
 
-from stillair.authoring.scenario import GENERATED, MADE, folder_of, scenarios_in
+from stillair.authoring.scenario import GENERATED, MADE, ScenarioError, folder_of, scenarios_in
+from stillair.authoring.unshown import Explained, explained_in
 from stillair.fault import did_you_mean
 from stillair.hooks import Plugins
 from stillair.pack import MANIFEST, gather
@@ -112,12 +114,17 @@ def rehearse(
     played = list(_played(paths, settings.plugin_dirs, coverage, processes))
     failed = [each for each in played if not each.passed]
     enough = True
+    of_guards = max(at_least, guards_at_least)
+    with _explaining():
+        # What only some scenarios show says nothing of what is explained.
+        explained = Explained() if only else explained_in(folders)
     if coverage and not failed:
         from .covered import Covered
 
         assert _stage is not None
-        covered = Covered(_stage, folders, played)
-        enough = covered.share(False) >= at_least and covered.share(True) >= guards_at_least
+        with _explaining():
+            covered = Covered(_stage, folders, played, explained)
+        enough = covered.accounted(False) >= at_least and covered.accounted(True) >= of_guards
         if as_json:
             print_json(covered.account())
         else:
@@ -126,10 +133,10 @@ def rehearse(
     elif mutate and not failed:
         from .mutated import Mutating
 
-        mutating = Mutating(settings.plugin_dirs, folders, paths, mutants)
-        result, of = mutating.run(processes)
-        wanted = max(at_least, guards_at_least)
-        enough = result.others.share >= at_least and result.guards.share >= wanted
+        with _explaining():
+            mutating = Mutating(settings.plugin_dirs, folders, paths, mutants, explained)
+            result, of = mutating.run(processes)
+        enough = result.others.accounted >= at_least and result.guards.accounted >= of_guards
         if as_json:
             print_json(mutating.account(result, of))
         else:
@@ -144,9 +151,18 @@ def rehearse(
     else:
         _say(Screen(), played, failed)
     if not enough and not as_json:
-        Screen().say(f"too little: {at_least:g} % is wanted, of guards {max(at_least, guards_at_least):g} %")
+        Screen().say(f"too little: {at_least:g} % is wanted, of guards {of_guards:g} %")
     if failed or not enough:
         raise click.exceptions.Exit(NO)
+
+
+@contextmanager
+def _explaining() -> Iterator[None]:
+    """What authors explain that is not so is a mistake of theirs."""
+    try:
+        yield
+    except ScenarioError as error:
+        raise Mistake(str(error), "correct that entry, or take it out") from None
 
 
 def folders_of(plugins: Plugins, named: Sequence[str]) -> list[Path]:

@@ -170,7 +170,8 @@ class Checker:
         text, within = self._text, self._within
         self._text, self._within = self.scope.conditions[node.name], (*within, node.name)
         try:
-            return self._condition(parse(self._text))
+            found = self._condition(parse(self._text))
+            return found._replace(name=node.name) if isinstance(found, core.All | core.Either) else found
         except ConditionError as error:
             if within or isinstance(error, Consequence):
                 raise
@@ -197,7 +198,10 @@ class Checker:
             case core.All() | core.Either():
                 parts = tuple(self._negated(part, f"not ({part.text})") for part in condition.parts)
                 kind = core.Either if isinstance(condition, core.All) else core.All
-                return kind(parts, text)
+                name = condition.name
+                if name is not None:
+                    name = name.removeprefix("not ") if name.startswith("not ") else f"not {name}"
+                return kind(parts, text, name)
 
     def _is(self, node: syntax.Is) -> Condition:
         ref, domain, values = self._subject(node.subject)

@@ -143,13 +143,19 @@ class Within(NamedTuple):
 
 
 class All(NamedTuple):
+    """Every part. `name` is that of the named condition this is, with `not` before it where it is negated."""
+
     parts: tuple[Condition, ...]
     text: str
+    name: str | None = None
 
 
 class Either(NamedTuple):
+    """Some part; `name` as for `All`."""
+
     parts: tuple[Condition, ...]
     text: str
+    name: str | None = None
 
 
 Condition = Union[Truth, Test, Within, All, Either]  # noqa: UP007 - recursive

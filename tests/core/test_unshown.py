@@ -1,0 +1,145 @@
+"""What no scenario can show, as its author explains it; conditions with a name are one part."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+from stillair.assess import Program, compile_packs
+from stillair.assess.uses import asked, named_in, uses
+from stillair.authoring.coverage import Seen, coverage
+from stillair.authoring.unshown import SEEN, Way, explained_in
+from stillair.cli import main
+from stillair.hooks import Plugins
+from stillair.pack import read_pack
+
+pytestmark = pytest.mark.usefixtures("own_cache")
+
+HERE = Path(__file__).parent
+TOOLS = HERE / "tank_tools"
+
+
+def rehearse(*args: object) -> Result:
+    return CliRunner().invoke(main, ["--plugin-dir", str(TOOLS), "rehearse", *map(str, args)])
+
+
+@pytest.fixture
+def tank(tmp_path: Path) -> Path:
+    return Path(shutil.copytree(HERE / "tank", tmp_path / "tank"))
+
+
+def explain(tank: Path, entries: str) -> Path:
+    path = tank / "scenarios" / "unshown.yaml"
+    path.write_text(f"unshown:\n{entries}", encoding="utf-8")
+    return path
+
+
+OPEN = "  - {of: stop fumes, part: smell is yes, never seen: open, because: it is asked before all else}\n"
+
+
+def covered(tank: Path) -> dict[str, Any]:
+    found = json.loads(rehearse(tank, "--coverage", "--format", "json").stdout)
+    assert isinstance(found, dict)
+    return found
+
+
+def test_what_is_explained_counts_apart_from_what_is_seen(tank: Path) -> None:
+    before = covered(tank)
+    assert before["guards_explained_percent"] == before["guards_percent"]
+    explain(tank, OPEN)
+    after = covered(tank)
+    assert after["guards_percent"] == before["guards_percent"]
+    assert after["guards_explained_percent"] > after["guards_percent"]
+    fumes = next(each for each in after["conditions"] if each["uses"] == ["stop fumes"])
+    assert fumes["parts"][0]["explained"] == {"open": "it is asked before all else"}
+    told = rehearse(tank, "--coverage").output
+    assert ": stop fumes" not in told
+    assert re.search(r"% seen or explained", told)
+    # A threshold is met by what is seen or explained.
+    wanted = (after["guards_percent"] + after["guards_explained_percent"]) / 2
+    assert rehearse(tank, "--coverage", "--guards-at-least", wanted).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("entry", "says"),
+    [
+        (OPEN.replace("open", "to hold"), "`smell is yes` of the stop fumes is shown after all: to hold"),
+        (OPEN.replace("stop fumes", "stop fume"), "there is no condition `stop fume` (did you mean"),
+        (OPEN.replace("smell is yes", "smell is no"), "there is no part `smell is no` of the stop fumes"),
+        (OPEN.replace("seen: open", "seen: opened"), "there is no way `opened` of the stop fumes"),
+        (OPEN.replace(", because: it is asked before all else", ""), "it says no `because`"),
+        (OPEN.replace("never seen: open, ", ""), "it names `of`, `part`, and `never seen` or `not noticed`"),
+        (OPEN.replace("because", "becuase"), "`becuase` is not known here (did you mean `because`"),
+        (OPEN + OPEN, "is said twice"),
+        ("  - fumes\n", "an entry has `of`, `part`"),
+    ],
+)
+def test_an_explanation_is_of_something_that_is_not_shown(tank: Path, entry: str, says: str) -> None:
+    path = explain(tank, entry)
+    found = rehearse(tank, "--coverage")
+    assert found.exit_code == 2
+    told = " ".join(found.output.split())
+    assert says in told
+    assert path.name in told and "entry" in told
+
+
+def test_a_slip_that_is_explained_is_no_survivor_to_settle(tank: Path) -> None:
+    before = json.loads(rehearse(tank, "--mutate", "--mutants", 9999, "--format", "json").stdout)
+    one = before["survivors"][0]
+    entry = {"of": one["use"], "part": one["part"], "not noticed": one["instead"], "because": "it is a trial"}
+    explain(tank, f"  - {json.dumps(entry)}\n")
+    after = json.loads(rehearse(tank, "--mutate", "--mutants", 9999, "--format", "json").stdout)
+    same = [s for s in after["survivors"] if (s["use"], s["part"], s["instead"]) == tuple(entry.values())[:3]]
+    assert same and all(each["because"] == "it is a trial" for each in same)
+    assert after["explained"] == len(same)
+    assert after["percent"] == before["percent"]
+    told = rehearse(tank, "--mutate", "--mutants", 9999).output
+    assert one["question"] not in " ".join(told.split())
+
+
+def test_the_file_is_no_scenario(tank: Path) -> None:
+    explain(tank, OPEN)
+    assert rehearse(tank).exit_code == 0
+    found = explained_in([tank])
+    reason = found.why(SEEN, ["rule other", "stop fumes"], "smell is yes", "open")
+    assert reason == "it is asked before all else"
+    assert list(found.because) == [Way(SEEN, "stop fumes", "smell is yes", "open")]
+
+
+# -- conditions with a name ----------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def leak_program() -> Program:
+    plugins = Plugins.load()
+    packs = [read_pack(folder, plugins=plugins.versions()) for folder in plugins.packs]
+    return compile_packs(packs, plugins.calculators, plugins.catalogues)
+
+
+def test_a_condition_with_a_name_is_one_part_and_is_seen_by_itself(leak_program: Program) -> None:
+    """Of two rules that rest on one named condition, neither asks for its parts again."""
+    stands: dict[str, int] = {}
+    for use in uses(leak_program):
+        for each in {str(found.name).removeprefix("not ") for found in named_in(use.cond.checked)}:
+            stands[each] = stands.get(each, 0) + 1
+    often = max(stands, key=lambda name: stands[name])
+    assert stands[often] > 2
+    own = [each for each in asked(leak_program) if each.number < 0 and each.uses[0].name == often]
+    assert own and all(str(each.uses[0]) == f"condition {often}" for each in own)
+    assert len({each.number for each in asked(leak_program)}) == len(asked(leak_program))
+    found = coverage(leak_program, Seen())
+    named = next(each for each in found if str(each.uses[0]) == f"condition {often}")
+    assert len(named.parts) > 1
+    for each in found:
+        words = [part.text for part in each.parts]
+        if often in words:
+            # Where it stands, its own tests are not asked for.
+            assert not {part.text for part in named.parts[1:]} & set(words)
+            break
+    else:
+        raise AssertionError(f"{often} is nowhere a part")
