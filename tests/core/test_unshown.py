@@ -102,6 +102,13 @@ def test_a_slip_that_is_explained_is_no_survivor_to_settle(tank: Path) -> None:
     assert one["question"] not in " ".join(told.split())
 
 
+def test_the_example_of_the_guide_explains(tank: Path) -> None:
+    guide = (HERE.parents[1] / "checklists" / "README.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"```yaml\nunshown:\n(.*?)```", guide, re.DOTALL)
+    explain(tank, example)
+    assert ": stop fumes" not in rehearse(tank, "--coverage").output
+
+
 def test_the_file_is_no_scenario(tank: Path) -> None:
     explain(tank, OPEN)
     assert rehearse(tank).exit_code == 0
