@@ -20,7 +20,7 @@ from .program import Trigger, Wait
 if TYPE_CHECKING:
     from .view import View
 
-__all__ = ["WaitState", "lasting", "wait_state"]
+__all__ = ["WaitState", "lasting", "time_left", "wait_state"]
 
 
 class WaitState(NamedTuple):
@@ -137,6 +137,19 @@ def _begun(view: View, trigger: Trigger, member: str | None) -> Options | None:
     if not options.mask & trigger.mask:
         return None
     return options if options.mask & ~trigger.mask else options._replace(reasons=())
+
+
+def time_left(seconds: float) -> str:
+    """Rounded up, so that nobody comes too early: to whole minutes from a minute on.
+
+    >>> time_left(61), time_left(40), time_left(7200), time_left(48395)
+    ('2 min', '40 s', '2 h', '13 h 27 min')
+    """
+    whole = max(0, math.ceil(seconds))
+    if whole < 60:
+        return f"{whole} s"
+    hours, minutes = divmod(-(-whole // 60), 60)
+    return " ".join([*([f"{hours} h"] if hours else []), *([f"{minutes} min"] if minutes else [])])
 
 
 def lasting(seconds: float) -> str:
