@@ -308,7 +308,9 @@ def applied(packs: Sequence[Pack], base: Program) -> list[Applied]:
 
 
 def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iterator[Fault]:
-    """A fault for each guard that is loosened, under the limit or the life that does it.
+    """A fault for each guard that is loosened, under each limit or life that does it.
+
+    Where several stand in one part of a guard, it is those that are set against their safer direction.
 
     A caution may fall silent by a limit set in its safer direction, such as one that trusts a gauge less.
     """
@@ -316,19 +318,21 @@ def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iter
     specs = [spec for each in adjustments for spec in each.limits.values()]
     looser = {spec.name for spec in specs if spec.set_by is not None and spec.set_by.looser}
     for found in loosenings(old, new):
-        names, where = named_in(old, found.text), None
+        names = named_in(old, found.text)
         if found.use.kind == "caution" and not looser & (names | named_in(old, found.use.cond.text)):
             continue
-        for each in adjustments:
-            ours = (*each.adjusts.limits, *each.adjusts.good_for)
-            where = next((n for n, _ in ours if n.text in names), where)
-        where = where or adjustments[0].adjusts.pack
-        if (where.text, found.text) in said:
-            continue
-        said.add((where.text, found.text))
-        shown = found.witness or "it is not shown that it does not"
-        message = f"`{where}` loosens what guards safety: {shown}, at `{found.text}`"
-        yield where.fault("SA702", message, help=f"the {found.use} may only become stricter; leave it")
+        ours = [
+            n for a in adjustments for n, _ in (*a.adjusts.limits, *a.adjusts.good_for) if n.text in names
+        ]
+        blamed = [n for n in ours if n.text in looser] or ours or [adjustments[0].adjusts.pack]
+        shown = found.witness or f"it is not shown that it does not, since {found.why}"
+        for where in blamed:
+            if (where.text, found.text) in said:
+                continue
+            said.add((where.text, found.text))
+            beside = "".join(f", with `{other}`," for other in blamed if other is not where)
+            message = f"`{where}`{beside} loosens what guards safety: {shown}, at `{found.text}`"
+            yield where.fault("SA702", message, help=f"the {found.use} may only become stricter; leave it")
 
 
 def ended(program: Program, today: date, packs: Sequence[Pack] = ()) -> Iterator[Fault]:
