@@ -187,6 +187,18 @@ def test_what_is_not_told_says_what_is_known_of_each_part() -> None:
     assert told.witness is not None
     assert "`bottom < most`: with bottom at 55 psig it holds, and did not" in told.witness
     assert "`rest is ready`: the wait `rest` begins or lasts otherwise" in told.witness
+    assert told.witness.count("the wait `rest`") == 1
+
+
+def test_a_gate_written_otherwise_over_a_wait_that_is_another_says_both() -> None:
+    found = changed(
+        ("bottom < most and rest is ready", "bottom < most or rest is ready"),
+        ("pause: {is: 10 min", "pause: {is: 6 min"),
+    )
+    told = found["gate of activity filling"]
+    wait = "the wait `rest` begins or lasts otherwise"
+    assert told.outcome == "not told"
+    assert told.witness == f"`bottom < most and rest is ready`: it is written otherwise; {wait}"
 
 
 @pytest.mark.parametrize("seed", range(30))

@@ -96,7 +96,7 @@ class Compared:
         if not self.same(new.ref.name):
             shift = self._shift(old.ref.name, new.ref.name)
             if shift is None:
-                yield Part(old.text, None, self._unlike(old.ref.name))
+                yield Part(old.text, None, self.unlike(old.ref.name))
                 return
             moved = shift
         region = Region(tuple((a - moved, a_in, b - moved, b_in) for a, a_in, b, b_in in new.region.pieces))
@@ -174,7 +174,7 @@ class Compared:
         elif name in self.old.findings:
             yield from self._grades(old, narrow)
         else:
-            yield Part(old.text, None, self._unlike(name))
+            yield Part(old.text, None, self.unlike(name))
 
     def _grades(self, test: core.Test, narrow: bool) -> Iterator[Part]:
         """A finding has the grade of the strongest rule that holds.
@@ -203,11 +203,11 @@ class Compared:
             ago = lasting((old.duration + new.duration) / 2)
             yield Part(part.text, f"with {old.spec.name} begun {ago} ago")
 
-    def _unlike(self, name: str) -> str:
+    def unlike(self, name: str) -> str:
         """Why nothing is shown of what is not the same in both."""
         for ref in core.refs_in(self.old.derived[name]) if name in self.old.derived else ():
             if not self.same(ref.name):
-                return self._unlike(ref.name)
+                return self.unlike(ref.name)
         if name in self.old.facts and self._fewer_count(name):
             return f"where an entry of `{name}` no longer counts, an older one stands in its place"
         if name in self.old.facts:

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
+from stillair import quantity
 from stillair.condition.core import Ref
 from stillair.possible import Number, Options
 from stillair.verdict import Reason, Why
@@ -153,7 +154,9 @@ def time_left(seconds: float) -> str:
 
 
 def lasting(seconds: float) -> str:
-    """A duration in the largest of days, hours and minutes that gives a whole number."""
+    """A duration in the largest of days, hours and minutes that gives a whole number, or `1 min 40 s`."""
+    if seconds % 60:
+        return quantity.show(seconds, quantity.canonical_unit(quantity.DIMENSIONS["duration"]))
     if seconds % 86400 == 0:
         return f"{seconds / 86400:g} d"
     if seconds % 3600 == 0:

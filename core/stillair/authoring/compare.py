@@ -98,21 +98,24 @@ def _outcome(old: Program, two: Compared, a: Use, b: Use) -> tuple[str, str | No
     lost = list(two.looser(x, y, narrow=False))
     if any(part.witness is None for part in (*gained, *lost)):
         refs = dict.fromkeys((*core.refs_of(x), *core.refs_of(y)))
-        if not all(two.same(ref.name) for ref in refs):
-            return "not told", _each_told(gained, lost)
+        unlike = [two.unlike(ref.name) for ref in refs if not two.same(ref.name)]
+        if unlike:
+            return "not told", _each_told(gained, lost, unlike)
         return _tried(old, two.new, a, b, list(refs))
     witness = next((part.witness for part in (*gained, *lost)), None)
     return _word(a.kind, bool(gained), bool(lost)), witness
 
 
-def _each_told(gained: Sequence[Part], lost: Sequence[Part]) -> str:
-    """What is known of each part: where it holds for more or for fewer, or why that is not told."""
+def _each_told(gained: Sequence[Part], lost: Sequence[Part], unlike: Sequence[str]) -> str:
+    """What is known of each part: where it holds for more or for fewer, or why that is not told; and what
+    stands behind it that keeps it from being tried.
+    """
     said = {
         f"`{part.text}`: {f'{part.witness} it {verb}' if part.witness else part.why}": None
         for parts, verb in ((gained, "holds, and did not"), (lost, "does not hold, and did"))
         for part in parts
     }
-    return "; ".join(said)
+    return "; ".join([*said, *(why for why in dict.fromkeys(unlike) if not any(why in s for s in said))])
 
 
 def _of_one_domain(old: Program, new: Program, name: str) -> bool:
