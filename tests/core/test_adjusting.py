@@ -218,7 +218,27 @@ def test_each_of_two_edits_to_one_gate_is_named_with_its_own_witness() -> None:
     # In one part of it they are named together.
     (margin,) = told["margin"]
     assert margin.startswith("`margin`, with `most`, loosens") and "at `room > margin`" in margin
-    assert any(each.startswith("`most`, with `margin`, loosens") for each in told["most"])
+
+
+def test_a_limit_behind_a_named_condition_is_named() -> None:
+    """And not the pack as a whole."""
+    text = GUARDED.replace("last tester before dead within gap is yes", "rested").replace(
+        "calculate:\n", "conditions: {rested: rest is ready}\ncalculate:\n"
+    )
+    base = vat(text)
+    with pytest.raises(StillairError) as caught:
+        compile_packs([base, company("limits: {pause: 30 min}", base)], {}, {})
+    (fault,) = caught.value.faults
+    assert (fault.line, fault.column) == (10, 12)
+    assert "`pause` loosens" in fault.message and "an entry of `dead` no longer counts" in fault.message
+
+
+def test_a_guard_is_told_once_under_each_edit() -> None:
+    """Two parts of the gate rest on `most`; of each edit with a witness, that is what is told."""
+    told = said_of(("most", "60 psig"), ("margin", "2 psi"))
+    for name in ("most", "margin"):
+        (filling,) = [each for each in told[name] if "gate of activity filling" in each]
+        assert "not shown" not in filling
 
 
 def test_what_is_set_stricter_is_not_blamed_beside_what_is_looser() -> None:

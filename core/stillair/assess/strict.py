@@ -211,7 +211,12 @@ class Compared:
         if name in self.old.facts and self._fewer_count(name):
             return f"where an entry of `{name}` no longer counts, an older one stands in its place"
         if name in self.old.facts:
-            return f"other entries of `{name}` count"
+            conds = [cond.checked for pair in self._counting(name) for cond in pair[:1] if cond is not None]
+            behind = (
+                ref.name for cond in conds for ref in core.refs_of(cond) if not self.same(ref.name, True)
+            )
+            why = next((self.unlike(other) for other in behind if other != name), "")
+            return f"other entries of `{name}` count" + (f": {why}" if why else "")
         if name in self.old.waits:
             return f"the wait `{name}` begins or lasts otherwise"
         said = self.old.derived[name].text if name in self.old.derived else name
