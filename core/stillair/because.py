@@ -9,9 +9,10 @@ from stillair.assess import Belief, EntryError, May, Observation, Permission, Wa
 from stillair.assess.beliefs import OpenClue, Weighed
 from stillair.assess.program import FURTHER, FURTHER_STATES, Cond, Step, Trigger
 from stillair.assess.view import Judged
+from stillair.assess.waits import time_left
 from stillair.condition.core import NumberDomain, OptionDomain, Ref
 from stillair.fault import did_you_mean
-from stillair.margin import Judgement, changes, judgement, judgement_of_rule, time_left, wait_says
+from stillair.margin import Judgement, changes, judgement, judgement_of_rule, wait_says
 from stillair.possible import Number
 from stillair.sought import disputed_said, going_on_said, quiet_said, share
 from stillair.verdict import Reason, Verdict, Why

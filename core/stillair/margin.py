@@ -9,13 +9,14 @@ from dataclasses import dataclass, field
 from stillair import quantity
 from stillair.assess import Observation, View, end_of
 from stillair.assess.program import Cond, Rule, bound
+from stillair.assess.waits import time_left
 from stillair.condition import core
 from stillair.condition.core import Condition, Ref
 from stillair.condition.tree import judge
 from stillair.possible import Number, Options
 from stillair.quantity import Unit
 from stillair.verdict import Verdict, Why
-from stillair.wording import Wording, area, duration, exact, floor_digits, number
+from stillair.wording import Wording, area, exact, floor_digits, number
 from stillair.working import members_put_in, working
 
 __all__ = [
@@ -26,7 +27,6 @@ __all__ = [
     "judgement",
     "judgement_of_rule",
     "settles",
-    "time_left",
     "wait_says",
 ]
 
@@ -341,13 +341,6 @@ def wait_says(wording: Wording, view: View, name: str) -> str:
         left = time_left(state.ready_at - view.at)
         return f"{name}: running, {began}, ready at {wording.clock(state.ready_at)}, {left} left"
     return f"{name}: the time is up, {began} – {wording.reasons(state.options.reasons)}"
-
-
-def time_left(seconds: float) -> str:
-    """The time left, rounded up to whole minutes above five minutes, so that nobody comes too early."""
-    if seconds > 300:
-        return f"{math.ceil(seconds / 60)} min"
-    return duration(math.ceil(seconds))
 
 
 # -- what would settle what is too close to call -----------------------------------------------------------

@@ -24,6 +24,7 @@ __all__ = [
     "SEAL",
     "Seal",
     "SealedPack",
+    "as_listed",
     "is_pack",
     "listing",
     "make_seal",
@@ -101,6 +102,14 @@ def unlike_listing(folder: Path) -> Iterator[Fault]:
         listed[found[2]] = found[1]
     help = f"put back what was listed, or, if it is meant: stillair seal {folder.as_posix()}"
     yield from _unlike(folder, listed, _files(folder, LISTING), help)
+
+
+def as_listed(folder: Path) -> frozenset[str]:
+    """The names of the files of a pack that are what its list says; none where it has no list."""
+    path = folder / LISTING
+    rows = _text(path, "SA409").splitlines() if path.is_file() else ()
+    listed = {found[2]: found[1] for row in rows if (found := _LISTED.fullmatch(row)) is not None}
+    return frozenset(name for name, sha in _files(folder, LISTING).items() if listed.get(name) == sha)
 
 
 def make_seal(folder: Path, plugins: Plugins) -> Seal:

@@ -200,6 +200,73 @@ def test_what_loosens_a_guard_is_refused_with_a_witness(
     assert any(witness in each and guard in each for each in said)
 
 
+def said_of(*limits: tuple[str, str]) -> dict[str, list[str]]:
+    """What is said of limits that are set looser together, under each."""
+    lines = "".join(f"  {name}: {LOOSER.format(value=value)}\n" for name, value in limits)
+    with pytest.raises(StillairError) as caught:
+        adjusted(f"limits:\n{lines}")
+    told: dict[str, list[str]] = {}
+    for fault in caught.value.faults:
+        told.setdefault(fault.message.split("`")[1], []).append(fault.message)
+    return told
+
+
+def test_each_of_two_edits_to_one_gate_is_named_with_its_own_witness() -> None:
+    told = said_of(("most", "60 psig"), ("pause", "6 min"), ("margin", "2 psi"))
+    assert any("with bottom at 55 psig: the gate of activity filling" in each for each in told["most"])
+    assert ["with rest begun 8 min ago" in each for each in told["pause"]] == [True]
+    # In one part of it they are named together.
+    (margin,) = told["margin"]
+    assert margin.startswith("`margin`, with `most`, loosens") and "at `room > margin`" in margin
+
+
+def test_a_limit_behind_a_named_condition_is_named() -> None:
+    """And not the pack as a whole."""
+    text = GUARDED.replace("last tester before dead within gap is yes", "rested").replace(
+        "calculate:\n", "conditions: {rested: rest is ready}\ncalculate:\n"
+    )
+    base = vat(text)
+    with pytest.raises(StillairError) as caught:
+        compile_packs([base, company("limits: {pause: 30 min}", base)], {}, {})
+    (fault,) = caught.value.faults
+    assert (fault.line, fault.column) == (10, 12)
+    assert "`pause` loosens" in fault.message and "an entry of `dead` no longer counts" in fault.message
+
+
+def test_a_guard_is_told_once_under_each_edit() -> None:
+    """Two parts of the gate rest on `most`; of each edit with a witness, that is what is told."""
+    told = said_of(("most", "60 psig"), ("margin", "2 psi"))
+    for name in ("most", "margin"):
+        (filling,) = [each for each in told[name] if "gate of activity filling" in each]
+        assert "not shown" not in filling
+
+
+def test_what_is_set_stricter_is_not_blamed_beside_what_is_looser() -> None:
+    lines = f"limits:\n  most: {LOOSER.format(value='60 psig')}\n  margin: 4 psi"
+    with pytest.raises(StillairError) as caught:
+        adjusted(lines)
+    assert {fault.message.split("`")[1] for fault in caught.value.faults} == {"most"}
+
+
+def test_what_is_not_shown_says_why() -> None:
+    (curved,) = said_of(("curved", "3"))["curved"]
+    assert "since `curved * (top - bottom)` comes out otherwise" in curved
+    old, new = hood(), hood(warm="60 psig")
+    whys = {each.use.name: each.why for each in loosenings(old, new) if each.witness is None}
+    assert whys["fumes_yes"].startswith("where an entry of `fumes` no longer counts, an older one")
+    assert all(whys.values())
+
+
+def test_a_longer_time_since_an_event_is_shown_to_be_as_strict() -> None:
+    text = GUARDED.replace("rest is ready and", "since settled >= pause and")
+    base = vat(text)
+    program = compile_packs([base, company("limits: {pause: 30 min}", base)], {}, {})
+    assert program.limits["pause"].value == 1800
+    with pytest.raises(StillairError, match="`pause` loosens what guards safety: with since settled at"):
+        loose = f"limits:\n  pause: {LOOSER.format(value='6 min')}"
+        compile_packs([base, company(loose, base)], {}, {})
+
+
 def test_a_witness_is_one() -> None:
     """What is said to be held now and was not before is so, by playing it."""
     old = compile_packs([vat()], {}, {})
@@ -554,6 +621,20 @@ def test_adjust_says_what_is_adjusted(folders: Path) -> None:
     assert "acme 1.0.0 adjusts tank" in result.output
     assert "limit rest_time: the pack 10 min; yours 20 min" in result.output
     assert "3 adjustments, none refused" in result.output
+
+
+def test_a_pack_of_another_work_is_refused(folders: Path) -> None:
+    """And the one it adjusts may be named by its folder."""
+    other = HERE / "kettle"
+    result = run(folders, "adjust", str(folders / "acme"), "--pack", str(other))
+    assert result.exit_code == 2
+    assert "`acme` adjusts `tank`, and `kettle` is no part of that" in result.stderr
+    assert run(folders, "adjust", str(folders / "acme"), "--pack", str(folders / "old")).exit_code == 0
+
+
+def test_a_pack_that_adjusts_nothing_is_told_where_the_names_stand(folders: Path) -> None:
+    result = run(folders, "adjust", str(folders / "tank"))
+    assert result.exit_code == 2 and "stillair print PACK --as storyboard" in result.stderr
 
 
 def test_a_moved_pack_is_held_against_the_old_one_and_the_company(folders: Path) -> None:

@@ -176,6 +176,29 @@ def test_where_a_text_stands_and_how_it_is_broken_is_no_difference() -> None:
 def test_other_options_are_not_told() -> None:
     found = changed(("{shut: Shut, open: Open, off: Off}", "{open: Open, shut: Shut, off: Off}"))
     assert {o.outcome for o in found.values()} == {"not told"}
+    assert {o.witness for o in found.values()} == {"an answer or a range is another one"}
+
+
+def test_what_is_not_told_says_what_is_known_of_each_part() -> None:
+    """Two edits to one gate: one has a witness, of the other nothing is shown."""
+    found = changed(("most: {is: 50 psig", "most: {is: 60 psig"), ("since: [shaken]", "since: [turned]"))
+    told = found["gate of activity filling"]
+    assert (told.outcome, len(told.edits)) == ("not told", 1)
+    assert told.witness is not None
+    assert "`bottom < most`: with bottom at 55 psig it holds, and did not" in told.witness
+    assert "`rest is ready`: the wait `rest` begins or lasts otherwise" in told.witness
+    assert told.witness.count("the wait `rest`") == 1
+
+
+def test_a_gate_written_otherwise_over_a_wait_that_is_another_says_both() -> None:
+    found = changed(
+        ("bottom < most and rest is ready", "bottom < most or rest is ready"),
+        ("pause: {is: 10 min", "pause: {is: 6 min"),
+    )
+    told = found["gate of activity filling"]
+    wait = "the wait `rest` begins or lasts otherwise"
+    assert told.outcome == "not told"
+    assert told.witness == f"`bottom < most and rest is ready`: it is written otherwise; {wait}"
 
 
 @pytest.mark.parametrize("seed", range(30))

@@ -108,6 +108,59 @@ def test_the_bundled_packs_take_less_than_two_seconds() -> None:
     assert time.process_time() - begun < 2.0
 
 
+# -- scenarios ----------------------------------------------------------------------------------------------
+
+SCENARIO = "scenario: S\npack: example\nstarts: 2026-04-15 09:00 -04:00\ndoes: []\n"
+UNREAD = [
+    (SCENARIO.replace("does: []", "does: [a"), "SA101", 4),
+    (SCENARIO.replace("pack:", "packs:"), "SA201", 2),
+    (SCENARIO.replace("2026-04-15", "soon"), "SA203", 3),
+    (SCENARIO.replace("does: []", "made: well\ndoes: []"), "SA203", 4),
+    (SCENARIO.replace("does: []", ""), "SA203", 1),
+    ("scenario: S\nfollows: another\ndoes: []\n", "SA402", 2),
+    ("", "SA106", 0),
+]
+
+
+@pytest.mark.parametrize("profile", PROFILES)
+@pytest.mark.parametrize(("text", "code", "line"), UNREAD)
+def test_a_scenario_that_cannot_be_read_is_told(
+    tmp_path: Path, text: str, code: str, line: int, profile: str
+) -> None:
+    place = Path(example(tmp_path, "")) / "scenarios"
+    place.mkdir()
+    (place / "good.yaml").write_text(SCENARIO, encoding="utf-8")
+    (place / "bad.yaml").write_text(text, encoding="utf-8")
+    told = json.loads(run(str(place.parent), "--profile", profile, "--format", "json").stdout)
+    found = [fault for fault in told["faults"] if "scenarios" in fault["path"]]
+    assert [(fault["code"], fault["line"]) for fault in found] == [(code, line)]
+    assert found[0]["path"].endswith("scenarios/bad.yaml")
+    assert run(str(place.parent), "--play").exit_code == 1
+
+
+def test_a_scenario_in_other_bytes_is_told(tmp_path: Path) -> None:
+    place = Path(example(tmp_path, "")) / "scenarios"
+    place.mkdir()
+    (place / "bad.yaml").write_bytes(b"scenario: \xff\n")
+    assert "scenarios/bad.yaml: it is not UTF-8" in run(str(place.parent)).stdout
+
+
+def test_a_scenario_is_read_before_its_pack_is_listed(tmp_path: Path) -> None:
+    """So that those which are as listed need not be read again; one changed since is."""
+    folder = Path(example(tmp_path, ""))
+    (folder / "scenarios").mkdir()
+    bad = folder / "scenarios" / "bad.yaml"
+    bad.write_text(SCENARIO.replace("pack:", "packs:"), encoding="utf-8")
+    result = CliRunner().invoke(main, ["seal", str(folder)])
+    assert result.exit_code != 0 and "bad.yaml:2:1" in result.stderr
+    assert not (folder / "files.sha256").exists()
+    bad.write_text(SCENARIO, encoding="utf-8")
+    assert CliRunner().invoke(main, ["seal", str(folder)]).exit_code == 0
+    bad.write_text(SCENARIO.replace("pack:", "packs:"), encoding="utf-8")
+    told = run(str(folder)).stdout
+    assert "[SA201]" in told and "[SA409]" in told
+
+
 # -- paths, profiles and formats ----------------------------------------------------------------------------
 
 

@@ -75,6 +75,24 @@ def test_nothing_is_ever_overwritten(begun: Path) -> None:
     assert {path: path.read_bytes() for path in begun.rglob("*") if path.is_file()} == before
 
 
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("leak", "a pack called `leak` is installed"),
+        ("a" * 41, "a name of 41 characters is too long"),
+        ("a" * 300, "a name of 300 characters is too long"),
+    ],
+)
+def test_a_name_that_is_taken_or_too_long_is_refused(
+    name: str, said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    result = run("new-pack", name)
+    assert (result.exit_code, len(result.stderr.splitlines())) == (2, 2) and said in result.stderr
+    assert list(tmp_path.iterdir()) == []
+    assert run("new-pack", "a" * 40).exit_code == 0
+
+
 def test_a_name_must_be_a_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     for given, help in (("Oil check", "write `oil_check`"), ("../up", "write `up`"), ("9", "a-z, digits")):

@@ -108,6 +108,18 @@ def test_the_storyboard_says_what_rests_on_each_answer(
     assert record is not None and record[1] == "for the record"
 
 
+def test_the_storyboard_has_what_a_company_adjusts_by(
+    sheets: dict[str, str], leak: tuple[Program, dict[str, Pack]]
+) -> None:
+    """The whole digest, and each limit by its name with its bounds."""
+    pack, story = leak[1]["leak"], sheets["storyboard"]
+    assert f"`digest: {pack.written}`" in story and len(pack.written) == 64
+    for limit in (limit for checklist in pack.checklists for limit in checklist.limits):
+        row = next(line for line in story.splitlines() if line.startswith(f"| `{limit.name}` |"))
+        bounds = "" if limit.between is None else f"{limit.between[0]} to {limit.between[1]}"
+        assert [cell.strip() for cell in row.split("|")[2:-1]] == [limit.value.text, bounds, limit.safer]
+
+
 @pytest.mark.parametrize("kind", ["sheet", "storyboard"])
 def test_it_is_well_formed_markdown(sheets: dict[str, str], kind: str) -> None:
     """Every row of a table has as many cells as its head."""

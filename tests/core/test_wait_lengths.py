@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 from stillair import account
 from stillair.assess import May
+from stillair.assess.waits import lasting, time_left
 from stillair.because import because
 from stillair.cli import main
 from stillair.cli.clock import FixedClock
@@ -103,6 +104,16 @@ def test_a_label_read_before_the_start_counts_from_the_start() -> None:
     visit.at(30).happen("off")
     assert may(visit.at(39)) is May.NOT_YET
     assert may(visit.at(40)) is May.YES
+
+
+def test_the_time_left_is_in_whole_minutes_and_never_too_short() -> None:
+    left = {40: "40 s", 59.2: "1 min", 61: "2 min", 899: "15 min", 7200: "2 h", 48395: "13 h 27 min"}
+    assert {seconds: time_left(seconds) for seconds in left} == left
+    assert [lasting(s) for s in (100, 899, 5400, 7200)] == ["1 min 40 s", "14 min 59 s", "90 min", "2 h"]
+    visit = off()
+    visit.at(2).see(label=minutes(10))
+    visit.at(2 + 1 / 60)
+    assert "8 min left" in str(visit.judge().activity("touching").reasons)
 
 
 def test_known_it_is_a_wait_like_any_other() -> None:

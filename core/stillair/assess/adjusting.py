@@ -308,27 +308,33 @@ def applied(packs: Sequence[Pack], base: Program) -> list[Applied]:
 
 
 def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iterator[Fault]:
-    """A fault for each guard that is loosened, under the limit or the life that does it.
+    """A fault for each guard that is loosened, under each limit or life that does it.
+
+    Where several stand in one part of a guard, it is those that are set against their safer direction. Under
+    each a part is told once, and a guard once: by a witness if there is one.
 
     A caution may fall silent by a limit set in its safer direction, such as one that trusts a gauge less.
     """
     said: set[tuple[str, str]] = set()
     specs = [spec for each in adjustments for spec in each.limits.values()]
     looser = {spec.name for spec in specs if spec.set_by is not None and spec.set_by.looser}
-    for found in loosenings(old, new):
-        names, where = named_in(old, found.text), None
+    for found in sorted(loosenings(old, new), key=lambda each: each.witness is None):
+        names = named_in(old, found.text)
         if found.use.kind == "caution" and not looser & (names | named_in(old, found.use.cond.text)):
             continue
-        for each in adjustments:
-            ours = (*each.adjusts.limits, *each.adjusts.good_for)
-            where = next((n for n, _ in ours if n.text in names), where)
-        where = where or adjustments[0].adjusts.pack
-        if (where.text, found.text) in said:
-            continue
-        said.add((where.text, found.text))
-        shown = found.witness or "it is not shown that it does not"
-        message = f"`{where}` loosens what guards safety: {shown}, at `{found.text}`"
-        yield where.fault("SA702", message, help=f"the {found.use} may only become stricter; leave it")
+        ours = [
+            n for a in adjustments for n, _ in (*a.adjusts.limits, *a.adjusts.good_for) if n.text in names
+        ]
+        blamed = [n for n in ours if n.text in looser] or ours or [adjustments[0].adjusts.pack]
+        shown = found.witness or f"it is not shown that it does not, since {found.why}"
+        for where in blamed:
+            told = {(where.text, found.text), (where.text, str(found.use))}
+            if told & said:
+                continue
+            said |= told
+            beside = "".join(f", with `{other}`," for other in blamed if other is not where)
+            message = f"`{where}`{beside} loosens what guards safety: {shown}, at `{found.text}`"
+            yield where.fault("SA702", message, help=f"the {found.use} may only become stricter; leave it")
 
 
 def ended(program: Program, today: date, packs: Sequence[Pack] = ()) -> Iterator[Fault]:
@@ -348,12 +354,15 @@ def ended(program: Program, today: date, packs: Sequence[Pack] = ()) -> Iterator
 
 
 def named_in(program: Program, text: str) -> set[str]:
-    """The limits behind a text, directly or through calculations, waits and findings."""
+    """The limits behind a text, directly or through named conditions, calculations, waits and findings."""
+    meant = {name.text: said.text for c in program.checklists.values() for name, said in c.conditions}
     found: set[str] = set()
     waiting = [text]
     while waiting:
         for name in set(re.findall(r"[a-z][a-z0-9_]*", waiting.pop())) - found:
             found.add(name)
+            if name in meant:
+                waiting.append(meant[name])
             if name in program.calculations:
                 waiting.append(program.calculations[name][0].text)
             if name in program.waits:

@@ -319,7 +319,7 @@ class Compiler:
             if low is None or high is None:
                 return None
             if low > high:
-                self._fault(spec.between[0], "the range runs downwards", None, "SA303")
+                self._downwards(spec.between)
             return NumberDomain(dimension, low, high)
         return PRESENCE
 
@@ -339,7 +339,9 @@ class Compiler:
             default = chosen.unit if chosen.unit.symbol == "1" else None
             low, high = (self._read(t, chosen.dimension.name, default) for t in spec.between)
             lowest = lowest if low is None else low
-            if low is not None and high is not None and not low <= chosen.value <= high:
+            if low is not None and high is not None and low > high:
+                self._downwards(spec.between)
+            elif low is not None and high is not None and not low <= chosen.value <= high:
                 self._fault(
                     spec.value,
                     f"the limit lies outside {spec.between[0]} .. {spec.between[1]}",
@@ -359,10 +361,13 @@ class Compiler:
             return
         difference = quantity.difference_of(dimension) if dimension.point else dimension
         amounts = [
-            0.0 if text is None else self._read(text, difference.name, None) or 0.0
-            for text in (spec.offset, spec.repeat, spec.resolution)
+            self._amount(getattr(spec, key), difference.name, f"`{key}` of instrument `{spec.name}`")
+            for key in ("offset", "repeat", "resolution")
         ]
-        share = 0.0 if spec.of_reading is None else self._read(spec.of_reading, "fraction", None) or 0.0
+        share = self._amount(spec.of_reading, "fraction", f"`of reading` of instrument `{spec.name}`")
+        if spec.check_every is not None:
+            every = self._read(spec.check_every, "duration", None)
+            self._more_than_nothing(spec.check_every, every, f"`check every` of instrument `{spec.name}`")
         if share and dimension.name in ("temperature", "moment"):
             help = "give `offset` or `repeat`"
             self._fault(spec.of_reading, f"no share can be taken of a {dimension.name}", help, "SA303")
@@ -494,9 +499,12 @@ class Compiler:
         for activity in checklist.activities:
             program.activities[activity.name] = Activity(_lean(activity), self.cond(activity.gate))
         for powered in checklist.powered:
-            at_most = self._read(powered.at_most, "duration", None) or 0.0
+            at_most = self._read(powered.at_most, "duration", None)
+            self._more_than_nothing(powered.at_most, at_most, f"`at most` of `{powered.name}`")
             gate = self._needed(powered.gate)
-            program.powered[powered.name] = Powered(_lean(powered), gate, at_most, self._proof(powered))
+            program.powered[powered.name] = Powered(
+                _lean(powered), gate, at_most or 0.0, self._proof(powered)
+            )
         for step in checklist.steps:
             self._step(step, checklist, self.inside.get(step.name))
         for rule in checklist.rules:
@@ -759,7 +767,7 @@ class Compiler:
             if spec.tolerance is not None:
                 point = domain.dimension.point
                 named = quantity.difference_of(domain.dimension) if point else domain.dimension
-                tolerance = self._read(spec.tolerance, named.name, None) or 0.0
+                tolerance = self._amount(spec.tolerance, named.name, f"`tolerance` of `{spec.name}`")
             if spec.read_with is not None and spec.read_with.text not in self.program.kinds:
                 help = did_you_mean(spec.read_with.text, self.program.kinds)
                 self._fault(
@@ -791,7 +799,7 @@ class Compiler:
             symbol.per,
             unit,
             tolerance,
-            self._duration(spec.good_for),
+            self._lasting(spec.good_for, f"`good for` of `{spec.name}`"),
             tuple(t for t in triggers if t is not None),
             counts,
             counted,
@@ -826,7 +834,11 @@ class Compiler:
 
     def _wait(self, spec: WaitSpec, checklist: Checklist) -> None:
         lasts = self._lasts(spec.duration)
-        duration = 0.0 if lasts is not None else self._duration(spec.duration, "fact") or 0.0
+        duration = (
+            0.0
+            if lasts is not None
+            else self._lasting(spec.duration, f"`for` of wait `{spec.name}`", "fact") or 0.0
+        )
         since = [self._trigger(text, None) for text in spec.since]
         restarted = [self._trigger(text, None) for text in spec.restarted_by]
         wait = Wait(
@@ -922,8 +934,9 @@ class Compiler:
             self._fault(spec.wait, f"there is no wait `{spec.wait}`", None, "SA301")
         when = self.cond(spec.when, per=per)
         gate = self.cond(spec.gate, per=per)
+        every = self._lasting(spec.ask_every, f"`ask every` of step `{spec.name}`")
         self.program.steps[spec.name] = Step(
-            _lean(spec), checklist.name, when, gate, tuple(asks), per, powered, self._duration(spec.ask_every)
+            _lean(spec), checklist.name, when, gate, tuple(asks), per, powered, every
         )
 
     def _is_no_look(self, spec: StepSpec) -> None:
@@ -1181,6 +1194,40 @@ class Compiler:
                     "write a rule with `per` and `caution` instead",
                     "SA302",
                 )
+
+    def _lasting(self, text: Text | None, what: str, other: str | None = None) -> float | None:
+        """As `_duration`, of what must last."""
+        seconds = self._duration(text, other)
+        if text is not None:
+            self._more_than_nothing(text, seconds, what)
+        return seconds
+
+    def _more_than_nothing(self, text: Text, seconds: float | None, what: str) -> None:
+        """Refuse a time of nothing, or a limit that is one or may be set to one."""
+        limit = self.program.limits.get(text.text)
+        if limit is not None and limit.unit.dimension.name != "duration":
+            return
+        least = seconds if limit is None or seconds is None else min(seconds, limit.lowest)
+        if least is None or least > 0:
+            return
+        message = f"{what} must be more than 0"
+        if limit is not None:
+            bounds = limit.spec.between
+            low = limit.value <= 0 or bounds is None
+            said = f"is {limit.text}" if low else f"may be set to {bounds[0]}"  # type: ignore[index]
+            message += f", and the limit `{text}` {said}"
+        self._fault(text, message, "write how long it is, such as 10 min", "SA303")
+
+    def _amount(self, text: Text | None, dimension: str, what: str) -> float:
+        """How far a reading may be off: 0 where nothing is written."""
+        amount = 0.0 if text is None else self._read(text, dimension, None) or 0.0
+        if text is not None and amount < 0:
+            self._fault(text, f"{what} must be 0 or more", "write it without a sign", "SA303")
+        return amount
+
+    def _downwards(self, between: tuple[Text, Text]) -> None:
+        low, high = between
+        self._fault(low, "the range runs downwards", f"write `{high} .. {low}`", "SA303")
 
     def _duration(self, text: Text | None, other: str | None = None) -> float | None:
         """The seconds of a literal or a limit; `other` is the kind of thing that may be named as well."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -16,7 +15,7 @@ from .derived import bind, contending, in_hand, lot_of, that_is_all
 from .grades import rules_of
 from .program import FURTHER, NO_BINDING, Binding, Cond, bound
 from .searching import looks
-from .waits import lasting
+from .waits import time_left
 
 if TYPE_CHECKING:
     from .view import View
@@ -106,8 +105,7 @@ def _still(view: View, name: str) -> Reason:
     state = view.wait(name)
     if state.ready_at is None or state.started is None:
         return state.options.reasons[0]
-    left = lasting(max(0.0, math.ceil(state.ready_at - view.at)))
-    return Reason(Why.NOT_YET, name, f"running, {left} left")
+    return Reason(Why.NOT_YET, name, f"running, {time_left(state.ready_at - view.at)} left")
 
 
 def evidence(view: View, ref: Ref) -> list[Waited]:

@@ -19,18 +19,29 @@ from .program import Cond, Program, Wait
 from .uses import Use, uses
 from .waits import lasting
 
-__all__ = ["Compared", "Loosening", "guards", "loosenings"]
+__all__ = ["Compared", "Loosening", "Part", "guards", "loosenings"]
 
 _LOSES = {"stop": "would not stop, and did", "caution": "would not warn, and did"}
 """What is looser where it no longer holds; anything else is where it holds and did not."""
 
 
 class Loosening(NamedTuple):
-    """A guard that is looser, or not shown to be as strict; `witness` is where it is looser, if known."""
+    """A guard that is looser, or not shown to be as strict; `witness` is where it is looser, if known, and
+    `why` says why none is.
+    """
 
     use: Use
     text: str
     witness: str | None
+    why: str = ""
+
+
+class Part(NamedTuple):
+    """A part of a condition that is looser: where, or why that is not known."""
+
+    text: str
+    witness: str | None
+    why: str = ""
 
 
 def guards(program: Program) -> Iterator[Use]:
@@ -50,9 +61,9 @@ def loosenings(old: Program, new: Program) -> Iterator[Loosening]:
             yield Loosening(use, use.cond.text, "it is gone")
             continue
         narrow = use.kind not in _LOSES
-        for text, witness in compared.looser(use.cond.checked, other.cond.checked, narrow):
+        for text, witness, why in compared.looser(use.cond.checked, other.cond.checked, narrow):
             verb = _LOSES.get(use.kind, "would hold, and did not")
-            yield Loosening(use, text, f"{witness}: the {use} {verb}" if witness else None)
+            yield Loosening(use, text, f"{witness}: the {use} {verb}" if witness else None, why)
 
 
 class Compared:
@@ -63,8 +74,8 @@ class Compared:
         self.new = new
         self._same: dict[tuple[str, bool], bool] = {}
 
-    def looser(self, old: Condition, new: Condition, narrow: bool) -> Iterator[tuple[str, str | None]]:
-        """The parts, each with its witness, where the new one is true though the old one is not (`narrow`),
+    def looser(self, old: Condition, new: Condition, narrow: bool) -> Iterator[Part]:
+        """The parts where the new one is true though the old one is not (`narrow`),
         or the other way about.
         """
         joined = core.All | core.Either
@@ -76,23 +87,23 @@ class Compared:
         elif isinstance(old, core.Test) and isinstance(new, core.Test):
             yield from self._options(old, new, narrow)
         elif old != new:
-            yield old.text, None
+            yield Part(old.text, None, "it is written otherwise")
 
     # -- numbers -----------------------------------------------------------------------------------------
 
-    def _number(self, old: core.Within, new: core.Within, narrow: bool) -> Iterator[tuple[str, str | None]]:
+    def _number(self, old: core.Within, new: core.Within, narrow: bool) -> Iterator[Part]:
         moved = 0.0
         if not self.same(new.ref.name):
             shift = self._shift(old.ref.name, new.ref.name)
             if shift is None:
-                yield old.text, None
+                yield Part(old.text, None, self.unlike(old.ref.name))
                 return
             moved = shift
         region = Region(tuple((a - moved, a_in, b - moved, b_in) for a, a_in, b, b_in in new.region.pieces))
         more, less = (region, old.region) if narrow else (old.region, region)
         gained = more.intersection(less.complement())
         if gained.pieces:
-            yield old.text, self._at(old, gained, less)
+            yield Part(old.text, self._at(old, gained, less))
 
     def _at(self, part: core.Within, gained: Region, less: Region) -> str:
         """A number of the region gained, one step of the last digit shown from the other region."""
@@ -148,10 +159,10 @@ class Compared:
 
     # -- options -----------------------------------------------------------------------------------------
 
-    def _options(self, old: core.Test, new: core.Test, narrow: bool) -> Iterator[tuple[str, str | None]]:
+    def _options(self, old: core.Test, new: core.Test, narrow: bool) -> Iterator[Part]:
         name = old.ref.name
         if (old.ref, old.sure, old.never) != (new.ref, new.sure, new.never):
-            yield old.text, None
+            yield Part(old.text, None, "it is written otherwise")
         elif self.same(name) or self._only_stricter(old, narrow):
             return
         elif name in self.old.waits and self._same_start(name):
@@ -163,33 +174,53 @@ class Compared:
         elif name in self.old.findings:
             yield from self._grades(old, narrow)
         else:
-            yield old.text, None
+            yield Part(old.text, None, self.unlike(name))
 
-    def _grades(self, test: core.Test, narrow: bool) -> Iterator[tuple[str, str | None]]:
+    def _grades(self, test: core.Test, narrow: bool) -> Iterator[Part]:
         """A finding has the grade of the strongest rule that holds.
 
         What gives a grade sought may not hold where it did not, and what gives another must where it did.
         """
         rules = self.old.findings[test.ref.name]
         if self.new.findings[test.ref.name] != rules:
-            yield test.text, None
+            yield Part(test.text, None, f"other rules give `{test.ref.name}`")
             return
         sought = test.sure if narrow else test.never
         for name in rules:
             was, now = self.old.rules[name], self.new.rules[name]
             if was.grade != now.grade:
-                yield test.text, None
+                yield Part(test.text, None, f"the rule `{name}` has another grade")
             yield from self.looser(was.when.checked, now.when.checked, bool(was.grade & sought))
 
     @staticmethod
-    def _wait(part: core.Test, old: Wait, new: Wait, narrow: bool) -> Iterator[tuple[str, str | None]]:
+    def _wait(part: core.Test, old: Wait, new: Wait, narrow: bool) -> Iterator[Part]:
         """A longer wait is running where the old one was ready; a shorter one the other way about."""
         ready, running = 1, 2
         gains, loses = (running, ready) if new.duration > old.duration else (ready, running)
         if not narrow:
             gains, loses = loses, gains
         if part.sure & gains and not part.sure & loses:
-            yield part.text, f"with {old.spec.name} begun {lasting((old.duration + new.duration) / 2)} ago"
+            ago = lasting((old.duration + new.duration) / 2)
+            yield Part(part.text, f"with {old.spec.name} begun {ago} ago")
+
+    def unlike(self, name: str) -> str:
+        """Why nothing is shown of what is not the same in both."""
+        for ref in core.refs_in(self.old.derived[name]) if name in self.old.derived else ():
+            if not self.same(ref.name):
+                return self.unlike(ref.name)
+        if name in self.old.facts and self._fewer_count(name):
+            return f"where an entry of `{name}` no longer counts, an older one stands in its place"
+        if name in self.old.facts:
+            conds = [cond.checked for pair in self._counting(name) for cond in pair[:1] if cond is not None]
+            behind = (
+                ref.name for cond in conds for ref in core.refs_of(cond) if not self.same(ref.name, True)
+            )
+            why = next((self.unlike(other) for other in behind if other != name), "")
+            return f"other entries of `{name}` count" + (f": {why}" if why else "")
+        if name in self.old.waits:
+            return f"the wait `{name}` begins or lasts otherwise"
+        said = self.old.derived[name].text if name in self.old.derived else name
+        return f"`{said}` comes out otherwise, and not by one amount throughout"
 
     # -- what stands behind a name -----------------------------------------------------------------------
 

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
+from stillair import quantity
 from stillair.condition.core import Ref
 from stillair.possible import Number, Options
 from stillair.verdict import Reason, Why
@@ -20,7 +21,7 @@ from .program import Trigger, Wait
 if TYPE_CHECKING:
     from .view import View
 
-__all__ = ["WaitState", "lasting", "wait_state"]
+__all__ = ["WaitState", "lasting", "time_left", "wait_state"]
 
 
 class WaitState(NamedTuple):
@@ -139,8 +140,23 @@ def _begun(view: View, trigger: Trigger, member: str | None) -> Options | None:
     return options if options.mask & ~trigger.mask else options._replace(reasons=())
 
 
+def time_left(seconds: float) -> str:
+    """Rounded up, so that nobody comes too early: to whole minutes from a minute on.
+
+    >>> time_left(61), time_left(40), time_left(7200), time_left(48395)
+    ('2 min', '40 s', '2 h', '13 h 27 min')
+    """
+    whole = max(0, math.ceil(seconds))
+    if whole < 60:
+        return f"{whole} s"
+    hours, minutes = divmod(-(-whole // 60), 60)
+    return " ".join([*([f"{hours} h"] if hours else []), *([f"{minutes} min"] if minutes else [])])
+
+
 def lasting(seconds: float) -> str:
-    """A duration in the largest of days, hours and minutes that gives a whole number."""
+    """A duration in the largest of days, hours and minutes that gives a whole number, or `1 min 40 s`."""
+    if seconds % 60:
+        return quantity.show(seconds, quantity.canonical_unit(quantity.DIMENSIONS["duration"]))
     if seconds % 86400 == 0:
         return f"{seconds / 86400:g} d"
     if seconds % 3600 == 0:

@@ -13,7 +13,7 @@ from itertools import product
 
 from stillair.assess import Assessment, Program, assess
 from stillair.assess.adjusting import named_in
-from stillair.assess.strict import Compared
+from stillair.assess.strict import Compared, Part
 from stillair.assess.uses import Use, each_view, uses
 from stillair.condition import core
 from stillair.job import Line
@@ -93,16 +93,29 @@ def _outcome(old: Program, two: Compared, a: Use, b: Use) -> tuple[str, str | No
     """How the two come out, and facts for which they differ."""
     x, y = a.cond.checked, b.cond.checked
     if not all(_of_one_domain(old, two.new, ref.name) for ref in (*core.refs_of(x), *core.refs_of(y))):
-        return "not told", None
+        return "not told", "an answer or a range is another one"
     gained = list(two.looser(x, y, narrow=True))
     lost = list(two.looser(x, y, narrow=False))
-    if any(witness is None for _, witness in (*gained, *lost)):
+    if any(part.witness is None for part in (*gained, *lost)):
         refs = dict.fromkeys((*core.refs_of(x), *core.refs_of(y)))
-        if not all(two.same(ref.name) for ref in refs):
-            return "not told", None
+        unlike = [two.unlike(ref.name) for ref in refs if not two.same(ref.name)]
+        if unlike:
+            return "not told", _each_told(gained, lost, unlike)
         return _tried(old, two.new, a, b, list(refs))
-    witness = next((w for _, w in (*gained, *lost)), None)
+    witness = next((part.witness for part in (*gained, *lost)), None)
     return _word(a.kind, bool(gained), bool(lost)), witness
+
+
+def _each_told(gained: Sequence[Part], lost: Sequence[Part], unlike: Sequence[str]) -> str:
+    """What is known of each part: where it holds for more or for fewer, or why that is not told; and what
+    stands behind it that keeps it from being tried.
+    """
+    said = {
+        f"`{part.text}`: {f'{part.witness} it {verb}' if part.witness else part.why}": None
+        for parts, verb in ((gained, "holds, and did not"), (lost, "does not hold, and did"))
+        for part in parts
+    }
+    return "; ".join([*said, *(why for why in dict.fromkeys(unlike) if not any(why in s for s in said))])
 
 
 def _of_one_domain(old: Program, new: Program, name: str) -> bool:
@@ -119,7 +132,7 @@ def _tried(old: Program, new: Program, a: Use, b: Use, refs: Sequence[core.Ref])
     x, y = a.cond.checked, b.cond.checked
     choices = {ref: values_of(new if ref.name in new.symbols else old, ref, x, y) for ref in refs}
     if math.prod(map(len, choices.values())) > MOST:
-        return "not told", None
+        return "not told", f"more than {MOST:,} cases would have to be tried"
     gained: Case | None = None
     lost: Case | None = None
     for values in product(*choices.values()):

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 
 from stillair.assess.program import Program
-from stillair.checklist import Checklist, FactSpec, PoweredSpec, RuleSpec, StepSpec, Text
+from stillair.checklist import Checklist, FactSpec, LimitSpec, PoweredSpec, RuleSpec, StepSpec, Text
 from stillair.pack import Pack
 
 __all__ = ["field_sheet", "storyboard"]
@@ -43,6 +43,7 @@ def field_sheet(program: Program, pack: Pack, checklists: Sequence[Checklist]) -
 def storyboard(program: Program, pack: Pack, checklists: Sequence[Checklist]) -> str:
     """In which case each step comes, what it asks, and what follows from the answers."""
     lines = _heading(pack, checklists, "Storyboard")
+    lines += [f"A company that adjusts it names the texts by `digest: {pack.written}`.", ""]
     rules = [rule for checklist in program.checklists.values() for rule in checklist.rules]
     for checklist in checklists:
         lines += [f"## {_said(checklist.title)}", "", *_paragraph(checklist.about)]
@@ -57,6 +58,11 @@ def storyboard(program: Program, pack: Pack, checklists: Sequence[Checklist]) ->
             for wait in checklist.waits:
                 since, again = _listed(wait.since), _listed(wait.restarted_by)
                 lines.append(_row(_said(wait.title), _code(wait.duration), since, again))
+            lines.append("")
+        if checklist.limits:
+            lines += ["### Limits", "", "| Limit | Is | May be set | Safer |", "|---|---|---|---|"]
+            for limit in checklist.limits:
+                lines.append(_row(f"`{limit.name}`", _said(limit.value.text), _span(limit), limit.safer))
             lines.append("")
     return _joined([*lines, *_meanings(program, lines)])
 
@@ -217,14 +223,17 @@ def _limits(checklists: Iterable[Checklist]) -> Iterator[str]:
     if limits:
         yield from ("## Limits", "", "| Limit | Is | May be set | Source |", "|---|---|---|---|")
         for limit in limits:
-            span = "" if limit.between is None else f"{limit.between[0]} to {limit.between[1]}"
             yield _row(
                 _said(limit.about) or f"`{limit.name}`",
                 _said(limit.value.text),
-                _said(span),
+                _span(limit),
                 _said(limit.source),
             )
         yield ""
+
+
+def _span(limit: LimitSpec) -> str:
+    return "" if limit.between is None else _said(f"{limit.between[0]} to {limit.between[1]}")
 
 
 def _meanings(program: Program, lines: Iterable[str]) -> Iterator[str]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
-from stillair.fault import did_you_mean
-from stillair.strict_yaml import plain, read_yaml
+from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.strict_yaml import Table, plain, read_yaml
 
 __all__ = [
     "GENERATED",
@@ -23,6 +24,7 @@ __all__ = [
     "read_scenario",
     "scenarios_in",
     "start_of",
+    "unread",
 ]
 
 MADE = ("by hand", "recorded", "generated")
@@ -40,7 +42,11 @@ _STARTS = "%Y-%m-%d %H:%M %z"
 
 
 class ScenarioError(Exception):
-    """A scenario that cannot be played: what is wrong, and where."""
+    """A scenario that cannot be played: what is wrong, and where; `code` is that of the fault in its file."""
+
+    def __init__(self, message: str, code: str = "SA203") -> None:
+        super().__init__(message)
+        self.code = code
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,32 +73,51 @@ def read_scenario(path: Path) -> Mapping[str, Any]:
     One that `follows` another has that one as its `base`. StillairError where it is not YAML as packs are
     written, ScenarioError where it is not a scenario.
     """
+    found = _alone(path)
+    return _following(found, path) if "follows" in found else found
+
+
+def unread(path: Path) -> Iterator[Fault]:
+    """What of a scenario file cannot be read, with its place; the one it follows is another file."""
+    try:
+        found = _alone(path)
+        if "follows" in found:
+            _followed(found, path)
+    except StillairError as error:
+        yield from (replace(fault, path=path.as_posix()) for fault in error.faults)
+    except ScenarioError as error:
+        message = str(error).removeprefix(f"{path.name}: ")
+        root = None if error.code == "SA110" else read_yaml(path.read_text(encoding="utf-8"), path.as_posix())
+        about = ["follows"] if error.code == "SA402" else re.findall("`(.+?)`", message)
+        keys = root.keys if isinstance(root, Table) else {}
+        where = next((keys[name] for name in about if name in keys), root)
+        if where is None:
+            yield Fault(error.code, message, path.as_posix())
+        else:
+            yield where.fault(error.code, message)
+
+
+def _alone(path: Path) -> Mapping[str, Any]:
+    """The scenario in a file, without the one it may follow."""
     try:
         text = path.read_text(encoding="utf-8")
     except UnicodeDecodeError as error:
-        raise ScenarioError(
-            f"{path.name}: it is not UTF-8: byte {error.start + 1}; save it as UTF-8"
-        ) from None
+        message = f"{path.name}: it is not UTF-8: byte {error.start + 1}; save it as UTF-8"
+        raise ScenarioError(message, "SA110") from None
     found = plain(read_yaml(text, path.name))
     if not isinstance(found, Mapping) or not isinstance(found.get("does"), Sequence):
         raise ScenarioError(f"{path.name}: a scenario has `does`, a list of what is entered and expected")
     only(found, _FOLLOWING if "follows" in found else _KEYS, path.name)
     if found.get("made", MADE[0]) not in MADE:
         raise ScenarioError(f"{path.name}: `made` is {', '.join(MADE[:-1])} or {MADE[-1]}")
-    if "follows" in found:
-        return _following(found, path)
-    start_of(found, path.name)
+    if "follows" not in found:
+        start_of(found, path.name)
     return found
 
 
 def _following(found: Mapping[str, Any], path: Path) -> Mapping[str, Any]:
-    """A scenario with the one it follows, which stands beside it or in the folder above."""
-    name = f"{found['follows']}.yaml"
-    beside = (path.with_name(name), path.parent.parent / name)
-    base = next((other for other in beside if other != path and other.is_file()), None)
-    if base is None:
-        raise ScenarioError(f"{path.name}: there is no scenario `{found['follows']}` to follow")
-    followed = read_scenario(base)
+    """A scenario with the one it follows."""
+    followed = read_scenario(_followed(found, path))
     if "follows" in followed:
         raise ScenarioError(f"{path.name}: `{found['follows']}` itself follows another one")
     return {
@@ -100,6 +125,16 @@ def _following(found: Mapping[str, Any], path: Path) -> Mapping[str, Any]:
         **found,
         "base": followed,
     }
+
+
+def _followed(found: Mapping[str, Any], path: Path) -> Path:
+    """The file of the scenario that one follows: beside it, or in the folder above."""
+    name = f"{found['follows']}.yaml"
+    beside = (path.with_name(name), path.parent.parent / name)
+    base = next((other for other in beside if other != path and other.is_file()), None)
+    if base is None:
+        raise ScenarioError(f"{path.name}: there is no scenario `{found['follows']}` to follow", "SA402")
+    return base
 
 
 def folder_of(path: Path) -> Path:
@@ -126,4 +161,4 @@ def only(given: Mapping[str, Any], known: Sequence[str], where: str) -> None:
     for key in given:
         if key not in known:
             near = did_you_mean(str(key), known) or f"one of: {', '.join(known)}"
-            raise ScenarioError(f"{where}: `{key}` is not known here ({near})")
+            raise ScenarioError(f"{where}: `{key}` is not known here ({near})", "SA201")

@@ -45,9 +45,16 @@ def adjust(settings: Settings, folder: str, packs: tuple[str, ...], was: str | N
     plugins = Plugins.load(settings.plugin_dirs)
     ours = read_pack(Path(folder), plugins=plugins.versions())
     if ours.adjusts is None:
-        raise Mistake(f"`{folder}` adjusts nothing", "write `adjusts:` in its manifest, with pack and digest")
+        raise Mistake(
+            f"`{folder}` adjusts nothing",
+            "write `adjusts:` in its manifest; `stillair print PACK --as storyboard` names digest and limits",
+        )
     chosen = _packs(plugins, choose(plugins, [str(Path(folder).absolute()), *packs]))
     base = next(pack for pack in chosen if pack.name == ours.adjusts.pack.text)
+    for other in chosen:
+        if _work_of(other, chosen) != _work_of(base, chosen):
+            help = f"name the folder of `{base.name}`, or a pack that joins it"
+            raise Mistake(f"`{ours.name}` adjusts `{base.name}`, and `{other.name}` is no part of that", help)
     before = base if was is None else read_pack(Path(was), plugins=plugins.versions())
     if was is not None and before.written != ours.adjusts.digest.text:
         raise Mistake(f"`{folder}` was not made for `{was}`", f"its digest is {before.written}")
@@ -73,6 +80,12 @@ def _packs(plugins: Plugins, chosen: Mapping[str, Mapping[str, str]]) -> list[Pa
     return [
         read_texts(texts, plugins=plugins.versions(), label=name) for name, texts in sorted(chosen.items())
     ]
+
+
+def _work_of(pack: Pack, packs: Sequence[Pack]) -> str:
+    """The pack whose work a pack is a part of."""
+    joined = next((each for each in packs if each.name == pack.joins), None)
+    return pack.name if joined is None else _work_of(joined, packs)
 
 
 def _compiled(packs: Sequence[Pack], plugins: Plugins) -> Program:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from stillair.assess import Action, Assessment
+from stillair.assess.waits import time_left
 from stillair.condition.core import OptionDomain, Ref
 from stillair.wording import Wording
 
@@ -12,7 +13,7 @@ from .entering import serial_for
 from .labels import fits, in_order, numbered, observed, rule_said, standing, step_said
 from .naming import list_named
 from .powering import ending
-from .screen import Screen, bar, time_left
+from .screen import Screen, bar
 from .session import Session
 from .settling import dispute_said, disputed, is_dispute
 from .stops import say_stood
@@ -144,7 +145,7 @@ class Asking:
             rest = powered.at_most - (found.at - begun[0])
             since = f"{powered.spec.title} has been on since {self.session.said(begun[0])}"
             if rest >= 0:
-                self.screen.say(f"{since}, {time_left(rest)}. Log its end with e.", "ON: ")
+                self.screen.say(f"{since}, {time_left(rest)} left. Log its end with e.", "ON: ")
             else:
                 self.screen.say(f"{since}. ITS TIME IS UP: switch it off, then log its end with e.", "STOP: ")
 
@@ -160,7 +161,8 @@ class Asking:
             elif found.at < wait.ready_at:
                 share = (found.at - wait.started) / (wait.ready_at - wait.started)
                 ready = self.session.said(wait.ready_at)
-                self.screen.say(f"{title}: ready at {ready}, {time_left(wait.ready_at - found.at)}{again}")
+                left = time_left(wait.ready_at - found.at)
+                self.screen.say(f"{title}: ready at {ready}, {left} left{again}")
                 self.screen.say(bar(share), "  ")
             else:
                 up = f"time is up since {self.session.said(wait.ready_at)}, by the clock alone"

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
+from stillair.assess.waits import time_left
 from stillair.job import JobError
-from stillair.margin import time_left
 from stillair.wording import Wording
 
 from . import NO, Mistake

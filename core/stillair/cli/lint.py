@@ -102,6 +102,9 @@ def _reported(plugins: Plugins, paths: Sequence[str], profile: str, today: date,
             continue
         if file is None:
             unsealed += unlike_listing(folder)
+            unread = list(_unread(folder))
+            unsealed += unread
+            play = play and not unread  # what cannot be read cannot be played
         name = name_in(texts["manifest.yaml"], folder)
         if all(name in batch for batch in batches):
             batches.append({})  # two packs of one name are not of one work
@@ -146,6 +149,17 @@ def _scenarios(folders: Iterable[Path]) -> Mapping[str, Mapping[str, Any]]:
 
     paths = [(folder / "scenarios", path) for folder in folders for path in scenarios_in(folder)]
     return {path.relative_to(folder).as_posix(): read_scenario(path) for folder, path in paths}
+
+
+def _unread(folder: Path) -> Iterator[Fault]:
+    """What of the scenarios of a pack cannot be read. Those that are as listed were read by `seal`."""
+    from stillair.authoring.scenario import scenarios_in, unread
+    from stillair.seal import as_listed
+
+    listed = as_listed(folder)
+    for path in scenarios_in(folder):
+        if path.relative_to(folder).as_posix() not in listed:
+            yield from unread(path)
 
 
 def _folders(paths: Iterable[str], faults: list[Fault]) -> Iterator[tuple[Path, Path | None]]:

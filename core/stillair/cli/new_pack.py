@@ -8,10 +8,14 @@ from pathlib import Path
 import click
 
 from . import Mistake
+from .packs import name_in
 from .screen import Screen
 from .session import Settings
 
 __all__ = ["new_pack"]
+
+_LONGEST = 40
+"""Characters of a name (judgement, no source): it stands in every trail, and in names of files."""
 
 
 @click.command("new-pack")
@@ -21,10 +25,20 @@ __all__ = ["new_pack"]
 def new_pack(settings: Settings, name: str, into: str) -> None:
     """Begin a pack called NAME: a folder with one working checklist and scenarios that pass."""
     from stillair.authoring.scaffold import scaffold
+    from stillair.hooks import Plugins
+    from stillair.pack import MANIFEST, gather
 
+    if len(name) > _LONGEST:
+        raise Mistake(f"a name of {len(name)} characters is too long", f"take {_LONGEST} at most")
     if not re.fullmatch(r"[a-z][a-z0-9_]*", name):
         fixed = re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_0123456789")
         raise Mistake(f"`{name}` is not a name", f"write `{fixed}`" if fixed else "a-z, digits and `_`")
+    installed = {name_in(gather(each)[MANIFEST], each) for each in Plugins.load(settings.plugin_dirs).packs}
+    if name in installed:
+        raise Mistake(
+            f"a pack called `{name}` is installed, and no job can take both",
+            f"choose another name; what is to be stricter than `{name}` adjusts it: write `joins: {name}`",
+        )
     folder = Path(into) / name
     if folder.exists():
         raise Mistake(f"`{folder.as_posix()}` is there already", "choose another name, or --into elsewhere")

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from stillair.assess.waits import time_left
 from stillair.fault import printable
 from stillair.job import JSON
 
-from .screen import Screen, time_left
+from .screen import Screen
 from .session import Session
 
 __all__ = ["keep_set_back", "say_opening", "say_torn_off", "set_back", "torn_off"]
@@ -57,7 +58,7 @@ def set_back(session: Session, screen: Screen) -> dict[str, JSON] | None:
     behind = session.behind()
     if not behind:
         return None
-    gap = time_left(behind).removesuffix(" left")
+    gap = time_left(behind)
     text = f"The clock of this device stands {gap} before the last entry"
     screen.say(f"{text}. Set it right: waits go by it.", "CAUTION: ")
     return {"text": f"{text}; times do not go back", "behind": behind}

@@ -12,7 +12,7 @@ import click
 
 from stillair.fault import printable
 
-__all__ = ["Emergency", "Leave", "Screen", "after_keeping", "bar", "time_left"]
+__all__ = ["Emergency", "Leave", "Screen", "after_keeping", "bar"]
 
 _NARROW = 60
 _WIDE = 76
@@ -117,17 +117,3 @@ def bar(share: float) -> str:
     """
     full = int(min(max(share, 0.0), 1.0) * _BAR)
     return f"[{'#' * full}{'.' * (_BAR - full)}]"
-
-
-def time_left(seconds: float) -> str:
-    """Rounded up, so that nobody comes too early.
-
-    >>> time_left(61), time_left(40), time_left(7200)
-    ('2 min left', '40 s left', '2 h left')
-    """
-    whole = -int(-seconds // 1)
-    if whole < 60:
-        return f"{whole} s left"
-    minutes = -(-whole // 60)
-    hours, minutes = divmod(minutes, 60)
-    return " ".join([*([f"{hours} h"] if hours else []), *([f"{minutes} min"] if minutes else []), "left"])

@@ -8,7 +8,8 @@ from pathlib import Path
 import click
 
 from stillair import account
-from stillair.fault import Fault
+from stillair.authoring.scenario import scenarios_in, unread
+from stillair.fault import Fault, StillairError
 from stillair.hooks import Plugins
 from stillair.job.disk import write_new
 from stillair.seal import (
@@ -54,6 +55,9 @@ def seal(settings: Settings, folder: str, check: bool, as_json: bool) -> None:
             list(unlike_listing(place)) if plugins is None else unlike_seal(read_seal(place), place, plugins)
         )
     else:
+        unreadable = [f for path in scenarios_in(place) for f in unread(path)] if one else []
+        if unreadable:
+            raise StillairError(*unreadable)
         text = listing(place) if one else write_seal(make_seal(place, Plugins.load(settings.plugin_dirs)))
         write_new(file, text.encode("utf-8"))
     count = len(file.read_text("utf-8").splitlines()) if one else len(read_seal(place).files)

@@ -598,6 +598,8 @@ class Checker:
         assert node is not None
         for typed in self._typings(node):
             if typed.dimension == DURATION and isinstance(typed.expression, core.Number):
+                if typed.expression.value <= 0:
+                    raise self._error(node, "a time must be more than 0 here", "such as 30 min", "SA303")
                 return typed.expression.value
         raise self._error(node, "a time is wanted here", "such as 30 min", "SA303")
 
