@@ -12,22 +12,17 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 from stillair.assess import Program
-from stillair.authoring.coverage import (
-    Coverage,
-    Parts,
-    Seer,
-    coverage,
-    edges_of,
-    may_fail,
-    may_hold,
-    share,
-)
+from stillair.assess.uses import asked
+from stillair.authoring.able import able, deciding
+from stillair.authoring.coverage import Coverage, Seer, coverage, edges_of, share
+from stillair.authoring.parts import Parts
 from stillair.authoring.rehearse import play
 from stillair.authoring.scenario import read_scenario
 from stillair.cli import main
 from stillair.condition import core
 from stillair.possible import Region
 from stillair.quantity import DIMENSIONS
+from stillair.verdict import Verdict
 
 pytestmark = pytest.mark.usefixtures("own_cache")
 
@@ -144,10 +139,43 @@ def test_the_time_since_something_is_never_seen_below_nothing(tank_program: Prog
     for bound, edges in ((0.0, []), (60.0, [60.0])):
         region = Region.comparison(">=", bound)
         part = core.Within(core.Ref("since lamp"), region, DIMENSIONS["duration"], "t", (f"{bound:g} s",))
-        assert may_hold(tank_program, part)
-        assert not may_hold(tank_program, part._replace(region=Region.comparison("<", 0)))
-        assert may_fail(tank_program, part) is bool(edges)
+        below = part._replace(region=Region.comparison("<", 0))
+        assert able(tank_program, part) == {Verdict.HOLDS, Verdict.OPEN} | (
+            {Verdict.FAILS} if edges else set()
+        )
+        assert able(tank_program, below) == {Verdict.FAILS, Verdict.OPEN}
         assert [at for at, _ in edges_of(tank_program, part)] == edges
+
+
+def test_what_is_seen_is_what_can_be(tank_program: Program) -> None:
+    """Whatever a scenario shows is among the verdicts that its condition can have, and so is what decides."""
+    seer = Seer(tank_program)
+    play(tank_program, FULL, None, seer)
+    judged = 0
+    for each in asked(tank_program):
+        tests = Parts.of(each.condition)
+        turning = deciding(tank_program, tests)
+        for verdicts in seer.seen.verdicts.get(each.number, ()):
+            for place, part in enumerate(tests.parts):
+                assert verdicts[place] in able(tank_program, part), part.text
+                assert turning[place] or not tests.decides(verdicts[:-1], place), part.text
+                judged += 1
+            assert verdicts[-1] in able(tank_program, each.condition), each.text
+    assert judged > 20
+
+
+def test_a_part_that_nothing_beside_it_lets_decide(tank_program: Program) -> None:
+    """`since lamp >= 0` never fails, so beside it in an `or` nothing decides, and the whole never fails."""
+    program = replace(tank_program, derived=dict(tank_program.derived))
+    program.derived["since lamp"] = core.SinceEvent(core.Ref("lamp"), "since lamp")
+    since = core.Within(core.Ref("since lamp"), Region.comparison(">=", 0), DIMENSIONS["duration"], "t")
+    smell = core.Test(core.Ref("smell"), 1, 2, core.OptionDomain(("yes", "no")), "smell is yes")
+    both = core.Either((since, smell), "t or smell is yes")
+    assert able(program, both) == {Verdict.HOLDS, Verdict.OPEN}
+    assert deciding(program, Parts.of(both)) == [False, False]
+    joined = core.All((since, smell), "t and smell is yes")
+    assert able(program, joined) == set(Verdict)
+    assert deciding(program, Parts.of(joined)) == [False, True]
 
 
 def test_the_share_counts_every_way(tank_program: Program) -> None:

@@ -12,37 +12,32 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from stillair import quantity
 from stillair.assess import Assessment, Program, View
-from stillair.assess.uses import Asked, Piece, Use, asked, each_view, pieces
+from stillair.assess.uses import Asked, Piece, Use, asked, each_view
 from stillair.condition import core
 from stillair.condition.merge import merged
 from stillair.condition.tree import judge_merged
 from stillair.possible import Number, Options
-from stillair.verdict import Verdict, all_of, any_of
+from stillair.verdict import Verdict
+
+from .able import able, deciding, range_of
+from .parts import Parts, called
 
 __all__ = [
     "Coverage",
     "Edge",
     "Part",
-    "Parts",
     "Seen",
     "Seer",
-    "called",
     "coverage",
     "edges_of",
-    "may_be_open",
-    "may_fail",
-    "may_hold",
-    "range_of",
-    "same",
     "share",
     "step_of",
-    "turned",
     "units_behind",
 ]
 
@@ -203,145 +198,28 @@ def _covered(program: Program, seen: Seen, each: Asked) -> Coverage:
         return Coverage(each.uses, (), each.guards)  # `always` and `never` can be seen in one way only
     verdicts = seen.verdicts.get(each.number, set())
     parts = []
+    turning = deciding(program, tests)
     for number, part in enumerate(tests.parts):
-        found = {verdict[number] for verdict in verdicts}
-        parts.append(
-            Part(
-                called(part),
-                Verdict.HOLDS in found if may_hold(program, part) else None,
-                Verdict.FAILS in found if may_fail(program, part) else None,
-                Verdict.OPEN in found if may_be_open(program, part) else None,
-                any(tests.decides(verdict[:-1], number) for verdict in verdicts)
-                if len(tests.parts) > 1
-                else None,
-                tuple(_edges(program, seen, each.number, number, part)),
-            )
-        )
+        seen_so = _seen_so(able(program, part), {verdict[number] for verdict in verdicts})
+        decides = None
+        if len(tests.parts) > 1 and turning[number]:
+            decides = any(tests.decides(verdict[:-1], number) for verdict in verdicts)
+        edges = tuple(_edges(program, seen, each.number, number, part))
+        parts.append(Part(called(part), *seen_so, decides, edges))
     if len(parts) == 1:
         return Coverage(each.uses, tuple(parts), each.guards)
-    found = {verdict[-1] for verdict in verdicts}
-    whole = Part(
-        " ".join(each.text.split()),
-        Verdict.HOLDS in found,
-        Verdict.FAILS in found,
-        Verdict.OPEN in found if any(part.open is not None for part in parts) else None,
-        None,
-    )
+    seen_so = _seen_so(able(program, each.condition), {verdict[-1] for verdict in verdicts})
+    whole = Part(" ".join(each.text.split()), *seen_so, None)
     return Coverage(each.uses, (whole, *parts), each.guards)
 
 
-def called(part: Piece) -> str:
-    """A part as people read it: the test as it is written, or the name it has."""
-    if isinstance(part, core.All | core.Either) and part.name is not None:
-        return part.name
-    return " ".join(part.text.split())
-
-
-def may_be_open(program: Program, part: Piece) -> bool:
-    """Not how often something was entered; how often it counts, only if a later check may decide that."""
-    if isinstance(part, core.All | core.Either):
-        return any(may_be_open(program, each) for each in part.parts if not isinstance(each, core.Truth))
-    derivation = program.derived.get(part.ref.name)
-    if isinstance(derivation, core.Readings):
-        fact = program.facts[derivation.ref.name]
-        return fact.counts is not None or bool(fact.place_counts)
-    return not isinstance(derivation, core.Entries)
-
-
-def may_hold(program: Program, part: Piece) -> bool:
-    """Whether there is a value for which a test holds."""
-    return not isinstance(part, core.Within) or part.region.meets(*range_of(program, part.ref))
-
-
-def may_fail(program: Program, part: Piece) -> bool:
-    """Whether there is a value for which a test fails: the time since something is never below nothing."""
-    return not isinstance(part, core.Within) or part.region.complement().meets(*range_of(program, part.ref))
-
-
-def range_of(program: Program, ref: core.Ref) -> tuple[float, float]:
-    """The range a fact is kept to; a count and the time since something are never below nothing."""
-    symbol = program.symbols.get(ref.name)
-    if symbol is not None and symbol.kind == "fact" and isinstance(symbol.domain, core.NumberDomain):
-        return symbol.domain.low, symbol.domain.high
-    if isinstance(program.derived.get(ref.name), core.SinceEvent | core.Readings | core.Entries | core.Count):
-        return 0.0, math.inf
-    return -math.inf, math.inf
-
-
-class Parts(NamedTuple):
-    """The tests of a condition, each once; for each place of the text which stands there, and if turned."""
-
-    condition: core.Condition
-    parts: list[Piece]
-    places: list[tuple[int, bool]]
-
-    @classmethod
-    def of(
-        cls, condition: core.Condition, split: Callable[[core.Condition], Sequence[Piece]] = pieces
-    ) -> Parts:
-        """Those that a condition is split into."""
-        parts: list[Piece] = []
-        places = []
-        for piece in split(condition):
-            known = next(
-                ((n, t) for n, part in enumerate(parts) if (t := same(part, piece)) is not None), None
-            )
-            if known is None:
-                known = len(parts), False
-                parts.append(piece)
-            places.append(known)
-        return cls(condition, parts, places)
-
-    def judged(self, verdicts: Sequence[int]) -> Verdict:
-        """The verdict of the whole for these verdicts of its tests."""
-        each = iter([turned(verdicts[n]) if t else verdicts[n] for n, t in self.places])
-        return _judged(self.condition, each, any(isinstance(p, core.All | core.Either) for p in self.parts))
-
-    def decides(self, verdicts: Sequence[int], number: int) -> bool:
-        """Whether the other verdict of this test alone turns that of the whole."""
-        if verdicts[number] == Verdict.OPEN:
-            return False
-        other = list(verdicts)
-        other[number] = turned(verdicts[number])
-        now, then = self.judged(verdicts), self.judged(other)
-        return Verdict.OPEN not in (now, then) and now is not then
-
-
-def turned(verdict: int) -> int:
-    """The other verdict; open stays open."""
-    if verdict == Verdict.OPEN:
-        return verdict
-    return int(Verdict.FAILS if verdict == Verdict.HOLDS else Verdict.HOLDS)
-
-
-def same(part: Piece, other: Piece) -> bool | None:
-    """Whether another test is the one turned round; False where it is the same, None where neither."""
-    if isinstance(part, core.All | core.Either) or isinstance(other, core.All | core.Either):
-        names = [str(each.name) for each in (part, other) if isinstance(each, core.All | core.Either)]
-        if len(names) < 2 or names[0] == names[1]:
-            return None if len(names) < 2 else False
-        return True if f"not {names[0]}" == names[1] or names[0] == f"not {names[1]}" else None
-    if part.ref != other.ref:
-        return None
-    if isinstance(part, core.Test) and isinstance(other, core.Test):
-        if (part.sure, part.never) == (other.sure, other.never):
-            return False
-        return True if (part.never, part.sure) == (other.sure, other.never) else None
-    if isinstance(part, core.Within) and isinstance(other, core.Within):
-        if part.region == other.region:
-            return False
-        return True if part.region.complement() == other.region else None
-    return None
-
-
-def _judged(condition: core.Condition, verdicts: Iterator[int], named: bool) -> Verdict:
-    """The verdict of a tree for those of its parts; `named` where a condition that has a name is one."""
-    if isinstance(condition, core.All | core.Either) and not (named and condition.name is not None):
-        join = all_of if isinstance(condition, core.All) else any_of
-        return join([_judged(part, verdicts, named) for part in condition.parts])
-    if isinstance(condition, core.Truth):
-        return Verdict.HOLDS if condition.value else Verdict.FAILS
-    return Verdict(next(verdicts))
+def _seen_so(can: Set[Verdict], found: Set[int]) -> tuple[bool | None, bool | None, bool | None]:
+    """Whether something was seen to hold, to fail and open; None where it cannot be so."""
+    holds, fails, is_open = (
+        verdict in found if verdict in can else None
+        for verdict in (Verdict.HOLDS, Verdict.FAILS, Verdict.OPEN)
+    )
+    return holds, fails, is_open
 
 
 def _edges(program: Program, seen: Seen, cond: int, number: int, part: Piece) -> Iterator[Edge]:

@@ -18,9 +18,11 @@ from stillair.job import Line
 from stillair.possible import Number, Options, judge_mask, judge_span
 from stillair.verdict import Verdict, all_of, any_of
 
-from .coverage import Parts, called, edges_of, may_be_open, may_fail, may_hold, same, turned
+from .able import able, deciding
+from .coverage import edges_of
 from .mutants import Mutant
 from .mutation import Reorder, the_other_way_round
+from .parts import Parts, called, same, turned
 
 __all__ = ["Edge", "Goals", "Shown", "newest"]
 
@@ -115,27 +117,17 @@ class Goals:
         tests, own = Parts.of(each.condition, leaves), Parts.of(each.condition)
         parts = own.parts
         ways: dict[tuple[int, int], int] = {}
-        deciding: dict[int, int] = {}
+        decides: dict[int, int] = {}
         edges: list[tuple[Edge, int]] = []
-        may = [
-            {
-                Verdict.HOLDS: may_hold(self.program, part),
-                Verdict.FAILS: may_fail(self.program, part),
-                Verdict.OPEN: may_be_open(self.program, part),
-            }
-            for part in parts
-        ]
-        whole = {Verdict.HOLDS: True, Verdict.FAILS: True, Verdict.OPEN: any(m[Verdict.OPEN] for m in may)}
-        texts = [*map(called, parts), each.text]
         # A single part is the whole.
-        able_of = [*may, whole] if len(parts) > 1 else may
-        for place, (text, able) in enumerate(zip(texts, able_of, strict=False)):
-            for verdict, possible in able.items():
-                if possible:
-                    ways[place, int(verdict)] = self._goal(cond, f"{use}: `{text}` {verdict.word}")
-        for place, part in enumerate(parts):
-            if len(parts) > 1:
-                deciding[place] = self._goal(cond, f"{use}: `{called(part)}` decides")
+        named = [(called(part), able(self.program, part)) for part in parts]
+        whole = [(each.text, able(self.program, each.condition))] if len(parts) > 1 else []
+        for place, (text, can) in enumerate([*named, *whole]):
+            for verdict in sorted(can):
+                ways[place, int(verdict)] = self._goal(cond, f"{use}: `{text}` {verdict.word}")
+        for place, (part, turns) in enumerate(zip(parts, deciding(self.program, own), strict=True)):
+            if len(parts) > 1 and turns:
+                decides[place] = self._goal(cond, f"{use}: `{called(part)}` decides")
             if isinstance(part, Within):
                 at_test = next(n for n, test in enumerate(tests.parts) if same(test, part) is not None)
                 for at, step in edges_of(self.program, part):
@@ -148,7 +140,7 @@ class Goals:
                 if all(same(part, leaf) is None for part in tests.parts):
                     place = next(n for n, part in enumerate(_leaves(tests)) if part.ref == leaf.ref)
                     moved[place] = moved.get(place, 0) | 1 << goal
-        return _About(each, merged(each.condition), tests, own, ways, deciding, edges, slips, moved)
+        return _About(each, merged(each.condition), tests, own, ways, decides, edges, slips, moved)
 
     def edges(self, cond: int) -> Iterator[tuple[Edge, int]]:
         """The edges of a condition, each with the goals that a number beside it may show."""

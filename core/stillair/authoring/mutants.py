@@ -23,7 +23,8 @@ from stillair.condition.tree import Lookup, judge, judge_merged
 from stillair.possible import Number, Options, Region
 from stillair.verdict import Verdict
 
-from .coverage import range_of, step_of
+from .able import range_of
+from .coverage import step_of
 
 __all__ = ["MOST", "Case", "Mutant", "apart", "mutants", "never", "settled", "values_of"]
 

@@ -70,6 +70,10 @@ def _again(player: Player, use: Use, members: tuple[str, ...], entry: Entry) -> 
 
 def _entries(player: Player, part: Leaf, binding: dict[str, str]) -> Iterator[Entry]:
     program = player.program
+    lists = (getattr(program.derived.get(name), "list", None) for name in _reached(program, part.ref.name))
+    for each in dict.fromkeys(name for name in lists if name is not None):
+        yield {"listed": each}
+        yield {"member": {each: [f"another {each}"]}}
     for name in behind(program, part.ref.name):
         if name not in program.facts:
             yield from _events(player, name, binding)
@@ -83,20 +87,20 @@ def _entries(player: Player, part: Leaf, binding: dict[str, str]) -> Iterator[En
 
 def behind(program: Program, name: str) -> list[str]:
     """The facts and events that a name rests on, the nearest first."""
-    found: dict[str, None] = {}
-    level = [name]
-    seen = set(level)
-    while level and len(found) < _MOST_FACTS:
-        following = []
-        for each in level:
-            if each in program.facts or each in program.events:
-                found[each] = None
-            for below in _below(program, each):
-                if below not in seen:
-                    seen.add(below)
-                    following.append(below)
-        level = following
-    return list(found)[:_MOST_FACTS]
+    reached = _reached(program, name)
+    return [each for each in reached if each in program.facts or each in program.events][:_MOST_FACTS]
+
+
+def _reached(program: Program, name: str) -> list[str]:
+    """The name and all names that it rests on, the nearest first, until there are facts enough."""
+    found = {name: None}
+    level, facts = [name], 0
+    while level and facts < _MOST_FACTS:
+        level = [below for each in level for below in _below(program, each) if below not in found]
+        level = list(dict.fromkeys(level))
+        found |= dict.fromkeys(level)
+        facts += sum(each in program.facts or each in program.events for each in level)
+    return list(found)
 
 
 def _below(program: Program, name: str) -> Iterator[str]:
@@ -129,9 +133,9 @@ def _events(player: Player, name: str, binding: dict[str, str]) -> Iterator[Entr
 
 
 def _noted(player: Player, fact: Fact, text: str, value: str) -> Iterator[Entry]:
-    if fact.spec.nature == "fixed" and entered(player, text) is not None:
-        yield {"correct": {text: value}}
     yield {"note": {text: value}}
+    if entered(player, text) is not None:
+        yield {"correct": {text: value}}
 
 
 def entered(player: Player, text: str) -> str | None:
@@ -190,7 +194,7 @@ class Dial(NamedTuple):
     fact: Fact
     name: str
     about: Ref
-    fixed: bool
+    corrects: bool
     beside: Mapping[str, str]
 
     def values(self) -> list[float]:
@@ -203,7 +207,7 @@ class Dial(NamedTuple):
         text = typed(self.fact, value)
         if text is None:
             return None
-        return {"correct": {self.name: text}} if self.fixed else {"note": {self.name: text, **self.beside}}
+        return {"correct": {self.name: text}} if self.corrects else {"note": {self.name: text, **self.beside}}
 
 
 def dials(player: Player, use: Use, members: tuple[str, ...], part: Leaf) -> Iterator[Dial]:
@@ -230,8 +234,9 @@ def dials(player: Player, use: Use, members: tuple[str, ...], part: Leaf) -> Ite
             if last is None:
                 continue
             beside[judged] = last
-        fixed = fact.spec.nature == "fixed" and entered(player, text) is not None
-        yield Dial(fact, text, about, fixed, beside)
+        yield Dial(fact, text, about, False, beside)
+        if entered(player, text) is not None:
+            yield Dial(fact, text, about, True, beside)
 
 
 def _clock(moment: datetime) -> str:
