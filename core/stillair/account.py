@@ -618,6 +618,7 @@ def instruments(wording: Wording, now: float) -> Account:
                 "resolution": each.resolution,
                 "of_reading": each.of_reading,
                 "checked": each.checked,
+                "doubted": each.doubted,
                 "check_due": each.due(),
                 "overdue": each.overdue(now, wording.zone),
                 "lines": list(each.lines),
@@ -650,6 +651,7 @@ def due(listed: Sequence[Instrument], day: date, jobs: int, problems: Sequence[t
                 "by": each.last.by,
                 "job": each.last.job,
                 "jobs": list(each.jobs),
+                "doubted": list(each.doubted),
             }
             for each in listed
         ],

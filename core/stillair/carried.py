@@ -19,7 +19,8 @@ __all__ = ["Carried", "carried", "check_every", "in_doubt"]
 class Carried:
     """One instrument, or a kind of instrument that readings without a serial were taken with.
 
-    Tolerances are in `unit`; None where they are not known. `check_every` is in seconds.
+    Tolerances are in `unit`; None where they are not known. `check_every` is in seconds. A check date that
+    lay ahead when it was entered is not believed: it is `doubted`, and `checked` is None.
     """
 
     serial: str | None
@@ -35,6 +36,7 @@ class Carried:
     checked: str | None
     check_every: float | None
     lines: tuple[int, ...]
+    doubted: str | None = None
 
     def due(self) -> str | None:
         """The date by which it is to be checked again; None where no date or no interval is known."""
@@ -55,7 +57,8 @@ class Carried:
         if self.overdue(now, zone):
             return f"{who} was due for its check by {self.due()}"
         if self.checked is None and self.check_every is not None:
-            return f"{who} has no check date; its kind is checked every {duration(self.check_every)}"
+            dated = f"a check date not to be believed, {self.doubted}" if self.doubted else "no check date"
+            return f"{who} has {dated}; its kind is checked every {duration(self.check_every)}"
         return None
 
     def doubtful(self, wording: Wording) -> list[Observation]:
@@ -101,14 +104,11 @@ def carried(wording: Wording) -> list[Carried]:
                     kind_of.setdefault(observation.instrument, kind)
             elif kind is not None:
                 without.setdefault(kind, []).append(observation.line)
-    items = [
-        _carried(wording, s, i.kind, True, i, i.checked, used.get(s, []))
-        for s, i in history.instruments.items()
-    ]
+    items = [_carried(wording, s, i.kind, True, i, used.get(s, [])) for s, i in history.instruments.items()]
     for serial in sorted(set(used) - set(history.instruments)):
-        items.append(_carried(wording, serial, kind_of.get(serial), False, None, None, used[serial]))
+        items.append(_carried(wording, serial, kind_of.get(serial), False, None, used[serial]))
     for kind_name in sorted(without):
-        items.append(_carried(wording, None, kind_name, False, None, None, without[kind_name]))
+        items.append(_carried(wording, None, kind_name, False, None, without[kind_name]))
     return items
 
 
@@ -118,10 +118,15 @@ def _carried(
     kind_name: str | None,
     declared: bool,
     given: Instrument | Kind | None,
-    checked: str | None,
     lines: list[int],
 ) -> Carried:
     kind = wording.program.kinds.get(kind_name or "")
+    said = given.checked if isinstance(given, Instrument) else None
+    ahead = (
+        isinstance(given, Instrument)
+        and said is not None
+        and date.fromisoformat(said) > _day(given.declared[0], wording.zone)
+    )
     given = given or kind
     unit = _unit(wording, kind_name) if kind is not None else None
     offset: float | None = None
@@ -150,9 +155,10 @@ def _carried(
         given.of_reading if given is not None else None,
         unit.symbol if unit is not None else None,
         tolerances,
-        checked,
+        None if ahead else said,
         check_every(wording.program, kind_name),
         tuple(sorted(lines)),
+        said if ahead else None,
     )
 
 

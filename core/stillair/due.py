@@ -1,4 +1,4 @@
-"""Which instruments of several jobs are due for their check: by serial, with the newest check known."""
+"""Which instruments of several jobs are due for their check: by serial and kind, with the newest known."""
 
 from __future__ import annotations
 
@@ -29,9 +29,10 @@ class Use(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """One serial over all jobs; without a serial, all readings of a kind, which nobody can tell apart.
+    """One serial of a kind over all jobs; without a serial, all readings of a kind: none can be told apart.
 
-    Where jobs go by several intervals, the shortest counts.
+    Where no job says its kind, it is the one of that serial whose kind is known, if there is one alone. Where
+    jobs go by several intervals, the shortest counts.
     """
 
     serial: str | None
@@ -45,6 +46,8 @@ class Instrument:
     rests_on: str | None
     last: Use
     jobs: tuple[str, ...]
+    doubted: tuple[str, ...] = ()
+    """Why check dates are not believed, one sentence each."""
 
     @property
     def is_due(self) -> bool:
@@ -68,8 +71,11 @@ def due_list(found: Iterable[Use], day: date) -> list[Instrument]:
     """Every instrument as of a day, those due first: the longest overdue before all."""
     grouped: dict[tuple[str | None, str | None], list[Use]] = {}
     for use in found:
-        serial = use.carried.serial
-        grouped.setdefault((serial, None if serial is not None else use.carried.kind), []).append(use)
+        grouped.setdefault((use.carried.serial, use.carried.kind), []).append(use)
+    for serial in [serial for serial, kind in grouped if kind is None]:
+        same = [key for key in grouped if key[0] == serial and key[1] is not None]
+        if len(same) == 1:
+            grouped[same[0]] += grouped.pop((serial, None))
     return sorted((_instrument(each, day) for each in grouped.values()), key=_order)
 
 
@@ -77,7 +83,17 @@ def _instrument(found: list[Use], day: date) -> Instrument:
     last = max(found, key=lambda use: use.taken)
     known = [use for use in found if use.carried.kind is not None]
     named = max(known, key=lambda use: use.taken) if known else last
-    dated = [use for use in found if use.carried.checked is not None]
+    said = [use for use in found if use.carried.checked is not None]
+    dated = [use for use in said if date.fromisoformat(str(use.carried.checked)) <= day]
+    doubted = [
+        f"{use.carried.doubted}, as {use.job} has it, is later than it was entered"
+        for use in found
+        if use.carried.doubted is not None
+    ] + [
+        f"{use.carried.checked}, as {use.job} has it, is after {day.isoformat()}"
+        for use in said
+        if use not in dated
+    ]
     newest = max(dated, key=lambda use: str(use.carried.checked)) if dated else None
     timed = [use for use in found if use.carried.check_every is not None]
     shortest = min(timed, key=lambda use: use.carried.check_every or 0.0) if timed else None
@@ -86,7 +102,9 @@ def _instrument(found: list[Use], day: date) -> Instrument:
     due = None
     if checked is not None and every is not None:
         due = (date.fromisoformat(checked) + timedelta(seconds=every)).isoformat()
-    if checked is None:
+    if checked is None and doubted:
+        state = "unknown when checked"
+    elif checked is None:
         # Of a kind that is not known it is not known either whether it is never checked.
         state = "no interval known" if every is None and known else "unknown when checked"
     elif due is None:
@@ -105,6 +123,7 @@ def _instrument(found: list[Use], day: date) -> Instrument:
         shortest.rests_on if shortest is not None else None,
         last,
         tuple(dict.fromkeys(use.job for use in found)),
+        tuple(doubted),
     )
 
 

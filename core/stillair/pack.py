@@ -74,7 +74,7 @@ def read_pack(folder: Path, *, plugins: Mapping[str, str], engine: str | None = 
 
 
 def gather(folder: Path) -> dict[str, str]:
-    """The text of every YAML file directly in a pack folder, by file name.
+    """The text of every YAML file directly in a pack folder, by file name; none that begins with a dot.
 
     Nothing is parsed, so that the digest of a pack is known without reading it.
     Raises StillairError for files that are missing, outside the folder or not UTF-8.
@@ -86,7 +86,8 @@ def gather(folder: Path) -> dict[str, str]:
                 "SA401", f"the pack `{folder.name}` {problem}", folder.as_posix(), help="name a pack folder"
             )
         )
-    present = sorted(name for name in os.listdir(folder) if name.endswith((".yaml", ".yml")))
+    names = (name for name in os.listdir(folder) if not name.startswith("."))
+    present = sorted(name for name in names if name.endswith((".yaml", ".yml")))
     if MANIFEST not in present:
         near = did_you_mean(MANIFEST, present)
         raise StillairError(
@@ -200,7 +201,7 @@ def _list_faults(manifest: ManifestShape, texts: Mapping[str, str], label: str) 
     # Names are compared as stored, so that a pack works alike where case does not matter.
     unlisted = set(texts) - {MANIFEST, BELIEFS} - {name.text for name in manifest.checklists}
     for name in manifest.checklists:
-        if "/" in name.text or "\\" in name.text or not name.text.endswith((".yaml", ".yml")):
+        if set(name.text) & set("/\\") or name.text[:1] == "." or not name.text.endswith((".yaml", ".yml")):
             yield name.fault(
                 "SA403",
                 f"`{name}` is not the name of a YAML file beside the manifest",

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from stillair.digest import digest_of_files, files_in
-from stillair.fault import LARGEST, Fault, StillairError
+from stillair.fault import LARGEST, Fault, StillairError, did_you_mean
+from stillair.heads import heads
 from stillair.hooks import Plugins
 from stillair.pack import MANIFEST, digest_of, gather, read_pack
 from stillair.version import engine_version
@@ -29,6 +30,7 @@ __all__ = [
     "listing",
     "make_seal",
     "read_seal",
+    "sealed_texts",
     "unlike_listing",
     "unlike_seal",
     "write_seal",
@@ -39,6 +41,7 @@ LISTING = "files.sha256"
 SEAL = "sealed.json"
 FORMAT = "stillair.seal/1"
 
+_AGAIN = "get the folder again from the company; if the change is meant, the company seals it again"
 _LISTED = re.compile(r"([0-9a-f]{64}) [ *](.+)")
 _LEFT_BY_SYSTEMS = frozenset({"desktop.ini", "thumbs.db"})
 """Files that systems put into a folder; those that begin with a dot do not count either."""
@@ -119,6 +122,7 @@ def make_seal(folder: Path, plugins: Plugins) -> Seal:
     """
     packs: list[SealedPack] = []
     faults: list[Fault] = []
+    joins: list[tuple[Path, str, str]] = []
     hashes = _files(folder, SEAL)
     for place in _pack_folders(folder):
         if (fault := _elsewhere(place)) is not None:
@@ -135,6 +139,17 @@ def make_seal(folder: Path, plugins: Plugins) -> Seal:
             message = f"two packs of this folder are called `{pack.name}`"
             faults.append(Fault("SA411", message, place.as_posix(), help="take one out"))
         packs.append(SealedPack(pack.name, pack.version, place.name, pack.digest, files))
+        if pack.joins is not None:
+            joins.append((place, pack.name, pack.joins))
+    names = {pack.name for pack in packs}
+    for place, name, other in joins if not faults else ():
+        if other not in names:
+            message = f"the pack `{name}` joins `{other}`, which is not in this folder"
+            help = did_you_mean(other, names - {name}) or (
+                f"put the folder of `{other}` beside it, even if it is installed: a job begun with a seal "
+                "goes by nothing else"
+            )
+            faults.append(Fault("SA411", message, place.as_posix(), help=help))
     if not packs and not faults:
         message = f"the folder `{folder.resolve().name}` holds no pack"
         faults.append(Fault("SA401", message, folder.as_posix(), help="put pack folders into it"))
@@ -221,29 +236,53 @@ def unlike_seal(seal: Seal, folder: Path, plugins: Plugins) -> list[Fault]:
             message = f"the files of the plugin `{name}` {version} are not those the packs were sealed with"
         help = f"install `{name}` {version} as the company gives it, or get the packs sealed for this one"
         faults.append(Fault("SA410", message, path, help=help))
-    help = "get the folder again from the company; if the change is meant, the company seals it again"
-    changed = list(_unlike(folder, seal.files, _files(folder, SEAL), help))
+    changed = list(_unlike(folder, seal.files, _files(folder, SEAL), _AGAIN))
     # Told by its digest only where its files do not tell it: one fault, one message.
     told = {fault.path.removeprefix(f"{folder.as_posix()}/").split("/")[0] for fault in changed}
-    packs = (fault for fault in _unlike_packs(seal, folder, help) if Path(fault.path).name not in told)
+    packs = (fault for fault in _unlike_packs(seal, folder) if Path(fault.path).name not in told)
     return [*faults, *changed, *packs]
 
 
-def _unlike_packs(seal: Seal, folder: Path, help: str) -> Iterator[Fault]:
+def sealed_texts(seal: Seal, folder: Path) -> dict[str, dict[str, str]]:
+    """The texts of every sealed pack, by its name, read once. StillairError where any is not as sealed.
+
+    What was looked at before may have been changed since: only what is given here was held against the seal.
+    """
+    found: dict[str, dict[str, str]] = {}
+    faults: list[Fault] = []
+    for pack in seal.packs:
+        found[pack.name] = gather(folder / pack.folder)
+        faults += _unlike_texts(pack, folder / pack.folder, found[pack.name])
+    if faults:
+        raise StillairError(*faults)
+    return found
+
+
+def _unlike_packs(seal: Seal, folder: Path) -> Iterator[Fault]:
     """What of the packs is not as sealed, whatever its files are called: their texts, and which there are."""
     sealed = {pack.folder: pack for pack in seal.packs}
     for place in _pack_folders(folder):
         pack = sealed.get(place.name)
         if pack is None:
             message = f"the pack in `{place.name}` was added"
+            yield Fault("SA409", message, place.as_posix(), help=_AGAIN)
         elif (fault := _elsewhere(place)) is not None:
             yield fault
-            continue
-        elif digest_of(gather(place)) != pack.digest:
-            message = f"the texts of the pack `{pack.name}` are not those that were sealed"
         else:
-            continue
-        yield Fault("SA409", message, place.as_posix(), help=help)
+            yield from _unlike_texts(pack, place, gather(place))
+
+
+def _unlike_texts(pack: SealedPack, place: Path, texts: Mapping[str, str]) -> Iterator[Fault]:
+    """What of the texts of a pack is not as its seal has it: themselves, or the name or version they give."""
+    if digest_of(texts) != pack.digest:
+        message = f"the texts of the pack `{pack.name}` are not those that were sealed"
+    else:
+        own = heads(texts[MANIFEST], f"{place.as_posix()}/{MANIFEST}")
+        given = f"{own.get('pack')} {own.get('version')}"
+        if given == f"{pack.name} {pack.version}":
+            return
+        message = f"the pack in `{place.name}` is {given}, and was sealed as {pack.name} {pack.version}"
+    yield Fault("SA409", message, place.as_posix(), help=_AGAIN)
 
 
 def _elsewhere(place: Path) -> Fault | None:

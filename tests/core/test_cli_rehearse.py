@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
+import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
+from contextlib import suppress
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
+import yaml
 from click.testing import CliRunner, Result
 from stillair.assess import Program, read_fact, read_value
 from stillair.authoring.record import recorded
@@ -132,6 +137,59 @@ def test_played_by_several_processes_they_come_in_order(tank: Path) -> None:
     assert [each["scenario"] for each in told if not each["passed"]] == ["x07"]
 
 
+# -- interrupted ---------------------------------------------------------------------------------------------
+
+HANGING = """
+
+import multiprocessing, os, pathlib, time, traceback
+
+
+def hang():
+    names = {frame.name for frame in traceback.extract_stack()}
+    if multiprocessing.parent_process() is not None and os.environ["HANG_IN"] in names:
+        pathlib.Path(os.environ["HANG_MARKS"], str(os.getpid())).touch()
+        time.sleep(60)
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a group of processes is interrupted otherwise there")
+@pytest.mark.parametrize("to_all", [True, False])
+@pytest.mark.parametrize(
+    ("option", "place"), [("--coverage", "_play"), ("--mutate", "_watch"), ("--fill", "_moments")]
+)
+def test_an_interruption_ends_all_processes_at_once_with_one_line(
+    tank: Path, tmp_path: Path, option: str, place: str, to_all: bool
+) -> None:
+    """Whether all of the group are told of it, as by Ctrl-C, or the first alone."""
+    tools = Path(shutil.copytree(TOOLS, tmp_path / "tools"))
+    (plugin,) = tools.glob("*.py")
+    text = plugin.read_text("utf-8")
+    before = "    if not 0 <= depth <= 100:"
+    assert before in text
+    plugin.write_text(text.replace(before, f"    hang()\n{before}") + HANGING, encoding="utf-8")
+    for number in range(19):
+        shutil.copy(tank / "scenarios" / FULL.name, tank / "scenarios" / f"x{number:02}.yaml")
+    marks = tmp_path / "marks"
+    marks.mkdir()
+    code = "import sys; from stillair.cli import main; main(sys.argv[1:])"
+    args = ["--plugin-dir", str(tools), "rehearse", str(tank), option, "--processes", "2"]
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, *args], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        start_new_session=True, env={**os.environ, "HANG_IN": place, "HANG_MARKS": str(marks)},
+    )  # fmt: skip
+    try:
+        until = time.monotonic() + 60
+        while not any(marks.iterdir()):
+            assert process.poll() is None and time.monotonic() < until, process.communicate()
+            time.sleep(0.05)
+        (os.killpg if to_all else os.kill)(process.pid, signal.SIGINT)
+        said = process.communicate(timeout=20)
+    finally:
+        with suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
+    assert (process.returncode, said[0], said[1].strip()) == (130, "", "stillair: interrupted")
+
+
 # -- recorded ------------------------------------------------------------------------------------------------
 
 
@@ -209,6 +267,19 @@ def test_a_correction_stands_in_the_place_of_what_it_corrects(tank_program, new_
     tank.add("correct", line=gone.n, body=None, why="slip")
     text = recorded(tank_program, tank.lines)
     assert "depth: 30 ft" in text and "3 ft}" not in text.replace("30 ft}", "") and "oil" not in text
+
+
+def test_what_was_open_is_told_though_the_job_was_closed(tank_program, new_tank) -> None:  # type: ignore[no-untyped-def]
+    tank = new_tank()
+    tank.note("smell", "no")
+    tank.minutes(5)
+    tank.add("handover", to="B. Tech")
+    told = recorded(tank_program, tank.lines)
+    tank.add("close", outcome="called away")
+    closed = recorded(tank_program, tank.lines)
+    assert closed == told and "next: finished" not in closed
+    played = play(tank_program, yaml.safe_load(closed))
+    assert played.misses == [] and played.checked
 
 
 # -- by pytest -----------------------------------------------------------------------------------------------

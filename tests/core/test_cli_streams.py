@@ -144,7 +144,7 @@ def test_a_break_while_the_program_starts_is_one_word(tmp_path: Path, module: st
         pytest.skip("only what is made later is a class of this program")
     args = [sys.executable, "-c", BREAK.replace("HOW", how), module, "next", str(tmp_path / "none.job")]
     done = subprocess.run(args, capture_output=True, text=True, encoding="utf-8", timeout=60)
-    assert (done.returncode, done.stdout) == (1, "")
+    assert (done.returncode, done.stdout) == (130, "")
     assert done.stderr.strip() == "stillair: interrupted"
 
 
@@ -156,7 +156,7 @@ def test_a_break_while_no_job_was_begun_claims_nothing(
 
     monkeypatch.setattr(Session, "reading", broken)
     told = kettle.run("next", str(kettle.path))
-    assert told.exit_code == 1 and told.stderr.strip() == "stillair: interrupted"
+    assert told.exit_code == 130 and told.stderr.strip() == "stillair: interrupted"
     monkeypatch.setattr("stillair.cli.note._follow", broken)
     told = kettle.run("note", str(kettle.path), "lid=shut")
     assert "stillair: interrupted\nhelp: what was entered is kept" in told.stderr

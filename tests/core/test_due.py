@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
-from datetime import datetime, timedelta, timezone
+from dataclasses import replace
+from datetime import date, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
+from stillair.assess import EntryError
 from stillair.cli import main
 from stillair.cli.clock import FixedClock
+from stillair.cli.entering import declare_instrument
 from stillair.cli.session import Session, Settings
+from stillair.due import Use, due_list, uses
 
 pytestmark = pytest.mark.usefixtures("own_cache")
 
@@ -139,3 +143,109 @@ def test_a_job_that_cannot_be_read_is_told_and_the_rest_listed(jobs: Jobs) -> No
     result = jobs.run("instruments", jobs.folder)
     assert result.exit_code == 1 and "b.job: " in result.output and "G1 (gauge): good" in result.output
     assert [Path(each["job"]).name for each in jobs.due()["problems"]] == ["b.job"]
+
+
+# -- what is not to be believed, and what is not to be mixed up ----------------------------------------------
+
+
+def use(jobs: Jobs, job: str, kind: str | None, checked: str | None) -> Use:
+    """An instrument G1 in some job, of a kind or of one that is not known."""
+    jobs.job(job, "A. Tech", {"G1": checked})
+    with Session.load(jobs.folder / f"{job}.job", [TOOLS], clock=jobs.clock) as session:
+        (found,) = uses(job, session.words())
+    return found._replace(carried=replace(found.carried, kind=kind))
+
+
+def test_a_serial_of_two_kinds_is_two_instruments(jobs: Jobs) -> None:
+    jobs.job("a", "A. Tech", {"G1": "2024-01-01"})
+    jobs.job("b", "A. Tech", {})
+    with Session.load(jobs.folder / "b.job", [TOOLS], write=True, clock=jobs.clock) as session:
+        unknown = {"offset": None, "repeat": None, "resolution": None}
+        session.write("instrument", {"serial": "G1", "kind": "scale", **unknown, "checked": "2026-04-10"})
+    found = {each["kind"]: (each["state"], each["checked"]) for each in jobs.due()["instruments"]}
+    assert found == {"gauge": ("overdue", "2024-01-01"), "scale": ("no interval known", "2026-04-10")}
+
+
+def test_a_kind_that_is_not_known_joins_the_only_one_that_is(jobs: Jobs) -> None:
+    gauge, scale = use(jobs, "a", "gauge", "2024-01-01"), use(jobs, "b", "scale", "2026-01-01")
+    unknown = use(jobs, "c", None, None)
+    (one,) = due_list([unknown, gauge], date(2026, 4, 20))
+    assert (one.kind, one.state, one.jobs) == ("gauge", "overdue", ("a", "c"))
+    assert {each.kind for each in due_list([unknown, gauge, scale], date(2026, 4, 20))} == {
+        None,
+        "gauge",
+        "scale",
+    }
+    assert [each.kind for each in due_list([unknown, unknown], date(2026, 4, 20))] == [None]
+
+
+def test_a_check_that_lay_ahead_when_it_was_entered_is_not_believed(jobs: Jobs) -> None:
+    jobs.job("a", "A. Tech", {"G1": "2026-04-16"}, "G1")
+    jobs.job("b", "A. Tech", {"G2": "2026-04-16"}, "G2")
+    found = {each["serial"]: each for each in jobs.due(day="2026-05-01")["instruments"]}
+    assert {name: each["state"] for name, each in found.items()} == {
+        "G1": "unknown when checked",
+        "G2": "good",
+    }
+    assert (
+        "2026-04-16, as" in found["G1"]["doubted"][0]
+        and "later than it was entered" in found["G1"]["doubted"][0]
+    )
+    assert found["G2"]["doubted"] == [] and found["G1"]["checked"] is None
+    assert "not believed: checked 2026-04-16" in flat(
+        jobs.run("instruments", jobs.folder, "--due", "2026-05-01")
+    )
+    alone = flat(jobs.run("instruments", jobs.folder / "a.job"))
+    assert "checked 2026-04-16: later than it was entered, not believed" in alone
+    assert "CAUTION: G1 has a check date not to be believed, 2026-04-16" in alone and "bottom" in alone
+
+
+def test_a_check_after_the_day_asked_is_not_known_then(jobs: Jobs) -> None:
+    jobs.job("a", "A. Tech", {"G1": "2026-04-10", "G2": "2026-04-10"})
+    jobs.job("b", "A. Tech", {"G2": "2025-01-01"})
+    found = {each["serial"]: each for each in jobs.due(day="2026-04-09")["instruments"]}
+    assert (found["G1"]["state"], found["G1"]["checked"]) == ("unknown when checked", None)
+    assert "is after 2026-04-09" in found["G1"]["doubted"][0]
+    assert (found["G2"]["state"], found["G2"]["checked"]) == ("overdue", "2025-01-01")
+    assert jobs.due(day="2026-04-10")["due"] == 0
+
+
+@pytest.mark.parametrize(
+    ("checked", "said"), [("2026-04-16", "is later than today, 2026-04-15"), ("soon", "`soon` is not a date")]
+)
+def test_no_instrument_is_declared_as_checked_ahead(jobs: Jobs, checked: str, said: str) -> None:
+    with Session.start(
+        jobs.folder / "a.job", [TOOLS], packs=[str(HERE / "tank")], by="A. Tech", clock=jobs.clock
+    ) as session:
+        with pytest.raises(EntryError, match=said):
+            declare_instrument(session, "G1", "gauge", {}, checked)
+        assert declare_instrument(session, "G1", "gauge", {}, "2026-04-15").body["checked"] == "2026-04-15"
+
+
+# -- where no job is -----------------------------------------------------------------------------------------
+
+
+def test_a_folder_without_a_job_is_no_all_clear(jobs: Jobs) -> None:
+    for extra in ([], ["--due", "2026-04-20"], ["--format", "json"]):
+        result = jobs.run("instruments", jobs.folder, *extra)
+        assert (
+            result.exit_code == 1 and "there is no job in" in result.output and "0 due" not in result.output
+        )
+    jobs.job("a", "A. Tech", {"G1": "2026-04-01"})
+    empty = jobs.folder / "empty"
+    empty.mkdir()
+    result = jobs.run("instruments", jobs.folder / "a.job", empty)
+    assert result.exit_code == 1 and "empty: no job is there" in flat(result)
+
+
+def test_folders_in_a_folder_are_looked_through(jobs: Jobs) -> None:
+    jobs.job("a", "A. Tech", {"G1": "2024-01-01"})
+    assert [Path(each["jobs"][0]).name for each in jobs.due(jobs.folder.parent)["instruments"]] == ["a.job"]
+    assert jobs.due(jobs.folder.parent)["jobs"] == 1
+
+
+def test_a_job_named_twice_counts_once(jobs: Jobs) -> None:
+    jobs.job("a", "A. Tech", {"G1": "2026-04-01"})
+    path = jobs.folder / "a.job"
+    told = jobs.due(path, path, jobs.folder, jobs.folder / ".." / "jobs" / "a.job")
+    assert told["jobs"] == 1 and told["instruments"][0]["jobs"] == [str(path)]

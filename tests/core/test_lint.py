@@ -92,9 +92,6 @@ def test_a_broken_pack_gives_one_message(name: str, monkeypatch: pytest.MonkeyPa
 # -- the bundled packs --------------------------------------------------------------------------------------
 
 
-#: Found, and not yet mended: a second vacuum for a wet circuit that is never offered.
-
-
 def test_the_bundled_packs_pass() -> None:
     told = json.loads(run("--profile", "published", "--format", "json").stdout)
     assert {(Path(fault["path"]).name, fault["code"]) for fault in told["faults"]} == set()

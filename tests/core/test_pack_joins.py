@@ -5,10 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from stillair import heads as heads_module
 from stillair.assess import Program, assess, compile_packs
 from stillair.assess.states import May
 from stillair.cli.packs import choose
 from stillair.fault import StillairError
+from stillair.heads import heads
 from stillair.hooks import Plugins
 from stillair.pack import read_pack
 
@@ -89,6 +91,85 @@ def test_the_one_work_is_taken_with_what_joins_it(base: Path, tmp_path: Path) ->
 @pytest.mark.parametrize("wanted", [["part"], ["base"], ["base", "part"]])
 def test_either_name_takes_both(base: Path, tmp_path: Path, wanted: list[str]) -> None:
     assert sorted(choose(installed(base, part(tmp_path)), wanted)) == ["base", "part"]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        'joins: "base"',
+        "joins: 'base'  # its law",
+        "joins: base # its law",
+        "joins:   base",
+        "joins:\tbase",
+        "joins : base",
+        "joins:\n  base",
+        '"joins": base',
+        '"jo\\u0069ns": base',
+        "? joins\n: base",
+        "title2: &x base\njoins: base",
+    ],
+)
+def test_however_it_is_written_a_pack_that_joins_is_taken_or_refused(
+    base: Path, tmp_path: Path, said: str
+) -> None:
+    found = installed(base, part(tmp_path))
+    path = tmp_path / "part" / "manifest.yaml"
+    path.write_text(path.read_text("utf-8").replace("joins: base", said), encoding="utf-8")
+    try:
+        assert sorted(choose(found, [])) == ["base", "part"]
+    except StillairError as error:
+        assert "&x" in said and "SA104" in str(error) and "part/manifest.yaml:4" in str(error)
+
+
+@pytest.mark.parametrize("said", ['"one of": machine', "one of: 'machine'", "one of:  machine  # a kind"])
+def test_however_it_is_written_one_of_a_kind_is_taken(base: Path, tmp_path: Path, said: str) -> None:
+    both = installed(base, part(tmp_path, one_of="machine"), part(tmp_path, "other", one_of="machine"))
+    path = tmp_path / "other" / "manifest.yaml"
+    path.write_text(path.read_text("utf-8").replace("one of: machine", said), encoding="utf-8")
+    with pytest.raises(StillairError, match="several packs that join `base` are `one of: machine`"):
+        choose(both, [])
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (
+            "pack: a\nversion: 1.0\njoins: b\none of: c\n",
+            {"pack": "a", "version": "1.0", "joins": "b", "one of": "c"},
+        ),
+        ("---\npack: a\n", {"pack": "a"}),
+        ("{pack: a, joins: b}\n", {"pack": "a", "joins": "b"}),
+        ("  pack: a\n  joins: b\n", {"pack": "a", "joins": "b"}),
+        ('pack: a\nabout: "x\njoins: b\n"\n', {"pack": "a"}),
+        ("pack: a\nplugins: {x: y,\njoins: b}\n", {"pack": "a"}),
+        ("pack: a\nabout: >-\n  x\n  joins: b\n", {"pack": "a"}),
+        ("# joins: c\npack: a\njoins: null\n", {"pack": "a"}),
+        ("pack: a\nchecklists:\n- x.yaml\njoins: b\n", {"pack": "a", "joins": "b"}),
+    ],
+)
+def test_the_head_of_a_manifest_is_read_as_yaml_reads_it(text: str, said: dict[str, str]) -> None:
+    assert heads(text, "manifest.yaml") == said
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("pack: a\njoins: [b]\n", "SA203"),
+        ("pack: a\njoins: b\njoins: c\n", "SA102"),
+        ('joins: "b\n', "SA101"),
+    ],
+)
+def test_a_head_that_cannot_be_read_is_refused(text: str, code: str) -> None:
+    with pytest.raises(StillairError, match=code):
+        heads(text, "manifest.yaml")
+
+
+def test_the_heads_of_the_bundled_packs_need_no_yaml_reader() -> None:
+    """A cold start stays quick, and what is read is what the YAML reader reads."""
+    for folder in Plugins.load().packs:
+        text = (folder / "manifest.yaml").read_text("utf-8")
+        quick = heads_module._plain(text)
+        assert quick is not None and quick == heads_module._strict(text, "manifest.yaml")
 
 
 def test_of_several_of_a_kind_one_is_named(base: Path, tmp_path: Path) -> None:

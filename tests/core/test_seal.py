@@ -10,12 +10,14 @@ import sys
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
 from stillair.cli import main
 from stillair.cli.clock import FixedClock
 from stillair.cli.session import Settings
+from stillair.fault import Fault
 from stillair.hooks import Plugins
 from stillair.job import Job
 from stillair.seal import LISTING, unlike_listing
@@ -233,6 +235,18 @@ def by_its_digest_alone(company: Company) -> None:
     (company.packs / "sealed.json").write_text(json.dumps(told), encoding="utf-8")
 
 
+def other_version(company: Company) -> None:
+    told = json.loads((company.packs / "sealed.json").read_text("utf-8"))
+    told["packs"]["kettle"]["version"] = "1.1.0"
+    (company.packs / "sealed.json").write_text(json.dumps(told), encoding="utf-8")
+
+
+def other_name(company: Company) -> None:
+    told = json.loads((company.packs / "sealed.json").read_text("utf-8"))
+    told["packs"]["kettel"] = told["packs"].pop("kettle")
+    (company.packs / "sealed.json").write_text(json.dumps(told), encoding="utf-8")
+
+
 @pytest.mark.parametrize(
     ("change", "code", "said", "way_out"),
     [
@@ -252,6 +266,8 @@ def by_its_digest_alone(company: Company) -> None:
             "the texts of the pack `kettle` are not those",
             "get the folder again",
         ),
+        (other_version, "SA409", "is kettle 1.0.0, and was sealed as kettle 1.1.0", "get the folder again"),
+        (other_name, "SA409", "is kettle 1.0.0, and was sealed as kettel 1.0.0", "get the folder again"),
         (no_seal, "SA411", "the folder `packs` is not sealed", "stillair seal"),
         (leads_out, "SA411", "the seal cannot be read", "stillair seal"),
     ],
@@ -274,14 +290,50 @@ def test_a_link_or_a_hidden_pack_is_not_sealed(company: Company) -> None:
     assert not (company.packs / "sealed.json").exists()
 
 
-def test_a_hidden_checklist_is_held_by_the_digest_of_its_pack(company: Company) -> None:
-    """Files that begin with a dot are in no list; the texts of a pack are held as they are read."""
+def test_a_hidden_file_is_no_checklist(company: Company) -> None:
+    """Files that begin with a dot are in no list: a pack is not made of them either."""
+    shutil.copy(company.packs / "kettle" / "kettle.yaml", company.packs / "kettle" / ".other.yaml")
+    company.seal()
+    assert company.begin().exit_code == 0
     (company.packs / "kettle" / "kettle.yaml").rename(company.packs / "kettle" / ".kettle.yaml")
     company.rewrite("kettle/manifest.yaml", "kettle.yaml", ".kettle.yaml")
-    if company.run("seal", company.packs).exit_code == 0:
-        company.rewrite("kettle/.kettle.yaml", "checklist:", "# another\nchecklist:")
-        result = company.begin()
-        assert result.exit_code == 1 and "the texts of the pack `kettle`" in flat(result)
+    result = company.run("seal", company.packs)
+    assert result.exit_code == 1 and "`.kettle.yaml` is not the name of a YAML file" in flat(result)
+
+
+def test_what_joins_a_pack_that_is_not_in_the_folder_is_not_sealed(company: Company) -> None:
+    """Not even one that is installed: a job begun with the seal would not find it."""
+    company.rewrite("kettle/manifest.yaml", "pack: kettle", "pack: kettle\njoins: leak")
+    result = company.run("seal", company.packs)
+    assert result.exit_code == 1 and "the pack `kettle` joins `leak`, which is not in this folder" in flat(
+        result
+    )
+    assert "[SA411]" in result.output and not (company.packs / "sealed.json").exists()
+    company.rewrite("kettle/manifest.yaml", "joins: leak", "joins: tank")
+    assert company.run("seal", company.packs).exit_code == 0
+
+
+@pytest.mark.parametrize("begun", [True, False])
+def test_what_is_changed_while_a_job_begins_is_not_taken(
+    company: Company, monkeypatch: pytest.MonkeyPatch, begun: bool
+) -> None:
+    """The texts a job is begun with are those that were held against the seal, not those looked at before."""
+    from stillair import seal
+
+    look = seal.unlike_seal
+
+    def then_changed(*given: Any) -> list[Fault]:
+        found = look(*given)
+        if not begun:
+            company.rewrite("kettle/kettle.yaml", "for: 10 min", "for: 1 min")
+        return found
+
+    company.seal()
+    monkeypatch.setattr(seal, "unlike_seal", then_changed)
+    result = company.begin()
+    assert (result.exit_code == 0) is begun
+    assert company.job.exists() is begun
+    assert begun or "the texts of the pack `kettle` are not those that were sealed [SA409]" in flat(result)
 
 
 def test_a_plugin_outside_the_range_of_a_pack_is_refused_though_sealed(company: Company) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import random
 import shutil
 from pathlib import Path
@@ -244,3 +245,47 @@ def test_a_file_that_cannot_be_read_is_left_and_told(tmp_path: Path) -> None:
     assert [Path(each["path"]).name for each in told["refused"]] == ["a.yaml", "b.yaml"]
     assert [Path(each).name for each in told["changed"]] == ["c.yaml"]
     assert (tmp_path / "b.yaml").read_text("utf-8") == "a: &x 1\nb: *x\n"
+
+
+BLANK = "a:\n  - >-\n    one\n\n    two\nb: 1\nc: [x,\n    y]\nd: 2\t# why\n"
+
+
+def test_what_the_library_does_not_take_is_refused_with_its_line(tmp_path: Path) -> None:
+    """The line is that of the file, whatever was put aside before it."""
+    (tmp_path / "a.yaml").write_text(BLANK, encoding="utf-8")
+    result = run(tmp_path)
+    assert result.exit_code == 1 and isinstance(result.exception, SystemExit)
+    assert f"{tmp_path.as_posix()}/a.yaml:9: left as it is: it cannot be written again: " in result.output
+    assert (tmp_path / "a.yaml").read_text("utf-8") == BLANK
+
+
+def test_whatever_the_library_raises_is_a_refusal(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(text: str) -> str:
+        raise AssertionError
+
+    monkeypatch.setattr("stillair.authoring.tidy._written", broken)
+    with pytest.raises(Untidy, match="cannot be written again: AssertionError") as raised:
+        tidied("a: 1\n", "x.yaml")
+    assert raised.value.line is None
+
+
+def test_where_it_cannot_be_kept_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(Untidy) as raised:
+        tidied("b: 0\na:\n  c: >-\n   two\n    \nd: 1\n", "x.yaml")
+    assert raised.value.line == 3
+    monkeypatch.setattr(
+        "stillair.authoring.tidy._with_what_follows", lambda found, _: found.replace("#", "# ")
+    )
+    with pytest.raises(Untidy, match="a comment would be lost or moved") as raised:
+        tidied("a: >-\n  one\n\n  two\n\n# about b\nb: 1\n", "x.yaml")
+    assert raised.value.line == 6
+
+
+@pytest.mark.skipif(os.name == "nt", reason="modes are of another kind there")
+@pytest.mark.parametrize("mode", [0o640, 0o600, 0o664, 0o755])
+def test_who_may_read_a_file_stays_as_it_was(tmp_path: Path, mode: int) -> None:
+    path = tmp_path / "a.yaml"
+    path.write_text("a:  1\n", encoding="utf-8")
+    path.chmod(mode)
+    assert run(path).exit_code == 0 and path.read_text("utf-8") == "a: 1\n"
+    assert path.stat().st_mode & 0o777 == mode

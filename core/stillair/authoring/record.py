@@ -2,7 +2,7 @@
 
 Names of people, serial numbers, what members were called and whatever else is personal are left out. A
 correction stands in the place of what it corrects, and what was withdrawn is not there: the scenario says
-what the job now says.
+what the job now says. That it was closed is left out, so that what was open then is still told.
 """
 
 from __future__ import annotations
@@ -33,7 +33,8 @@ def recorded(program: Program, lines: Sequence[Line]) -> str:
     start = datetime.fromtimestamp(lines[0].taken, offset).replace(second=0, microsecond=0)
     teller = _Teller(program, lines)
     parts = list(teller.parts(start))
-    found = assess(program, lines, max(line.entered for line in lines))
+    going_on = [line for line in lines if line.kind != "close"]
+    found = assess(program, going_on, max(line.entered for line in lines))
     parts.append({"at": _when(found.at, start)})
     parts.append({"expect": _follows(found, teller)})
     packs = sorted(program.packs)

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import zip_longest
 from typing import Any, NamedTuple
 
 import yaml
 
 from stillair.fault import StillairError
-from stillair.strict_yaml import plain, read_yaml
+from stillair.strict_yaml import List, Node, Table, plain, read_yaml
 
 __all__ = ["Untidy", "comments", "tidied"]
 
@@ -28,7 +29,14 @@ _WIDE = 2**20
 
 
 class Untidy(ValueError):
-    """A text that cannot be brought into the form: something would be read otherwise, or a comment lost."""
+    """A text that cannot be brought into the form: something would be read otherwise, or a comment lost.
+
+    `line` is the first line of the text, counted from 1, at which that is so; None where it is not known.
+    """
+
+    def __init__(self, message: str, line: int | None) -> None:
+        super().__init__(message)
+        self.line = line
 
 
 def tidied(text: str, path: str) -> str:
@@ -38,36 +46,66 @@ def tidied(text: str, path: str) -> str:
     'a: [x, y]   # why\\nb: {c: 1}\\n'
     """
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
-    meant = plain(read_yaml(text, path))
+    meant = read_yaml(text, path)
     found = _rewritten(_without_blanks(text))
     try:
-        same = plain(read_yaml(found, path)) == meant
-    except StillairError:
-        same = False
-    if not same:
-        raise Untidy("it would be read as something else")
+        same = read_yaml(found, path)
+    except StillairError as error:
+        raise Untidy("it could not be read again", _line_of(error)) from None
+    if plain(same) != plain(meant):
+        raise Untidy("it would be read as something else", _first_unlike(meant, same))
     found = _with_what_follows(found, text)
-    if comments(found) != comments(text):
-        raise Untidy("a comment would be lost or moved")
+    was, now = _comments(text), _comments(found)
+    if [comment for _, comment in was] != [comment for _, comment in now]:
+        kept = zip_longest(was, now, fillvalue=(None, ""))
+        line = next(old[0] for old, new in kept if old[1] != new[1])
+        raise Untidy("a comment would be lost or moved", line)
     return found
+
+
+def _line_of(error: StillairError) -> int | None:
+    return error.faults[0].line or None
+
+
+def _first_unlike(was: Node, now: Node) -> int:
+    """The line of the first value that is another one."""
+    pairs: Iterable[tuple[Node, Node]] = ()
+    if isinstance(was, Table) and isinstance(now, Table):
+        pairs = ((value, now.values[key]) for key, value in was.values.items() if key in now.values)
+    elif isinstance(was, List) and isinstance(now, List):
+        pairs = zip(was.items, now.items, strict=False)
+    for old, new in pairs:
+        if plain(old) != plain(new):
+            return _first_unlike(old, new)
+    return was.start[0] + 1
 
 
 def comments(text: str) -> list[str]:
     """Every comment, in order: from its `#` to the end of its line."""
-    found, at = [], 0
+    return [comment for _, comment in _comments(text)]
+
+
+def _comments(text: str) -> list[tuple[int | None, str]]:
+    """Every comment with its line, counted from 1."""
+    found: list[tuple[int | None, str]] = []
+    at = 0
     for token in yaml.scan(text, Loader=_LOADER):
         if isinstance(token, yaml.ScalarToken):
-            found += _comments_in(text[at : token.start_mark.index])
+            begin = token.start_mark.index
+            found += _comments_in(text, at, begin)
             at = token.end_mark.index
             if token.style in _BLOCKS:
                 # The end of a block is where the next line that is not of it begins.
-                at = max(token.start_mark.index, at)
-                found += _comments_in(text[token.start_mark.index :].split("\n", 1)[0])
-    return found + _comments_in(text[at:])
+                at = max(begin, at)
+                found += _comments_in(text, begin, f"{text}\n".index("\n", begin))
+    return found + _comments_in(text, at, len(text))
 
 
-def _comments_in(text: str) -> list[str]:
-    return [found.rstrip() for found in re.findall(r"(?:^|(?<=\s))#.*", text)]
+def _comments_in(text: str, start: int, end: int) -> list[tuple[int | None, str]]:
+    return [
+        (text.count("\n", 0, start + found.start()) + 1, found[0].rstrip())
+        for found in re.finditer(r"(?:^|(?<=\s))#.*", text[start:end])
+    ]
 
 
 def _without_blanks(text: str) -> str:
@@ -144,7 +182,13 @@ def _rewritten(text: str) -> str:
         at = each.end
     marked = re.compile(re.escape(mark) + "([0-9]+)-")
     lines: list[str] = []
-    for line in _written("".join([*parts, text[at:]])).split("\n"):
+    one = "".join([*parts, text[at:]])
+    try:
+        written = _written(one)
+    except Exception as error:
+        # The library has errors of its own kinds, and raises others where it does not know a form.
+        raise _refused(error, one, [text[each.start : each.end] for each in kept], marked) from error
+    for line in written.split("\n"):
         found = marked.search(line)
         if found is None:
             lines.append(line)
@@ -152,6 +196,17 @@ def _rewritten(text: str) -> str:
             each = kept[int(found[1])]
             lines += _put_back(line[: found.start()], text[each.start : each.end], line[found.end() :], each)
     return "\n".join(lines).rstrip("\n") + "\n"
+
+
+def _refused(error: Exception, text: str, kept: Sequence[str], marked: re.Pattern[str]) -> Untidy:
+    """What the library does not take, with its line in the file: `text` has a mark for each part `kept`."""
+    problem = str(getattr(error, "problem", None) or error) or type(error).__name__
+    mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
+    if mark is None:
+        return Untidy(f"it cannot be written again: {problem}", None)
+    before = "\n".join(text.split("\n")[: mark.line])
+    hidden = sum(kept[int(found[1])].count("\n") for found in marked.finditer(before))
+    return Untidy(f"it cannot be written again: {problem}", mark.line + hidden + 1)
 
 
 def _kept(node: yaml.Node, text: str, value: bool = False) -> Iterator[_Kept]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import sys
+
 try:
     import errno
     import gc
     import importlib
     import os
-    import sys
     from collections.abc import Sequence
     from contextlib import suppress
     from itertools import pairwise
@@ -16,12 +17,13 @@ try:
 
     import click
 except KeyboardInterrupt:  # while nothing was begun
-    raise SystemExit("stillair: interrupted") from None
+    sys.stderr.write("stillair: interrupted\n")
+    raise SystemExit(130) from None
 
 __all__ = ["STOPPED", "main"]
 
-DONE, NO, WRONG, STOPPED = 0, 1, 2, 3
-"""Exit codes: done; the answer is no, or a file cannot be used; wrong usage; stopped for safety."""
+DONE, NO, WRONG, STOPPED, INTERRUPTED = 0, 1, 2, 3, 130
+"""Exit codes: done; the answer is no, or a file cannot be used; wrong usage; stopped for safety; Ctrl-C."""
 
 ERROR = "stillair.error/1"
 """The format of an error, printed where JSON was asked for."""
@@ -278,7 +280,7 @@ def _told(error: BaseException) -> _Told | None:
     if broken or isinstance(error, click.Abort | KeyboardInterrupt):
         session = sys.modules.get(f"{__name__}.session")
         begun = session is not None and session.Session.has_written
-        return _Told(NO, "interrupted", "interrupted", "what was entered is kept" if begun else None)
+        return _Told(INTERRUPTED, "interrupted", "interrupted", "what was entered is kept" if begun else None)
     if isinstance(error, click.UsageError):
         message = error.format_message().rstrip(".")
         usage = f"`{error.ctx.command_path} --help` shows what can be written" if error.ctx else None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from datetime import date, datetime
 
 from stillair import quantity
 from stillair.assess import Assessment, Entry, EntryError, Observation, Program, read_value
@@ -290,7 +291,10 @@ def check_step(session: Session, assessment: Assessment, step: str, member: str 
 def declare_instrument(
     session: Session, serial: str, kind: str, given: Mapping[str, str], checked: str | None = None
 ) -> Line:
-    """Declare an instrument; a tolerance not given is that of its kind. EntryError if one cannot be read."""
+    """Declare an instrument; a tolerance not given is that of its kind.
+
+    EntryError if one cannot be read, or the day it was checked on is no date or lies ahead.
+    """
     program = session.program
     if kind not in program.kinds:
         near = did_you_mean(kind, program.kinds) or f"one of: {', '.join(program.kinds) or 'none'}"
@@ -313,7 +317,15 @@ def declare_instrument(
         except quantity.QuantityError as error:
             raise EntryError(f"of reading, of {serial}: {error}", error.help) from None
     if checked:
-        body["checked"] = checked
+        today = datetime.fromtimestamp(session.now(), session.zone()).date()
+        try:
+            day = date.fromisoformat(checked)
+        except ValueError:
+            raise EntryError(f"`{checked}` is not a date", "write it like 2026-01-31") from None
+        if day > today:
+            message = f"`{checked}` is later than today, {today.isoformat()}"
+            raise EntryError(message, "give the day it was checked on, not the day its check is due")
+        body["checked"] = day.isoformat()
     return session.write("instrument", body)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from functools import reduce
 from operator import or_
 from pathlib import Path
@@ -19,6 +18,7 @@ from stillair.hooks import Plugins
 
 from .mutated import one_program, texts_in
 from .screen import Screen
+from .workers import workers
 
 __all__ = ["Filling"]
 
@@ -48,10 +48,9 @@ class Filling:
     def run(self, processes: int) -> Outcome:
         """Write the scenarios; those that are there already are made anew, and what they show is kept."""
         worker = _begin(self.plugin_dirs, self.paths)
-        given = (self.plugin_dirs, self.paths)
         found: list[Found] = []
-        with ProcessPoolExecutor(processes, initializer=_begin, initargs=given) as pool:
-            for each, examples in pool.map(_moments, self.paths, chunksize=4):
+        with workers(processes, _begin, self.plugin_dirs, self.paths) as spread:
+            for each, examples in spread(_moments, self.paths, chunksize=4):
                 found += each
                 worker.examples.merge(examples)
         wanted = self._wanted(worker.goals)
@@ -61,9 +60,9 @@ class Filling:
                 wanted &= ~(1 << goal)
         missing &= wanted
         conds = [cond for cond in worker.goals.asked if worker.goals.of.get(cond, 0) & missing]
-        more = (*given, worker.examples, missing, self.tries)
-        with ProcessPoolExecutor(processes, initializer=_look, initargs=more) as pool:
-            for each in pool.map(_fill, conds):
+        more = (worker.examples, missing, self.tries)
+        with workers(processes, _look, self.plugin_dirs, self.paths, *more) as spread:
+            for each in spread(_fill, conds):
                 found += each
         # What is there already stays as it is, as far as it shows anything that nothing else there does.
         taken = chosen([each for each in found if each.kept], wanted)

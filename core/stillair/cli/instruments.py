@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
@@ -32,8 +33,8 @@ __all__ = ["instruments"]
 def instruments(settings: Settings, jobs: tuple[str, ...], due: str | None, as_json: bool) -> None:
     """List the instruments of JOB: serial, tolerances, check dates, the readings taken with each.
 
-    Of several jobs, of folders of jobs, or with --due: each instrument with its newest check, overdue first.
-    One whose check nobody knows is due. Exit code 1: a job cannot be read.
+    Of several jobs, of folders and what is in them, or with --due: each instrument with its newest check,
+    overdue first. One whose check nobody knows is due. Exit code 1: a job cannot be read, or there is none.
     """
     if due is not None or len(jobs) > 1 or Path(jobs[0]).is_dir():
         _due(settings, jobs, _day(settings, due), as_json)
@@ -57,7 +58,16 @@ def _day(settings: Settings, text: str | None) -> date:
 def _due(settings: Settings, jobs: Sequence[str], day: date, as_json: bool) -> None:
     found: list[Use] = []
     problems: list[tuple[str, str]] = []
-    paths = list(job_files(jobs))
+    every: dict[str, str] = {}
+    for name in jobs:
+        inside = list(job_files([name], deep=True))
+        if not inside:
+            problems.append((name, "no job is there"))
+        for path in inside:
+            every.setdefault(os.path.realpath(path), path)
+    paths = list(every.values())
+    if not paths:
+        raise click.ClickException(f"there is no job in {', '.join(jobs)}")
     for path in paths:
         try:
             with Session.reading(settings, path) as session:
@@ -90,6 +100,8 @@ def _say_due(
         screen.say(f"{head}: {state}{until}", bold=each.is_due)
         if each.checked is not None:
             screen.say(f"checked {each.checked}, as {each.checked_in} has it", "  ")
+        for text in each.doubted:
+            screen.say(text, "  not believed: checked ")
         if each.rests_on is not None:
             screen.say(each.rests_on, "  by: ")
         last = each.last
@@ -126,6 +138,8 @@ def _of_one(settings: Settings, job: str, as_json: bool) -> None:
             due = each.due()
             late = "; OVERDUE" if each.overdue(now, words.zone) else ""
             screen.say(f"checked {each.checked}" + (f", due again {due}{late}" if due else ""), "  ")
+        elif each.doubted is not None:
+            screen.say(f"checked {each.doubted}: later than it was entered, not believed", "  ")
         elif each.serial is not None:
             screen.say("no check date given", "  ")
         caution = each.caution(now, words.zone)

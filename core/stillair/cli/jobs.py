@@ -62,12 +62,13 @@ def looks_like_job(path: Path) -> bool:
     return start.startswith(b"{") and b'"format":"stillair.job/' in start.split(b"\n")[0]
 
 
-def job_files(named: Iterable[str]) -> Iterator[str]:
-    """The jobs named, and those of the folders named."""
+def job_files(named: Iterable[str], *, deep: bool = False) -> Iterator[str]:
+    """The jobs named, and those of the folders named; with `deep` of the folders within these too."""
     for name in named:
         place = Path(name)
         if place.is_dir():
-            yield from (str(path) for path in sorted(place.iterdir()) if looks_like_job(path))
+            inside = place.rglob("*") if deep else place.iterdir()
+            yield from (str(path) for path in sorted(inside) if looks_like_job(path))
         else:
             yield name
 

@@ -97,6 +97,7 @@ def _reported(plugins: Plugins, paths: Sequence[str], profile: str, today: date,
     for folder, file in dict.fromkeys(_folders(paths, faults)):
         try:
             texts = _gathered(folder)
+            name = name_in(texts["manifest.yaml"], folder)
         except StillairError as error:
             faults += error.faults
             continue
@@ -105,16 +106,13 @@ def _reported(plugins: Plugins, paths: Sequence[str], profile: str, today: date,
             unread = list(_unread(folder))
             unsealed += unread
             play = play and not unread  # what cannot be read cannot be played
-        name = name_in(texts["manifest.yaml"], folder)
         if all(name in batch for batch in batches):
             batches.append({})  # two packs of one name are not of one work
         next(batch for batch in batches if name not in batch)[name] = (folder, texts)
         every = {f"{folder.as_posix()}/{name}" for name in texts}
         files |= {f"{folder.as_posix()}/{file.name}"} if file else every
         beside |= every
-    installed = {
-        name_in(texts["manifest.yaml"], folder): (folder, texts) for folder, texts in _others(plugins)
-    }
+    installed = {name: (folder, texts) for name, folder, texts in _others(plugins)}
     accepted: dict[Accepted, None] = {}
     for given in batches:
         known = {**installed, **given}
@@ -197,10 +195,11 @@ def _gathered(folder: Path) -> Texts:
     return gather(folder)
 
 
-def _others(plugins: Plugins) -> Iterator[tuple[Path, Texts]]:
+def _others(plugins: Plugins) -> Iterator[tuple[str, Path, Texts]]:
     for folder in plugins.packs:
         try:
-            yield folder, _gathered(folder)
+            texts = _gathered(folder)
+            yield name_in(texts["manifest.yaml"], folder), folder, texts
         except StillairError:
             continue  # a plugin's own packs are told of when they are named
 

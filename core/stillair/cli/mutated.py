@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -35,6 +34,7 @@ from stillair.trail import passages
 
 from .screen import Screen
 from .stage import Stage
+from .workers import workers
 
 __all__ = ["Mutating", "one_program", "texts_in"]
 
@@ -75,18 +75,17 @@ class Mutating:
         result = Mutation()
         for number in chosen:
             result.of(worker.all[number]).made += 1
-        given = (self.plugin_dirs, self.paths)
-        with ProcessPoolExecutor(processes, initializer=_begin, initargs=given) as pool:
+        with workers(processes, _begin, self.plugin_dirs, self.paths) as spread:
             differ: dict[int, list[Path]] = {}
             noticed: set[int] = set()
-            for path, found in zip(self.paths, pool.map(_watch, self.paths, chunksize=4), strict=True):
+            for path, found in zip(self.paths, spread(_watch, self.paths, chunksize=4), strict=True):
                 noticed |= found[1]
                 for number in sorted(found[0]):
                     differ.setdefault(number, []).append(path)
             for number in noticed.intersection(chosen):
                 result.of(worker.all[number]).noticed += 1
             tasks = [_Task(n, tuple(differ.get(n, ()))) for n in chosen if n not in noticed]
-            for task, told in zip(tasks, pool.map(_noticed, tasks, chunksize=2), strict=True):
+            for task, told in zip(tasks, spread(_noticed, tasks, chunksize=2), strict=True):
                 tally = result.of(worker.all[task.number])
                 if told:
                     tally.noticed += 1

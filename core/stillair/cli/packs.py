@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 from stillair.fault import LARGEST, Fault, StillairError, did_you_mean
+from stillair.heads import heads
 from stillair.hooks import Plugins
 from stillair.job import JSON, Job, JobError, Line, PackStore, pack_digest
 
@@ -24,12 +23,6 @@ __all__ = [
     "texts_of",
     "unlike_installed",
 ]
-
-_PACK = r"^pack:\s*([a-z][a-z0-9_-]*)"
-_JOINS = r"^joins:\s*([a-z][a-z0-9_-]*)"
-_ONE_OF = r"^one of:\s*([a-z][a-z0-9_-]*)"
-_BELIEFS = r"^beliefs:\s*([a-z][a-z0-9_-]*)"
-_VERSION = r"^version:\s*[\"']?([^\s\"'#]+)"
 
 
 def recorded_in(
@@ -114,7 +107,13 @@ def choose(plugins: Plugins, wanted: Sequence[str], beliefs: str | None = None) 
     Of packs that join as `one of` a kind, one is taken. With none wanted, the only work that is installed.
     The file `beliefs` is put to the texts of the pack it is of.
     """
-    chosen = _chosen(plugins, wanted)
+    from stillair.pack import MANIFEST, gather
+
+    installed: dict[str, dict[str, str]] = {}
+    for folder in plugins.packs:
+        texts = gather(folder)
+        installed[name_in(texts[MANIFEST], folder)] = texts
+    chosen = _chosen(installed, wanted)
     if beliefs is not None:
         _put_beliefs(chosen, beliefs)
     return chosen
@@ -124,7 +123,7 @@ def choose_sealed(
     folder: Path, plugins: Plugins, wanted: Sequence[str], beliefs: str | None = None
 ) -> dict[str, dict[str, str]]:
     """The packs wanted out of a sealed folder. StillairError where anything is not as it was sealed."""
-    from stillair.seal import read_seal, unlike_seal
+    from stillair.seal import read_seal, sealed_texts, unlike_seal
 
     seal = read_seal(folder)
     faults = unlike_seal(seal, folder, plugins)
@@ -140,7 +139,7 @@ def choose_sealed(
         message = "beliefs from a file are not sealed"
         help = "the company puts them into the pack as beliefs.yaml, and seals it again"
         raise StillairError(Fault("SA411", message, beliefs, help=help))
-    return choose(replace(plugins, packs=tuple(folder / pack.folder for pack in seal.packs)), wanted)
+    return _chosen(sealed_texts(seal, folder), wanted)
 
 
 def _put_beliefs(chosen: dict[str, dict[str, str]], path: str) -> None:
@@ -148,26 +147,22 @@ def _put_beliefs(chosen: dict[str, dict[str, str]], path: str) -> None:
 
     try:
         with open(path, encoding="utf-8") as stream:
-            text = stream.read(LARGEST + 1)
+            text = stream.read(LARGEST + 1).replace("\r\n", "\n")
     except (OSError, UnicodeDecodeError) as error:
         raise StillairError(
             Fault("SA408", f"these beliefs cannot be read: {error}", path, help="name a file of `learn`")
         ) from None
-    found = re.search(_BELIEFS, text, re.MULTILINE)
-    if found is None or found[1] not in chosen or len(text) > LARGEST:
-        of = f"of `{found[1]}`, which this job does not go by" if found else "no beliefs of a pack"
+    name = heads(text, path).get("beliefs")
+    if name is None or name not in chosen or len(text) > LARGEST:
+        of = f"of `{name}`, which this job does not go by" if name else "no beliefs of a pack"
         help = f"this job goes by {', '.join(sorted(chosen))}"
         raise StillairError(Fault("SA408", f"these are {of}", path, help=help))
-    chosen[found[1]] = {**chosen[found[1]], BELIEFS: text.replace("\r\n", "\n")}
+    chosen[name] = {**chosen[name], BELIEFS: text}
 
 
-def _chosen(plugins: Plugins, wanted: Sequence[str]) -> dict[str, dict[str, str]]:
+def _chosen(installed: Mapping[str, dict[str, str]], wanted: Sequence[str]) -> dict[str, dict[str, str]]:
     from stillair.pack import MANIFEST, gather
 
-    installed: dict[str, dict[str, str]] = {}
-    for folder in plugins.packs:
-        texts = gather(folder)
-        installed[name_in(texts[MANIFEST], folder)] = texts
     if not wanted:
         works = sorted(name for name, texts in installed.items() if joined_by(texts) is None)
         if len(works) != 1:
@@ -224,21 +219,19 @@ def _complete(chosen: dict[str, dict[str, str]], installed: Mapping[str, dict[st
 
 
 def joined_by(texts: Mapping[str, str]) -> str | None:
-    """The pack that a pack joins."""
-    return _said(_JOINS, texts)
+    """The pack that a pack joins. StillairError where its manifest cannot be read."""
+    return _heads(texts).get("joins")
 
 
 def kind_in(texts: Mapping[str, str]) -> str | None:
     """The kind of which a job takes one, where a pack is `one of` them."""
-    return _said(_ONE_OF, texts)
+    return _heads(texts).get("one of")
 
 
-def _said(pattern: str, texts: Mapping[str, str]) -> str | None:
-    """What the manifest of a pack says under a key, found without the YAML reader as its name is."""
+def _heads(texts: Mapping[str, str]) -> Mapping[str, str]:
     from stillair.pack import MANIFEST
 
-    found = re.search(pattern, texts[MANIFEST], re.MULTILINE)
-    return found[1] if found else None
+    return heads(texts[MANIFEST], MANIFEST)
 
 
 def unlike_installed(plugins: Plugins, chosen: Mapping[str, Mapping[str, str]]) -> Iterable[str]:
@@ -251,8 +244,8 @@ def unlike_installed(plugins: Plugins, chosen: Mapping[str, Mapping[str, str]]) 
         given = chosen.get(name)
         if given is None or given == texts:
             continue
-        version = _version_in(texts[MANIFEST])
-        if version == _version_in(given[MANIFEST]):
+        version = _heads(texts).get("version")
+        if version == _heads(given).get("version"):
             ours, theirs = pack_digest(encoded(given)), pack_digest(encoded(texts))
             yield (
                 f"The pack {name} {version} given here is not the installed text. Its digest is {ours}, "
@@ -260,12 +253,6 @@ def unlike_installed(plugins: Plugins, chosen: Mapping[str, Mapping[str, str]]) 
             )
 
 
-def _version_in(manifest: str) -> str:
-    found = re.search(_VERSION, manifest, re.MULTILINE)
-    return found[1] if found else "?"
-
-
 def name_in(manifest: str, folder: Path) -> str:
-    """The name a pack gives itself, found without the YAML reader, which is slow to start."""
-    found = re.search(_PACK, manifest, re.MULTILINE)
-    return found[1] if found else folder.name
+    """The name a pack gives itself. StillairError where its manifest cannot be read."""
+    return heads(manifest, f"{folder.as_posix()}/manifest.yaml").get("pack", folder.name)

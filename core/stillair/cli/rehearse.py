@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -23,6 +22,7 @@ from .packs import name_in
 from .screen import Screen
 from .session import Settings
 from .stage import Played, Stage
+from .workers import workers
 
 __all__ = ["rehearse"]
 
@@ -207,8 +207,8 @@ def _played(
         return
     # The first is played here, so that the others find the program made.
     yield _play(paths[0])
-    with ProcessPoolExecutor(processes, initializer=_begin, initargs=(plugin_dirs, see)) as pool:
-        yield from pool.map(_play, paths[1:], chunksize=4)
+    with workers(processes, _begin, plugin_dirs, see) as spread:
+        yield from spread(_play, paths[1:], chunksize=4)
 
 
 def _record(settings: Settings, job: str) -> None:

@@ -6,7 +6,6 @@ import csv
 import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -27,6 +26,7 @@ from .jobs import job_files
 from .packs import choose, other_packs, recorded_in, texts_of
 from .screen import Screen
 from .session import Settings
+from .workers import workers
 
 __all__ = ["Replayed", "Replayer", "replay"]
 
@@ -166,8 +166,8 @@ def replay_all(
     if processes == 1:
         yield from map(_replay, paths)
         return
-    with ProcessPoolExecutor(processes, initializer=_begin, initargs=(plugin_dirs, packs)) as pool:
-        yield from pool.map(_replay, paths, chunksize=8)
+    with workers(processes, _begin, plugin_dirs, packs) as spread:
+        yield from spread(_replay, paths, chunksize=8)
 
 
 def _arrow() -> Any:

@@ -45,7 +45,8 @@ def tidy(paths: tuple[str, ...], check: bool, as_json: bool) -> None:
         except UnicodeDecodeError:
             refused.append((file.as_posix(), "it is not UTF-8"))
         except Untidy as error:
-            refused.append((file.as_posix(), f"left as it is: {error}"))
+            where = f"{file.as_posix()}:{error.line}" if error.line else file.as_posix()
+            refused.append((file.as_posix(), f"{where}: left as it is: {error}"))
         except StillairError as error:
             refused.append((file.as_posix(), str(error)))
         else:

@@ -113,11 +113,17 @@ def read_file(path: Path) -> bytes:
 
 
 def write_new(path: Path, data: bytes) -> None:
-    """Write a whole file so that it is there with all its bytes or not at all; an older one is replaced."""
+    """Write a whole file so that it is there with all its bytes or not at all.
+
+    An older one is replaced, and those who might read and write it still may.
+    """
     unfinished = path.with_name(f".{path.name}.{os.getpid()}.unfinished")
+    mode = _mode(path)
     try:
-        file = os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | _BINARY, 0o666)
+        file = os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | _BINARY, mode or 0o666)
         try:
+            if mode is not None and sys.platform != "win32":
+                os.fchmod(file, mode)
             rest = memoryview(data)
             while rest:
                 rest = rest[os.write(file, rest) :]
@@ -130,6 +136,14 @@ def write_new(path: Path, data: bytes) -> None:
         with suppress(OSError):
             unfinished.unlink()
         raise refusal(path, error, "written") from error
+
+
+def _mode(path: Path) -> int | None:
+    """Who may do what with a file; None where there is none."""
+    try:
+        return os.stat(path).st_mode & 0o777
+    except OSError:
+        return None
 
 
 def flush_folder(folder: Path) -> None:
