@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain, product
+from itertools import product
 from typing import NamedTuple
 
 from stillair.checklist import Checklist, Text
@@ -128,11 +128,12 @@ class Asked(NamedTuple):
 def asked(program: Program) -> list[Asked]:
     """Every condition once, however often it is used; last those that have a name."""
     groups: dict[int, list[Use]] = {}
-    named: dict[str, dict[core.Condition, list[Use]]] = {}
+    named: dict[str, dict[object, tuple[core.All | core.Either, list[Use]]]] = {}
     for use in uses(program):
         groups.setdefault(use.cond.number, []).append(use)
         for each in dict.fromkeys(named_in(use.cond.checked)):
-            named.setdefault(str(each.name), {}).setdefault(each._replace(name=None), []).append(use)
+            trees = named.setdefault(str(each.name), {})
+            trees.setdefault(_shape(each), (each._replace(name=None), []))[1].append(use)
     found = [
         _asked(number, group[0].cond.checked, group[0].cond.text, group, group)
         for number, group in groups.items()
@@ -141,12 +142,25 @@ def asked(program: Program) -> list[Asked]:
         plain = name.removeprefix("not ")
         if plain != name and plain in named:
             continue  # What is seen of this one is seen of the one it negates.
-        others: Iterable[list[Use]] = named.get(f"not {name}", {}).values()
-        for tree, by in trees.items():
+        others = [use for _, by in named.get(f"not {name}", {}).values() for use in by]
+        for tree, by in trees.values():
             use = Use(by[0].cond, "condition", plain)
-            found.append(_asked(-1 - len(found), tree, tree.text, [use], [*by, *chain(*others)]))
-            others = ()
+            found.append(_asked(-1 - len(found), tree, tree.text, [use], [*by, *others]))
+            others = []
     return found
+
+
+def _shape(condition: core.Condition) -> object:
+    """What a condition says, however it is written: `not (not a)` is `a`."""
+    match condition:
+        case core.Test():
+            return condition.ref, condition.sure, condition.never
+        case core.Within():
+            return condition.ref, condition.region
+        case core.Truth():
+            return condition.value
+        case core.All() | core.Either():
+            return type(condition), *map(_shape, condition.parts)
 
 
 def _asked(number: int, condition: core.Condition, text: str, own: Sequence[Use], by: Sequence[Use]) -> Asked:

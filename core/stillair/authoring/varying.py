@@ -194,8 +194,10 @@ class Dial(NamedTuple):
     fact: Fact
     name: str
     about: Ref
-    corrects: bool
     beside: Mapping[str, str]
+    corrects: bool = False
+    exact: Mapping[str, str] | None = None
+    """An instrument without tolerance, with which it is read."""
 
     def values(self) -> list[float]:
         """Numbers through the range of the fact."""
@@ -207,7 +209,12 @@ class Dial(NamedTuple):
         text = typed(self.fact, value)
         if text is None:
             return None
-        return {"correct": {self.name: text}} if self.corrects else {"note": {self.name: text, **self.beside}}
+        if self.corrects:
+            return {"correct": {self.name: text}}
+        entry: Entry = {"note": {self.name: text, **self.beside}}
+        if self.exact is not None:
+            entry = {"instrument": dict(self.exact), **entry, "with": {self.name: self.exact["serial"]}}
+        return entry
 
 
 def dials(player: Player, use: Use, members: tuple[str, ...], part: Leaf) -> Iterator[Dial]:
@@ -234,9 +241,18 @@ def dials(player: Player, use: Use, members: tuple[str, ...], part: Leaf) -> Ite
             if last is None:
                 continue
             beside[judged] = last
-        yield Dial(fact, text, about, False, beside)
+        yield Dial(fact, text, about, beside)
         if entered(player, text) is not None:
-            yield Dial(fact, text, about, True, beside)
+            yield Dial(fact, text, about, beside, corrects=True)
+        if fact.spec.read_with is not None:
+            yield Dial(fact, text, about, beside, exact=_exact(fact, fact.spec.read_with.text))
+
+
+def _exact(fact: Fact, kind: str) -> dict[str, str]:
+    assert fact.unit is not None
+    nothing = f"0 {quantity.difference_unit(fact.unit).symbol}"
+    same = {"offset": nothing, "repeat": nothing, "resolution": nothing, "of reading": "0 %"}
+    return {"serial": f"exact {kind}", "kind": kind, **same}
 
 
 def _clock(moment: datetime) -> str:
