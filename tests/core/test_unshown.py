@@ -13,6 +13,8 @@ from click.testing import CliRunner, Result
 from stillair.assess import Program, compile_packs
 from stillair.assess.uses import asked, named_in, uses
 from stillair.authoring.coverage import Seen, coverage
+from stillair.authoring.rehearse import play
+from stillair.authoring.scenario import ScenarioError
 from stillair.authoring.unshown import SEEN, Way, explained_in
 from stillair.cli import main
 from stillair.hooks import Plugins
@@ -150,3 +152,20 @@ def test_a_condition_with_a_name_is_one_part_and_is_seen_by_itself(leak_program:
             break
     else:
         raise AssertionError(f"{often} is nowhere a part")
+
+
+def test_a_condition_with_a_name_can_be_expected(leak_program: Program) -> None:
+    start = {"starts": "2026-04-15 09:00 -04:00"}
+    fit = {"cylinder_rating": "yes", "cylinder_date": "yes", "cylinder_scale": "yes", "cylinder_room": "yes"}
+
+    def misses(**facts: str) -> list[tuple[str, object, object]]:
+        expect = {"conditions": {"condition cylinder_fit": "holds"}}
+        does = [{"note": {**fit, **facts}, "expect": expect}]
+        return [(m.where, m.expected, m.found) for m in play(leak_program, {**start, "does": does}).misses]
+
+    assert misses() == []
+    ((where, *told),) = misses(cylinder_room="no")
+    assert where.endswith(", condition cylinder_fit") and told == ["holds", "fails"]
+    wrong = {"conditions": {"condition cylinder_fits": "holds"}}
+    with pytest.raises(ScenarioError, match=r"no condition .*did you mean `condition cylinder_fit`"):
+        play(leak_program, {**start, "does": [{"note": fit, "expect": wrong}]})

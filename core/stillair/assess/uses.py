@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from stillair.checklist import Checklist, Text
 from stillair.condition import core
+from stillair.condition.tree import judge
 from stillair.verdict import Verdict
 
 from .program import Cond, Program
@@ -25,6 +26,7 @@ __all__ = [
     "inside",
     "leaves",
     "named_in",
+    "named_verdict",
     "pieces",
     "stands",
     "uses",
@@ -233,6 +235,21 @@ def verdict_in(view: View, use: Use, members: Sequence[str] = ()) -> Verdict | N
     for seen, binding in reversed(list(each_view(view, use))):
         if tuple(binding.get(per, "") for per in use.per) == tuple(members):
             return seen.judge(use.cond, binding)
+    return None
+
+
+def named_verdict(view: View, each: Asked, members: Sequence[str] = ()) -> Verdict | None:
+    """The verdict of a condition that has a name, for members of the lists it is about; None if none.
+
+    What makes an entry count is judged for the newest entry.
+    """
+    refs = core.refs_of(each.condition)
+    lists = dict.fromkeys(r.member[1:] for r in refs if r.member is not None and r.member[0] == "@")
+    for use in each.judged_by:
+        for seen, binding in reversed(list(each_view(view, use))):
+            if [binding[per] for per in lists] == list(members):
+                values = {ref: seen.value(ref.bound(binding)) for ref in core.refs_of(each.condition)}
+                return judge(each.condition, values.__getitem__)
     return None
 
 

@@ -91,8 +91,10 @@ def _of_options(program: Program, test: core.Test) -> Iterator[Verdict]:
     found = _ALL
     if isinstance(derivation, core.Each):
         found = _of_members(program, derivation)
-    elif test.ref.name in program.waits and not _may_be_unsure(program, test.ref.name):
-        found = found - {_OPEN}
+    elif test.ref.name in program.waits:
+        doubt = _in_doubt(program, test.ref.name)
+        if not (doubt & ~test.sure and doubt & ~test.never):
+            found = found - {_OPEN}
     if isinstance(derivation, core.Each) and (test.sure, test.never) == (2, 1):
         swap = {_HOLDS: _FAILS, _FAILS: _HOLDS, _OPEN: _OPEN}
         found = frozenset(swap[verdict] for verdict in found)
@@ -116,13 +118,17 @@ def _of_members(program: Program, each: core.Each) -> Verdicts:
     return frozenset(found)
 
 
-def _may_be_unsure(program: Program, name: str) -> bool:
-    """Whether a wait's state can be in doubt: a witness, a length or a fact may be, or a list left open."""
+def _in_doubt(program: Program, name: str) -> int:
+    """The states between which a wait may be in doubt, as a mask of ready, running and not started.
+
+    A fact that starts it may be in doubt, or a list left open; else only a witness or its length leaves it
+    open whether it is over.
+    """
     wait = program.waits[name]
-    if wait.witness is not None or wait.lasts is not None:
-        return True
     opened = {list_ for list_, spec in program.lists.items() if spec.open}
-    return any(each.mask is not None or (each.per in opened and not each.any) for each in wait.since)
+    if any(each.mask is not None or (each.per in opened and not each.any) for each in wait.since):
+        return 0b111
+    return 0b011 if wait.witness is not None or wait.lasts is not None else 0
 
 
 def range_of(program: Program, ref: core.Ref) -> tuple[float, float]:

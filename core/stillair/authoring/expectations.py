@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from stillair import quantity
 from stillair.assess import Assessment, EntryError, May, Permission, View, read_fact, read_value
-from stillair.assess.uses import uses, verdict_in
+from stillair.assess.uses import Asked, asked, named_verdict, uses, verdict_in
 from stillair.condition.core import NumberDomain, Ref
 from stillair.fault import did_you_mean
 from stillair.job import Line
@@ -261,17 +261,25 @@ class Expectations:
 
 
 def conditions(view: View, wanted: Mapping[str, Any]) -> Iterable[Check]:
-    """What is expected of the verdicts of conditions, by their uses."""
-    named = {str(use): use for use in uses(view.program)}
+    """What is expected of the verdicts of conditions, by their uses or their names."""
+    used = {str(use): use for use in uses(view.program)}
+    named: dict[str, Asked] = {}
+    if any(str(text).startswith("condition ") for text in wanted):
+        named = {str(each.uses[0]): each for each in asked(view.program) if each.number < 0}
     for text, verdict in wanted.items():
         name, members = str(text), ""
-        if name not in named:
+        if name not in used and name not in named:
             name, _, members = name.rpartition(" of ")
-        if name not in named:
-            near = did_you_mean(str(text), named)
+        of = members.split(", ") if members else ()
+        if name in used:
+            got = verdict_in(view, used[name], of)
+        elif name in named:
+            got = named_verdict(view, named[name], of)
+        else:
+            near = did_you_mean(str(text), [*used, *named])
             raise ScenarioError(f"there is no condition `{text}`" + (f" ({near})" if near else ""))
-        got = verdict_in(view, named[name], members.split(", ") if members else ())
-        yield Check(f"condition {text}", verdict, "not judged" if got is None else got.word)
+        told = str(text) if name in named else f"condition {text}"
+        yield Check(told, verdict, "not judged" if got is None else got.word)
 
 
 def _folded(text: str) -> str:
