@@ -165,17 +165,17 @@ def test_what_is_seen_is_what_can_be(tank_program: Program) -> None:
 
 
 def test_a_part_that_nothing_beside_it_lets_decide(tank_program: Program) -> None:
-    """`since lamp >= 0` never fails, so beside it in an `or` nothing decides, and the whole never fails."""
+    """`since lamp >= 0` never fails, so beside it in an `or` nothing else decides, and none fails."""
     program = replace(tank_program, derived=dict(tank_program.derived))
     program.derived["since lamp"] = core.SinceEvent(core.Ref("lamp"), "since lamp")
     since = core.Within(core.Ref("since lamp"), Region.comparison(">=", 0), DIMENSIONS["duration"], "t")
     smell = core.Test(core.Ref("smell"), 1, 2, core.OptionDomain(("yes", "no")), "smell is yes")
     both = core.Either((since, smell), "t or smell is yes")
     assert able(program, both) == {Verdict.HOLDS, Verdict.OPEN}
-    assert deciding(program, Parts.of(both)) == [False, False]
+    assert deciding(program, Parts.of(both)) == [True, False]
     joined = core.All((since, smell), "t and smell is yes")
     assert able(program, joined) == set(Verdict)
-    assert deciding(program, Parts.of(joined)) == [False, True]
+    assert deciding(program, Parts.of(joined)) == [True, True]
 
 
 def test_the_share_counts_every_way(tank_program: Program) -> None:

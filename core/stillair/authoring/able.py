@@ -45,11 +45,11 @@ def able(program: Program, condition: core.Condition) -> Verdicts:
 
 
 def deciding(program: Program, tests: Parts) -> list[bool]:
-    """For each part of a condition, whether its other verdict alone could turn that of the whole."""
+    """For each part of a condition, whether there is a case in which the whole turns on it alone."""
     found = [False] * len(tests.parts)
     for piece, can in _turning(program, tests.condition, True, tests):
         place = next(n for n, part in enumerate(tests.parts) if same(part, piece) is not None)
-        found[place] |= can and {_HOLDS, _FAILS} <= able(program, piece)
+        found[place] |= can and bool({_HOLDS, _FAILS} & able(program, piece))
     return found
 
 
@@ -78,9 +78,10 @@ def _of_number(program: Program, test: core.Within) -> Iterator[Verdict]:
         yield _FAILS
     derivation = program.derived.get(test.ref.name)
     if isinstance(derivation, core.Readings):
-        # How often something counts is open only where a later check may decide that.
+        # How often something counts is open only where it is open whether an entry of it does.
         fact = program.facts[derivation.ref.name]
-        if fact.counts is not None or fact.place_counts:
+        counts = [fact.counts] if fact.counts is not None else []
+        if any(_OPEN in able(program, cond.checked) for cond in (*counts, *fact.place_counts.values())):
             yield _OPEN
     elif not isinstance(derivation, core.Entries):
         yield _OPEN
