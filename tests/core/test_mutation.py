@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 from stillair.assess import Program, compile_packs
+from stillair.assess.uses import asked
 from stillair.authoring.mutants import Mutant, apart, mutants
 from stillair.authoring.mutation import (
     Reorder,
@@ -56,7 +57,12 @@ def vat(*rules: str, more: str = "") -> Program:
 
 
 def of(program: Program, rule: str = "r0") -> dict[tuple[str, str], Mutant]:
-    return {(m.part, m.instead): m for m in mutants(program, program.rules[rule].when)}
+    return {(m.part, m.instead): m for m in of_rule(program, rule)}
+
+
+def of_rule(program: Program, rule: str) -> list[Mutant]:
+    each = next(each for each in asked(program) if f"rule {rule}" in map(str, each.uses))
+    return list(mutants(program, each))
 
 
 def scenario(*does: dict[str, Any]) -> dict[str, Any]:
@@ -96,13 +102,12 @@ def test_what_differs_has_facts_that_show_it() -> None:
     """Every mutant that is not equivalent is told apart by the facts given, played as a scenario."""
     program = vat("(bottom < most or lid is off) and lid is not open")
     found = 0
-    for mutant in mutants(program, program.rules["r0"].when):
+    for mutant in of_rule(program, "r0"):
         case = apart(program, mutant)
         if not isinstance(case, dict):
             continue
         found += 1
-        use = next(use for use, m in all_mutants(program) if m.cond is mutant.cond)
-        left = survivor(program, use, mutant)
+        left = survivor(program, mutant)
         assert left is not None and not any(line.startswith("#") for line in left.settles)
         does = plain(read_yaml("\n".join(left.settles), "settles"))
         told = scenario(*does)
@@ -152,8 +157,32 @@ def test_where_a_mutant_never_differs_no_scenario_is_played() -> None:
         None,
         watcher,
     )
-    differ = {made[number][1].instead for number in watcher.differ}
+    differ = {made[number].instead for number in watcher.differ}
     assert differ == {"the other way round"}
+
+
+def test_a_slip_in_a_condition_with_a_name_is_made_wherever_it_stands() -> None:
+    """Once for the condition, and in both rules; where it stands it is one part."""
+    more = "conditions:\n  low: bottom < most and lid is not open\n"
+    program = vat("low", "not low and lid is off", more=more)
+    (low,) = [each for each in asked(program) if each.named == "low"]
+    slips = {(m.part, m.instead): m for m in mutants(program, low)}
+    assert ("bottom < most", "1 psi more at its edge") in slips
+    assert list(of(program)) == [("low", "the other way round")]
+    parts = ["not low", "lid is off", "not low", "lid is off", "not low and lid is off"]
+    assert [part for part, _ in of(program, "r1")] == parts
+    just = {"note": {"bottom": "50.5 psig", "lid": "shut"}}
+    verdicts = {"r0": "fails", "r1": "fails"}
+    told = scenario(just, {"expect": {"rules": verdicts, "conditions": {"condition low": "fails"}}})
+    assert play(program, told).misses == []
+    with in_place(program, slips["bottom < most", "1 psi more at its edge"]):
+        missed = {miss.where.split(", ")[1]: miss.found for miss in play(program, told).misses}
+    assert missed == {"rule r0": "holds", "condition low": "holds"}
+    off = scenario({"note": {"bottom": "60 psig", "lid": "off"}}, {"expect": {"rules": {"r1": "holds"}}})
+    assert play(program, off).misses == []
+    with in_place(program, slips["bottom < most", "the other way round"]):
+        assert [miss.found for miss in play(program, off).misses] == ["fails"]
+    assert play(program, off).misses == [] and play(program, told).misses == []
 
 
 # -- by the verb ---------------------------------------------------------------------------------------------

@@ -126,6 +126,24 @@ class Asked(NamedTuple):
     judged_by: tuple[Use, ...]
     guards: bool
 
+    @property
+    def named(self) -> str | None:
+        """The name it has of its own."""
+        return self.uses[0].name if self.number < 0 else None
+
+    @property
+    def lists(self) -> tuple[str, ...]:
+        """The lists for whose members it is judged: of a named one those that it is itself about."""
+        if self.number >= 0:
+            return self.uses[0].per
+        refs = core.refs_of(self.condition)
+        return tuple(dict.fromkeys(r.member[1:] for r in refs if r.member is not None and r.member[0] == "@"))
+
+    def called(self, members: Sequence[str]) -> Iterator[str]:
+        """What it is called in an expectation, by each of its uses."""
+        of = f" of {', '.join(members)}" if members else ""
+        yield from (f"{use}{of}" for use in self.uses)
+
 
 def asked(program: Program) -> list[Asked]:
     """Every condition once, however often it is used; last those that have a name."""
@@ -146,7 +164,7 @@ def asked(program: Program) -> list[Asked]:
             continue  # What is seen of this one is seen of the one it negates.
         others = [use for _, by in named.get(f"not {name}", {}).values() for use in by]
         for tree, by in trees.values():
-            use = Use(by[0].cond, "condition", plain)
+            use = Use(by[0].cond, "condition", plain, guards=any(each.guards for each in by))
             found.append(_asked(-1 - len(found), tree, tree.text, [use], [*by, *others]))
             others = []
     return found
@@ -243,11 +261,9 @@ def named_verdict(view: View, each: Asked, members: Sequence[str] = ()) -> Verdi
 
     What makes an entry count is judged for the newest entry.
     """
-    refs = core.refs_of(each.condition)
-    lists = dict.fromkeys(r.member[1:] for r in refs if r.member is not None and r.member[0] == "@")
     for use in each.judged_by:
         for seen, binding in reversed(list(each_view(view, use))):
-            if [binding[per] for per in lists] == list(members):
+            if [binding[per] for per in each.lists] == list(members):
                 values = {ref: seen.value(ref.bound(binding)) for ref in core.refs_of(each.condition)}
                 return judge(each.condition, values.__getitem__)
     return None

@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 import yaml
 
 from stillair.assess import EntryError
-from stillair.assess.uses import Use, verdict_in
+from stillair.assess.uses import Use, named_verdict
 from stillair.verdict import Verdict
 
 from .goals import Edge, Goals, Shown
@@ -330,6 +330,10 @@ def chosen(found: Sequence[Found], wanted: int) -> list[Found]:
     return taken
 
 
+def _called(shown: Shown) -> str:
+    return f"{shown.use} of {', '.join(shown.members)}" if shown.members else str(shown.use)
+
+
 def _follows(goals: Goals, player: Player, wanted: int) -> dict[str, Any]:
     """What to expect at a moment so that these goals are shown there."""
     found, expect = player.found(), {}
@@ -340,11 +344,14 @@ def _follows(goals: Goals, player: Player, wanted: int) -> dict[str, Any]:
     for shown in goals.shown(found.view, wanted):
         if shown.goals & wanted:
             wanted &= ~shown.goals
-            of = f" of {', '.join(shown.members)}" if shown.members else ""
-            # Of a condition that has a name, what is expected is what follows where it stands.
-            verdict = verdict_in(found.view, shown.use, shown.members)
+            about = goals.asked[shown.cond]
+            named = about.named is not None
+            members = tuple(
+                m for per, m in zip(shown.use.per, shown.members, strict=True) if per in about.lists
+            )
+            verdict = named_verdict(found.view, about, members) if named else Verdict(shown.verdicts[-1])
             assert verdict is not None
-            expect[f"{shown.use}{of}"] = verdict.word
+            expect[next(about.called(members)) if named else _called(shown)] = verdict.word
     return follows | ({"conditions": expect} if expect else {})
 
 

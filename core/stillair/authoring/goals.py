@@ -74,9 +74,7 @@ class _About(NamedTuple):
 class Goals:
     """The goals of a program's conditions, for the mutants given."""
 
-    def __init__(
-        self, program: Program, made: Sequence[tuple[Use, Mutant]], pairs: Sequence[Reorder] = ()
-    ) -> None:
+    def __init__(self, program: Program, made: Sequence[Mutant], pairs: Sequence[Reorder] = ()) -> None:
         self.program = program
         self.made = made
         self.names: list[str] = []
@@ -85,11 +83,11 @@ class Goals:
         """The number of the condition that each goal is about."""
         self.of_mutant: dict[int, int] = {}
         slips: dict[int, list[tuple[Condition, int]]] = {}
-        for number, (use, mutant) in enumerate(made):
-            goal = self.of_mutant[number] = self._goal(
-                use.cond.number, f"{use}: `{mutant.part}` {mutant.instead}"
-            )
-            slips.setdefault(use.cond.number, []).append((merged(mutant.changed), goal))
+        for number, mutant in enumerate(made):
+            cond = mutant.asked.number
+            name = f"{mutant.asked.uses[0]}: `{mutant.part}` {mutant.instead}"
+            goal = self.of_mutant[number] = self._goal(cond, name)
+            slips.setdefault(cond, []).append((merged(mutant.changed), goal))
         self._about = {
             each.number: self._made(each, slips.get(each.number, ()))
             for each in asked(program)

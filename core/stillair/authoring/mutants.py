@@ -15,9 +15,9 @@ from typing import NamedTuple
 from stillair import quantity
 from stillair.assess import Program
 from stillair.assess.program import Cond
-from stillair.assess.uses import Leaf, leaves
+from stillair.assess.uses import Asked, Piece, leaves, pieces, uses
 from stillair.condition import core
-from stillair.condition.core import All, Condition, Either, Ref, Test, Truth, Within
+from stillair.condition.core import All, Condition, Either, Ref, Test, Truth, Within, negated
 from stillair.condition.merge import merged
 from stillair.condition.tree import Lookup, judge, judge_merged
 from stillair.possible import Number, Options, Region
@@ -25,8 +25,9 @@ from stillair.verdict import Verdict
 
 from .able import range_of
 from .coverage import step_of
+from .parts import called
 
-__all__ = ["MOST", "Case", "Mutant", "apart", "mutants", "never", "settled", "values_of"]
+__all__ = ["MOST", "Case", "Mutant", "apart", "mutants", "never", "places", "settled", "values_of"]
 
 MOST = 20_000
 """Combinations tried to tell a mutant from its condition (judgement: a second)."""
@@ -38,50 +39,68 @@ Case = Mapping[Ref, float | int]
 class Mutant(NamedTuple):
     """A condition with one part of it changed: what stands in its place, in words.
 
-    `within` is the text of the join the part stands in.
+    A condition that has a name is one part wherever it stands; its own parts are changed in the `asked` that
+    is about it, and so in whatever it stands.
     """
 
-    cond: Cond
-    within: str
+    asked: Asked
     part: str
     instead: str
     changed: Condition
 
 
-def mutants(program: Program, cond: Cond) -> Iterator[Mutant]:
+def mutants(program: Program, asked: Asked) -> Iterator[Mutant]:
     """Every mutant of a condition, as written."""
-    tree = cond.checked
-    within = [join for join, _ in _in_joins(tree, tree.text)]
-    for place, leaf in enumerate(leaves(tree)):
-        said = " ".join(leaf.text.split())
-        for instead, new in _of_leaf(program, leaf):
-            yield Mutant(cond, within[place], said, instead, _with(tree, place, new))
+    tree = asked.condition
+    for place, piece in enumerate(pieces(tree)):
+        for instead, new in _of_piece(program, piece):
+            yield Mutant(asked, called(piece), instead, _with(tree, place, new))
     for path, node in _joins(tree):
         for index, part in enumerate(node.parts):
             rest = node.parts[:index] + node.parts[index + 1 :]
             new = rest[0] if len(rest) == 1 else type(node)(rest, node.text)
-            yield Mutant(cond, node.text, " ".join(part.text.split()), "left out", _at(tree, path, new))
+            yield Mutant(asked, _called(part), "left out", _at(tree, path, new))
         word, other = ("or", Either) if isinstance(node, All) else ("and", All)
         join = "and" if word == "or" else "or"
         swapped = other(node.parts, node.text)
         told = f"`{word}` for `{join}`"
-        yield Mutant(cond, node.text, " ".join(node.text.split()), told, _at(tree, path, swapped))
+        yield Mutant(asked, _called(node), told, _at(tree, path, swapped))
 
 
-def _in_joins(tree: Condition, join: str) -> Iterator[tuple[str, Leaf]]:
-    """Every test, in the order written, with the text of the join it stands in."""
-    if isinstance(tree, All | Either):
-        for part in tree.parts:
-            yield from _in_joins(part, tree.text)
-    elif not isinstance(tree, Truth):
-        yield join, tree
+def places(program: Program, mutant: Mutant) -> list[tuple[Cond, Condition]]:
+    """The conditions that a mutant changes, each with what stands in its place."""
+    named = mutant.asked.named
+    if named is None:
+        return [(mutant.asked.uses[0].cond, mutant.changed)]
+    conds = {use.cond.number: use.cond for use in uses(program)}
+    found = ((cond, _put(cond.checked, named, mutant.changed)) for cond in conds.values())
+    return [(cond, changed) for cond, changed in found if changed != cond.checked]
 
 
-def _of_leaf(program: Program, leaf: Leaf) -> Iterator[tuple[str, Condition]]:
-    if isinstance(leaf, Test):
-        yield "the other way round", Test(leaf.ref, leaf.never, leaf.sure, leaf.domain, leaf.text)
+def _put(tree: Condition, name: str, new: Condition) -> Condition:
+    """The tree with another condition in the place of a named one."""
+    if not isinstance(tree, All | Either):
+        return tree
+    if tree.name == name:
+        return _as(name, new)
+    if tree.name == f"not {name}":
+        return _as(f"not {name}", negated(new))
+    return tree._replace(parts=tuple(_put(part, name, new) for part in tree.parts))
+
+
+def _as(name: str, new: Condition) -> Condition:
+    """The condition under the name, though there be one part left of it."""
+    return new._replace(name=name) if isinstance(new, All | Either) else All((new,), new.text, name)
+
+
+def _called(part: Condition) -> str:
+    return " ".join(part.text.split()) if isinstance(part, Truth) else called(part)
+
+
+def _of_piece(program: Program, leaf: Piece) -> Iterator[tuple[str, Condition]]:
+    yield "the other way round", negated(leaf)
+    if not isinstance(leaf, Within):
         return
-    yield "the other way round", leaf._replace(region=leaf.region.complement())
     size, said = step_of(program, leaf)
     for edge, at in enumerate(leaf.region.edges()):
         for by, word in ((size, "more"), (-size, "less")):
@@ -139,12 +158,12 @@ def _other_units(program: Program, leaf: Within) -> Iterator[tuple[str, Conditio
 
 
 def _with(tree: Condition, place: int, new: Condition) -> Condition:
-    """The tree with its leaf number `place` replaced."""
+    """The tree with its part number `place` replaced."""
     count = -1
 
     def walk(node: Condition) -> Condition:
         nonlocal count
-        if isinstance(node, All | Either):
+        if isinstance(node, All | Either) and node.name is None:
             return type(node)(tuple(walk(part) for part in node.parts), node.text)
         if isinstance(node, Truth):
             return node
@@ -155,7 +174,7 @@ def _with(tree: Condition, place: int, new: Condition) -> Condition:
 
 
 def _joins(tree: Condition, path: tuple[int, ...] = ()) -> Iterator[tuple[tuple[int, ...], All | Either]]:
-    if isinstance(tree, All | Either):
+    if isinstance(tree, All | Either) and tree.name is None:
         yield path, tree
         for index, part in enumerate(tree.parts):
             yield from _joins(part, (*path, index))
@@ -175,7 +194,7 @@ def _at(tree: Condition, path: Sequence[int], new: Condition) -> Condition:
 
 def apart(program: Program, mutant: Mutant) -> Case | bool:
     """Facts for which the mutant and its condition differ; False if there are none, True if not found out."""
-    old, new = mutant.cond.checked, mutant.changed
+    old, new = mutant.asked.condition, mutant.changed
     choices = {ref: values_of(program, ref, old, new) for ref in dict.fromkeys(core.refs_of(old))}
     if math.prod(map(len, choices.values())) > MOST:
         return True

@@ -8,15 +8,15 @@ in the place of its condition until an expectation fails.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any, NamedTuple
 
 from stillair import quantity
 from stillair.assess import Assessment, Program
-from stillair.assess.program import NO_BINDING
-from stillair.assess.uses import Use, each_view, uses
+from stillair.assess.program import Cond
+from stillair.assess.uses import Asked, Use, asked, each_view
 from stillair.condition import core
 from stillair.condition.compiled import code_of, functions, slots_of
 from stillair.condition.core import GRADES, NumberDomain, OptionDomain, Ref
@@ -25,7 +25,7 @@ from stillair.condition.tree import judge_merged
 from stillair.possible import Options
 
 from .coverage import units_behind
-from .mutants import Case, Mutant, apart, mutants, never, settled
+from .mutants import Case, Mutant, apart, mutants, never, places, settled
 from .rehearse import TrailMaker, play
 from .scenario import ScenarioError
 
@@ -37,6 +37,7 @@ __all__ = [
     "Watcher",
     "after",
     "all_mutants",
+    "main_use",
     "misses_order",
     "notices",
     "order_survivor",
@@ -115,23 +116,9 @@ class Reorder(NamedTuple):
         return f"order of step {self.first}"
 
 
-def all_mutants(program: Program) -> list[tuple[Use, Mutant]]:
-    """The mutants of every condition, each with the first use of it.
-
-    What a named condition brings in is changed once, where it is first used.
-    """
-    first: dict[int, Use] = {}
-    for use in uses(program):
-        first.setdefault(use.cond.number, use)
-    found: list[tuple[Use, Mutant]] = []
-    brought: dict[tuple[str, str, str], int] = {}
-    for use in first.values():
-        text = " ".join(use.cond.text.split())
-        for mutant in mutants(program, use.cond):
-            key = (mutant.within, mutant.part, mutant.instead)
-            if mutant.part in text or brought.setdefault(key, use.cond.number) == use.cond.number:
-                found.append((use, mutant))
-    return found
+def all_mutants(program: Program) -> list[Mutant]:
+    """The mutants of every condition; those of a named one once."""
+    return [mutant for each in asked(program) for mutant in mutants(program, each)]
 
 
 class Watcher:
@@ -140,57 +127,67 @@ class Watcher:
     What was found for the same values before is kept, for the next scenario as well.
     """
 
-    def __init__(self, program: Program, made: Sequence[tuple[Use, Mutant]]) -> None:
+    def __init__(self, program: Program, made: Sequence[Mutant]) -> None:
         self.differ: set[int] = set()
         self.noticed: set[int] = set()
         """Those that an expectation of the verdict of their very condition tells from it."""
         self.nexts: set[str] = set()
         """The steps that were next."""
-        self._uses = list(uses(program))
-        self._of: dict[int, list[tuple[int, Any]]] = {}
-        for number, (_, mutant) in enumerate(made):
-            self._of.setdefault(mutant.cond.number, []).append((number, merged(mutant.changed)))
+        of: dict[int, list[tuple[int, Any]]] = {}
+        for number, mutant in enumerate(made):
+            of.setdefault(mutant.asked.number, []).append((number, merged(mutant.changed)))
+        self._about = [(each, of[each.number]) for each in asked(program) if each.number in of]
+        self._flat = {each.number: merged(each.condition) for each, _ in self._about}
+        self._refs = {
+            each.number: tuple(dict.fromkeys(core.refs_of(each.condition))) for each, _ in self._about
+        }
         self._known: dict[tuple[object, ...], tuple[int, ...]] = {}
 
     def __call__(self, found: Assessment, expected: Mapping[str, Any] | None = None) -> None:
         if found.next.step is not None:
             self.nexts.add(found.next.step)
         named = (expected or {}).get("conditions", ())
-        for use in self._uses:
-            others = self._of.get(use.cond.number)
-            if not others:
-                continue
-            newest: dict[str, tuple[int, ...]] = {}
-            for view, binding in each_view(found.view, use):
-                values = [view.value(ref.bound(binding)) for ref, _ in use.cond.slots]
-                key = (use.cond.number, *(v.mask if isinstance(v, Options) else v.span() for v in values))
-                found_before = self._known.get(key)
-                if found_before is None:
-                    now = view.judge(use.cond, binding or NO_BINDING)
-                    held = dict(zip((ref for ref, _ in use.cond.slots), values, strict=True))
-                    found_before = self._known[key] = tuple(
-                        number
-                        for number, changed in others
-                        if judge_merged(changed, held.__getitem__) is not now
-                    )
-                self.differ.update(found_before)
-                of = f" of {', '.join(binding[per] for per in use.per)}" if binding else ""
-                newest[f"{use}{of}"] = found_before
-            for name, told in newest.items():
-                if name in named:
-                    self.noticed.update(told)
+        for each, others in self._about:
+            refs, flat = self._refs[each.number], self._flat[each.number]
+            for use in each.judged_by:
+                newest: dict[tuple[str, ...], tuple[int, ...]] = {}
+                for view, binding in each_view(found.view, use):
+                    values = {ref: view.value(ref.bound(binding)) for ref in refs}
+                    spans = (v.mask if isinstance(v, Options) else v.span() for v in values.values())
+                    key = (each.number, *spans)
+                    told = self._known.get(key)
+                    if told is None:
+                        now = judge_merged(flat, values.__getitem__)
+                        told = self._known[key] = tuple(
+                            number
+                            for number, changed in others
+                            if judge_merged(changed, values.__getitem__) is not now
+                        )
+                    self.differ.update(told)
+                    newest[tuple(binding[per] for per in each.lists)] = told
+                for members, told in newest.items():
+                    if any(name in named for name in each.called(members)):
+                        self.noticed.update(told)
 
 
 @contextmanager
 def in_place(program: Program, mutant: Mutant) -> Iterator[None]:
     """The program with the mutant in the place of its condition, for as long as this lasts."""
-    cond, number = mutant.cond, mutant.cond.number
+    with ExitStack() as stack:
+        for cond, changed in places(program, mutant):
+            stack.enter_context(_changed(program, cond, changed))
+        yield
+
+
+@contextmanager
+def _changed(program: Program, cond: Cond, changed: core.Condition) -> Iterator[None]:
+    number = cond.number
     kept = (cond.checked, cond.flat, cond.slots, cond.reads, cond.kept)
     judged, together = program.judges[number], program.together
-    flat = merged(mutant.changed)
+    flat = merged(changed)
     slots = slots_of(flat)
     try:
-        cond.checked, cond.flat, cond.slots = mutant.changed, flat, slots
+        cond.checked, cond.flat, cond.slots = changed, flat, slots
         cond.reads = tuple(
             (Ref(r.name), is_number, r.member[1:])
             if r.member and r.member[0] == "@"
@@ -198,7 +195,7 @@ def in_place(program: Program, mutant: Mutant) -> Iterator[None]:
             for r, is_number in slots
         )
         cond.kept = any(per is not None for _, _, per in cond.reads)
-        (program.judges[number],) = functions(code_of([mutant.changed]), 1)
+        (program.judges[number],) = functions(code_of([changed]), 1)
         # Judged by itself, and not among those that are judged at once.
         program.together = together._replace(
             conditions=tuple(-1 if n == number else n for n in together.conditions)
@@ -224,11 +221,17 @@ def notices(
     return False
 
 
-def survivor(program: Program, use: Use, mutant: Mutant) -> Survivor | None:
+def main_use(asked: Asked) -> Use:
+    """The use by which a condition is told of: the first that guards, if any does."""
+    return next((use for use in asked.uses if use.guards), asked.uses[0])
+
+
+def survivor(program: Program, mutant: Mutant) -> Survivor | None:
     """The question a mutant puts that was not noticed; None if nothing can tell it from its condition."""
     case = apart(program, mutant)
     if case is False:
         return None
+    use = main_use(mutant.asked)
     question = f"would it matter to {_named(use)} if `{mutant.part}` were {mutant.instead}?"
     settles = _settling(program, use, mutant, case) if isinstance(case, dict) else ()
     return Survivor(use, mutant.part, mutant.instead, question, settles)
@@ -294,7 +297,7 @@ def _settling(program: Program, use: Use, mutant: Mutant, case: Case) -> tuple[s
         else:
             text = program.derived[ref.name].text if ref.name in program.derived else name
             others.append(f"# so that `{text}` is {shown}")
-    verdict = settled(program, mutant.cond.checked, case).word
+    verdict = settled(program, mutant.asked.condition, case).word
     lines = [f"- note: {{{', '.join(notes)}}}"] if notes else []
     expect = f"- expect: {{rules: {{{use.name}: {verdict}}}}}"
     if use.kind not in ("rule", "stop", "caution"):

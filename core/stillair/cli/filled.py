@@ -56,7 +56,7 @@ class Filling:
         wanted = self._wanted(worker.goals)
         missing = wanted & ~_shown(found)
         for number, goal in worker.goals.of_mutant.items():
-            if missing >> goal & 1 and apart(worker.goals.program, worker.goals.made[number][1]) is False:
+            if missing >> goal & 1 and apart(worker.goals.program, worker.goals.made[number]) is False:
                 wanted &= ~(1 << goal)
         missing &= wanted
         conds = [cond for cond in worker.goals.asked if worker.goals.of.get(cond, 0) & missing]

@@ -17,6 +17,7 @@ from stillair.authoring.mutation import (
     Watcher,
     after,
     all_mutants,
+    main_use,
     misses_order,
     notices,
     order_survivor,
@@ -189,9 +190,9 @@ def one_program(plugins: Plugins, paths: Sequence[Path], option: str) -> Program
 class _Worker:
     def __init__(self, plugin_dirs: Sequence[Path], paths: Sequence[Path]) -> None:
         self.program = one_program(Plugins.load(plugin_dirs), paths, "--mutate")
-        self.made: list[tuple[Use, Mutant]] = all_mutants(self.program)
+        self.made: list[Mutant] = all_mutants(self.program)
         self.pairs = reorders(self.program)
-        self.all: list[Use | Reorder] = [*(use for use, _ in self.made), *self.pairs]
+        self.all: list[Use | Reorder] = [*(main_use(mutant.asked) for mutant in self.made), *self.pairs]
         """What each mutant is about, by its number."""
         self.watcher = Watcher(self.program, self.made)
         self._read: dict[Path, Mapping[str, Any]] = {}
@@ -201,20 +202,20 @@ class _Worker:
         about = self.all[number]
         if isinstance(about, Reorder):
             return Way(SLIP, str(about), about.first, after(about))
-        mutant = self.made[number][1]
+        mutant = self.made[number]
         return Way(SLIP, str(about), mutant.part, mutant.instead)
 
     def survivor(self, number: int) -> Survivor | None:
         about = self.all[number]
         if isinstance(about, Reorder):
             return order_survivor(self.program, about)
-        return survivor(self.program, *self.made[number])
+        return survivor(self.program, self.made[number])
 
     def noticed(self, number: int, scenarios: Sequence[Mapping[str, Any]]) -> bool:
         about = self.all[number]
         if isinstance(about, Reorder):
             return misses_order(self.program, about, scenarios)
-        return notices(self.program, self.made[number][1], scenarios, passages)
+        return notices(self.program, self.made[number], scenarios, passages)
 
     def scenario(self, path: Path) -> Mapping[str, Any]:
         if path not in self._read:

@@ -20,7 +20,7 @@ from stillair.possible import Region
 
 from .batch import Slots
 from .compiled import Spans, joined, literal, single, slots_of
-from .core import All, Condition, Either, Ref, Test, Truth, Within
+from .core import All, Condition, Either, Ref, Test, Within, negated
 from .merge import merged
 
 __all__ = ["batch_code", "batch_slots"]
@@ -234,23 +234,8 @@ def _updates(conditions: Sequence[Condition], slots: Slots) -> Iterator[str]:
 def _parts(condition: Condition) -> tuple[tuple[Condition, ...], int, int]:
     """Parts, the verdict where any of them fails, and the verdict where all hold."""
     if isinstance(condition, Either):
-        return tuple(map(_turned, condition.parts)), 1, 0
+        return tuple(map(negated, condition.parts)), 1, 0
     return condition.parts if isinstance(condition, All) else (condition,), 0, 1
-
-
-def _turned(condition: Condition) -> Condition:
-    """The condition that fails where this one holds, and holds where it fails."""
-    match condition:
-        case Truth():
-            return condition._replace(value=not condition.value)
-        case Test():
-            return replace(condition, sure=condition.never, never=condition.sure)
-        case Within():
-            return condition._replace(region=condition.region.complement())
-        case All():
-            return Either(tuple(map(_turned, condition.parts)), condition.text)
-        case Either():
-            return All(tuple(map(_turned, condition.parts)), condition.text)
 
 
 def _tests(condition: Condition) -> Iterator[Test]:

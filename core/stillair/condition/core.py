@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple, Union
 
 from stillair.possible import Region
@@ -41,6 +41,7 @@ __all__ = [
     "Value",
     "Within",
     "leaves",
+    "negated",
     "refs_in",
     "refs_of",
 ]
@@ -159,6 +160,21 @@ class Either(NamedTuple):
 
 
 Condition = Union[Truth, Test, Within, All, Either]  # noqa: UP007 - recursive
+
+
+def negated(condition: Condition) -> Condition:
+    """The condition that fails where this one holds, and holds where it fails."""
+    match condition:
+        case Truth():
+            return condition._replace(value=not condition.value)
+        case Test():
+            return replace(condition, sure=condition.never, never=condition.sure)
+        case Within():
+            return condition._replace(region=condition.region.complement())
+        case All():
+            return Either(tuple(map(negated, condition.parts)), condition.text)
+        case Either():
+            return All(tuple(map(negated, condition.parts)), condition.text)
 
 
 def refs_of(condition: Condition) -> Iterator[Ref]:
