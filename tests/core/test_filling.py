@@ -163,6 +163,18 @@ def test_what_no_scenario_shows_is_made_and_is_made_the_same_again(tank: Path) -
     assert share(tank, "--coverage")["other_percent"] >= after["other_percent"]
 
 
+def test_what_follows_by_hand_is_looked_at_as_well(tank: Path) -> None:
+    """An entry that somebody wrote shows a way that then need not be looked for."""
+    following(tank, '  - {after: 0, note: {smell: "yes"}, expect: {rules: {fumes: holds}}}\n')
+    assert rehearse(tank, "--fill", "--tries", 0).exit_code == 0
+    (made,) = (tank / "scenarios" / "generated").glob("*.yaml")
+    text = made.read_text(encoding="utf-8")
+    assert made.name == "a-full-tank.yaml" and "stop fumes: holds" in text and "after: 0" in text
+    assert rehearse(tank).exit_code == 0
+    assert rehearse(tank, "--fill", "--tries", 0).exit_code == 0
+    assert made.read_text(encoding="utf-8") == text
+
+
 def test_what_was_made_notices_a_slip(tank: Path) -> None:
     """A limit moved by a step, a gate turned round, `or` for `and`."""
     rehearse(tank, "--fill")

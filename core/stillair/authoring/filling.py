@@ -83,9 +83,16 @@ class Examples:
 
 
 def moments(
-    goals: Goals, name: str, scenario: Mapping[str, Any], kept: Sequence[Entry] = ()
+    goals: Goals,
+    name: str,
+    scenario: Mapping[str, Any],
+    kept: Sequence[Entry] = (),
+    others: Sequence[Entry] = (),
 ) -> tuple[list[Found], Examples]:
-    """What each moment of a scenario shows, after each of its entries and after what is `kept` of them."""
+    """What each moment of a scenario shows, after each of its entries and after what follows some of them.
+
+    What follows is `kept` in a generated scenario, or comes from `others`, written by hand.
+    """
     player = Player(goals.program, scenario, None, None)
     found, examples = [], Examples()
 
@@ -96,19 +103,21 @@ def moments(
             examples.add(moment, each)
         found.append(Found(moment, shown, kept))
 
-    by: dict[int, list[tuple[Entry, ...]]] = {}
-    for entry in kept:
+    by: dict[int, list[tuple[tuple[Entry, ...], bool]]] = {}
+    for entry in (*kept, *others):
         does = (
             *entry.get("does", ()),
             {k: v for k, v in entry.items() if k not in ("after", "does", "expect")},
         )
-        by.setdefault(int(entry["after"]), []).append(tuple(each for each in does if each))
-    for number, part in enumerate(scenario["does"], 1):
-        player.turn(number, {key: value for key, value in part.items() if key != "expect"})
-        look(Moment(name, number), player)
-        for more in by.get(number, ()):
+        more = tuple(each for each in does if each)
+        by.setdefault(int(entry["after"]), []).append((more, entry in kept))
+    for number, part in enumerate([{}, *scenario["does"]]):
+        if number:
+            player.turn(number, {key: value for key, value in part.items() if key != "expect"})
+            look(Moment(name, number), player)
+        for more, is_kept in by.get(number, ()):
             if (then := after(player, more or [{}])) is not None:
-                look(Moment(name, number, more), then, kept=True)
+                look(Moment(name, number, more), then, is_kept)
     return found, examples
 
 

@@ -116,7 +116,14 @@ def _beside(path: Path) -> Path:
 class _Worker:
     def __init__(self, plugin_dirs: Sequence[Path], paths: Paths) -> None:
         self.paths = paths
-        self.scenarios: dict[str, Mapping[str, Any]] = {n: read_scenario(p) for n, p in paths.items()}
+        read = {name: read_scenario(path) for name, path in paths.items()}
+        self.scenarios = {name: scenario for name, scenario in read.items() if "base" not in scenario}
+        self.others: dict[str, list[Any]] = {}
+        """What follows a scenario in others that were written by hand."""
+        for name, scenario in read.items():
+            if "base" in scenario:
+                base = paths[name].with_name(f"{scenario['follows']}.yaml").as_posix()
+                self.others.setdefault(base, []).extend(scenario["does"])
         program = one_program(Plugins.load(plugin_dirs), list(paths.values()), "--fill")
         self.goals = Goals(program, all_mutants(program), reorders(program))
         self.examples = Examples()
@@ -135,9 +142,11 @@ def _begin(plugin_dirs: Sequence[Path], paths: Paths) -> _Worker:
 
 def _moments(name: str) -> tuple[list[Found], Examples]:
     assert _worker is not None
+    if name not in _worker.scenarios:
+        return [], Examples()
     before = _beside(_worker.paths[name])
     more = read_scenario(before)["does"] if before.is_file() else ()
-    return moments(_worker.goals, name, _worker.scenarios[name], more)
+    return moments(_worker.goals, name, _worker.scenarios[name], more, _worker.others.get(name, ()))
 
 
 def _look(plugin_dirs: Sequence[Path], paths: Paths, examples: Examples, missing: int, tries: int) -> None:
