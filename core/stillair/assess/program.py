@@ -391,6 +391,8 @@ class Program:
     batch: Batch | None = None
     closures: dict[int, object] = field(default_factory=dict)
     """Formulas made ready to run; empty in a program that is kept."""
+    worked_out: dict[str, object] = field(init=False, default_factory=dict, compare=False, repr=False)
+    """What was found out of the conditions, as long as none is changed; empty in a program that is kept."""
     calculators: Mapping[str, Calculator] = field(default_factory=dict)
     catalogues: Mapping[str, Catalogue] = field(default_factory=dict)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
@@ -44,8 +45,9 @@ Piece = Leaf | core.All | core.Either
 class Use:
     """One use of a condition: the `gate` of the step or activity `name`, the `when` of a rule.
 
-    `per` are the lists whose members it is judged for; `judged` is the fact whose observations it is about.
-    `guards` is true for a gate, a stop, and for what makes a safety fact count.
+    `per` are the lists whose members it is judged for; `judged` is the fact whose observations it is about,
+    `only` the one member of its list whose. `guards` is true for a gate, a stop, for what makes a safety fact
+    count, and for what stands inside `every`, `any` or `count` of one of these.
     """
 
     cond: Cond
@@ -54,28 +56,30 @@ class Use:
     per: tuple[str, ...] = ()
     judged: str | None = None
     guards: bool = False
+    only: str = ""
 
     def __str__(self) -> str:
         return f"{self.kind} {self.name}"
 
 
 def uses(program: Program) -> Iterator[Use]:
-    """Every use of a condition, by kind; one inside another comes last, and guards where that one does."""
-    guarding = set()
+    """Every use of a condition, by kind; one inside another comes last, once for each way it is judged."""
+    owners: dict[str, dict[tuple[str | None, str], bool]] = {}
+    waiting: list[tuple[Cond, str | None, str, bool]] = []
     for use in _outer(program):
-        if use.guards:
-            guarding |= {ref.name for ref, _ in use.cond.slots}
         yield use
-    waiting = [name for name in guarding if name in program.inner]
-    for name in waiting:
-        further = {ref.name for ref, _ in program.inner[name].slots} - guarding
-        guarding |= further
-        waiting += [each for each in further if each in program.inner]
+        waiting.append((use.cond, use.judged, use.only, use.guards))
+    for cond, judged, only, guards in waiting:
+        for name in dict.fromkeys(ref.name for ref, _ in cond.slots if ref.name in program.inner):
+            known = owners.setdefault(name, {})
+            if guards > known.get((judged, only), False) or (judged, only) not in known:
+                known[judged, only] = guards
+                waiting.append((program.inner[name], judged, only, guards))
     for name, cond in program.inner.items():
         derivation = program.derived[name]
-        outer = program.outer.get(name)
-        per = tuple(dict.fromkeys([*_per(outer), derivation.list]))  # type: ignore[union-attr]
-        yield Use(cond, "inside", derivation.text, per, guards=name in guarding)
+        per = tuple(dict.fromkeys([*_per(program.outer.get(name)), derivation.list]))  # type: ignore[union-attr]
+        for (judged, only), guards in owners.get(name, {(None, ""): False}).items():
+            yield Use(cond, "inside", derivation.text, per, judged, guards, only)
 
 
 def _outer(program: Program) -> Iterator[Use]:
@@ -97,7 +101,7 @@ def _outer(program: Program) -> Iterator[Use]:
             safety = fact.spec.safety
             yield Use(fact.counts, "counts when of fact", fact.name, _per(fact.per), fact.name, safety)
         for place, cond in fact.place_counts.items():
-            yield Use(cond, "counts when of place", place, ("place",), fact.name)
+            yield Use(cond, "counts when of place", place, ("place",), fact.name, only=place)
     for place_ in program.places.values():
         if place_.when is not None:
             yield Use(place_.when, "when of place", place_.spec.name, ("place",))
@@ -131,42 +135,49 @@ class Asked(NamedTuple):
         """The name it has of its own."""
         return self.uses[0].name if self.number < 0 else None
 
-    @property
-    def lists(self) -> tuple[str, ...]:
-        """The lists for whose members it is judged: of a named one those that it is itself about."""
-        if self.number >= 0:
-            return self.uses[0].per
+    def lists_of(self, use: Use) -> tuple[str, ...]:
+        """The lists for whose members it is expected: of a named one those that it is itself about."""
+        if self.named is None:
+            return use.per
         refs = core.refs_of(self.condition)
         return tuple(dict.fromkeys(r.member[1:] for r in refs if r.member is not None and r.member[0] == "@"))
 
-    def called(self, members: Sequence[str]) -> Iterator[str]:
-        """What it is called in an expectation, by each of its uses."""
+    def called(self, use: Use, members: Sequence[str]) -> str:
+        """What it is called in an expectation of this use of it, for members of its lists."""
         of = f" of {', '.join(members)}" if members else ""
-        yield from (f"{use}{of}" for use in self.uses)
+        return f"{self.uses[0] if self.named is not None else use}{of}"
 
 
 def asked(program: Program) -> list[Asked]:
     """Every condition once, however often it is used; last those that have a name."""
+    kept = program.worked_out.get("asked")
+    if kept is None:
+        kept = program.worked_out["asked"] = _all_asked(program)
+    assert isinstance(kept, list)
+    return kept
+
+
+def _all_asked(program: Program) -> list[Asked]:
     groups: dict[int, list[Use]] = {}
-    named: dict[str, dict[object, tuple[core.All | core.Either, list[Use]]]] = {}
+    named: dict[tuple[str, object], tuple[core.Condition, list[Use]]] = {}
     for use in uses(program):
         groups.setdefault(use.cond.number, []).append(use)
         for each in dict.fromkeys(named_in(use.cond.checked)):
-            trees = named.setdefault(str(each.name), {})
-            trees.setdefault(_shape(each), (each._replace(name=None), []))[1].append(use)
+            turned = str(each.name).startswith("not ")
+            tree = core.negated(each) if turned else each
+            assert isinstance(tree, core.All | core.Either)
+            tree = tree._replace(name=None)
+            key = str(each.name).removeprefix("not "), _shape(tree)
+            held = named.get(key)
+            # Told in the words of a place where it is not negated, if there is one.
+            named[key] = tree if held is None or not turned else held[0], [*(held[1] if held else ()), use]
     found = [
         _asked(number, group[0].cond.checked, group[0].cond.text, group, group)
         for number, group in groups.items()
     ]
-    for name, trees in named.items():
-        plain = name.removeprefix("not ")
-        if plain != name and plain in named:
-            continue  # What is seen of this one is seen of the one it negates.
-        others = [use for _, by in named.get(f"not {name}", {}).values() for use in by]
-        for tree, by in trees.values():
-            use = Use(by[0].cond, "condition", plain, guards=any(each.guards for each in by))
-            found.append(_asked(-1 - len(found), tree, tree.text, [use], [*by, *others]))
-            others = []
+    for (name, _), (tree, by) in named.items():
+        use = Use(by[0].cond, "condition", name, guards=any(each.guards for each in by))
+        found.append(_asked(-1 - len(found), tree, tree.text, [use], by))
     return found
 
 
@@ -184,7 +195,7 @@ def _shape(condition: core.Condition) -> object:
 
 
 def _asked(number: int, condition: core.Condition, text: str, own: Sequence[Use], by: Sequence[Use]) -> Asked:
-    unlike = {(u.per, u.judged, u.name if u.kind == "counts when of place" else ""): u for u in reversed(by)}
+    unlike = {(use.per, use.judged, use.only): use for use in reversed(by)}
     guards = any(use.guards for use in by)
     return Asked(number, condition, text, tuple(own), tuple(reversed(unlike.values())), guards)
 
@@ -235,14 +246,17 @@ def each_view(view: View, use: Use) -> Iterator[tuple[View, Binding]]:
         for chosen in product(*(view.members(per)[0] for per in use.per)):
             yield view, dict(zip(use.per, chosen, strict=True))
         return
-    only = use.name if use.kind == "counts when of place" else None
+    own = view.program.facts[use.judged].per
+    others = [per for per in use.per if per != own]
     for (fact, member), found in view.history.observations.items():
-        if fact != use.judged or (only is not None and member != only):
+        if fact != use.judged or use.only not in ("", member):
             continue
         for observation in found:
             if observation.value is not None and observation.taken <= view.at:
-                binding = {use.per[0]: member} if use.per and member is not None else {}
-                yield view.as_of(observation.moment, Judged(observation)), binding
+                seen = view.as_of(observation.moment, Judged(observation))
+                base = {own: member} if own in use.per and own is not None and member is not None else {}
+                for chosen in product(*(seen.members(per)[0] for per in others)):
+                    yield seen, {**base, **dict(zip(others, chosen, strict=True))}
 
 
 def verdict_in(view: View, use: Use, members: Sequence[str] = ()) -> Verdict | None:
@@ -263,7 +277,7 @@ def named_verdict(view: View, each: Asked, members: Sequence[str] = ()) -> Verdi
     """
     for use in each.judged_by:
         for seen, binding in reversed(list(each_view(view, use))):
-            if [binding[per] for per in each.lists] == list(members):
+            if [binding[per] for per in each.lists_of(use)] == list(members):
                 values = {ref: seen.value(ref.bound(binding)) for ref in core.refs_of(each.condition)}
                 return judge(each.condition, values.__getitem__)
     return None
@@ -309,13 +323,17 @@ def written(checklists: Iterable[Checklist]) -> Mapping[tuple[str, str], Text]:
 
 
 def stands(use: Use, texts: Mapping[tuple[str, str], Text]) -> Text | None:
-    """Where a condition is written; one inside another, at its first place. None if not in `texts`."""
+    """Where a condition is written; one inside another, at the first place of that. None: not in `texts`."""
     if use.kind != "inside":
         return texts.get((use.kind, use.name))
-    return next((part for text in texts.values() if (part := inside(text, use.cond.text))), None)
+    for text in texts.values():
+        outer = inside(text, use.name)
+        if outer is not None:
+            return inside(outer, use.cond.text) or outer
+    return None
 
 
 def inside(text: Text, part: str) -> Text | None:
-    """The part of a text that reads so, with its place; None if it does not."""
-    at = text.text.find(part)
-    return text.part(at, at + len(part)) if at >= 0 else None
+    """The part of a text that reads so, in whole words, with its place; None if it does not."""
+    found = re.search(rf"(?<![\w.]){re.escape(part)}(?![\w.])", text.text)
+    return text.part(found.start(), found.end()) if found else None

@@ -108,13 +108,12 @@ def _of_options(program: Program, test: core.Test) -> Iterator[Verdict]:
 
 
 def _of_members(program: Program, each: core.Each) -> Verdicts:
-    """Of `every`: it can hold where all can or nobody is in the list, and fail where one can."""
+    """Of `every` or `any`: over a list that is closed and empty, neither holds."""
     inner = able(program, each.condition)
     spec = program.lists.get(each.list)
-    some, other = (_FAILS, _HOLDS) if each.quantifier == "every" else (_HOLDS, _FAILS)
     empty = each.list != "place" and spec is not None and not spec.members
-    found = {some} if some in inner else set()
-    found |= {other} if other in inner or empty else set()
+    found = {verdict for verdict in (_HOLDS, _FAILS) if verdict in inner}
+    found |= {_FAILS} if empty else set()
     found |= {_OPEN} if _OPEN in inner or (spec is not None and spec.open) else set()
     return frozenset(found)
 

@@ -163,7 +163,7 @@ def _with(program: Program, case: Case) -> str:
         derivation = program.derived.get(ref.name)
         name = derivation.text if derivation is not None else ref.name
         word = " at " if isinstance(value, float) else " "
-        parts.append(f"{name}{word}{said(program, ref, value)}")
+        parts.append(f"{name} not known" if value is None else f"{name}{word}{said(program, ref, value)}")
     return f"with {' and '.join(parts)}"
 
 

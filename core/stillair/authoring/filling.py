@@ -339,10 +339,6 @@ def chosen(found: Sequence[Found], wanted: int) -> list[Found]:
     return taken
 
 
-def _called(shown: Shown) -> str:
-    return f"{shown.use} of {', '.join(shown.members)}" if shown.members else str(shown.use)
-
-
 def _follows(goals: Goals, player: Player, wanted: int) -> dict[str, Any]:
     """What to expect at a moment so that these goals are shown there."""
     found, expect = player.found(), {}
@@ -354,13 +350,12 @@ def _follows(goals: Goals, player: Player, wanted: int) -> dict[str, Any]:
         if shown.goals & wanted:
             wanted &= ~shown.goals
             about = goals.asked[shown.cond]
+            of = dict(zip(shown.use.per, shown.members, strict=True))
+            members = tuple(of[per] for per in about.lists_of(shown.use))
             named = about.named is not None
-            members = tuple(
-                m for per, m in zip(shown.use.per, shown.members, strict=True) if per in about.lists
-            )
             verdict = named_verdict(found.view, about, members) if named else Verdict(shown.verdicts[-1])
             assert verdict is not None
-            expect[next(about.called(members)) if named else _called(shown)] = verdict.word
+            expect[about.called(shown.use, members)] = verdict.word
     return follows | ({"conditions": expect} if expect else {})
 
 

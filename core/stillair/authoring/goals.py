@@ -61,6 +61,7 @@ class _About(NamedTuple):
 
     asked: Asked
     flat: Condition
+    flat_parts: tuple[Condition, ...]
     tests: Parts
     parts: Parts
     ways: Mapping[tuple[int, int], int]
@@ -138,7 +139,8 @@ class Goals:
                 if all(same(part, leaf) is None for part in tests.parts):
                     place = next(n for n, part in enumerate(_leaves(tests)) if part.ref == leaf.ref)
                     moved[place] = moved.get(place, 0) | 1 << goal
-        return _About(each, merged(each.condition), tests, own, ways, decides, edges, slips, moved)
+        flat = merged(each.condition), tuple(map(merged, parts))
+        return _About(each, *flat, tests, own, ways, decides, edges, slips, moved)
 
     def edges(self, cond: int) -> Iterator[tuple[Edge, int]]:
         """The edges of a condition, each with the goals that a number beside it may show."""
@@ -165,7 +167,8 @@ class Goals:
             return self._would[key]
         about = self._about[cond]
         now = about.tests.judged(verdicts)
-        found = self._seen(about, verdicts, int(now))
+        own = [_of_tests(part, about.tests.parts, verdicts) for part in about.parts.parts]
+        found = self._seen(about, [int(each) for each in own if each is not None], int(now))
         for changed, goal in about.slips:
             then = _of_tests(changed, about.tests.parts, verdicts)
             if then is not None and then is not now:
@@ -173,10 +176,9 @@ class Goals:
         self._would[key] = found
         return found
 
-    def _seen(self, about: _About, verdicts: Sequence[int], whole: int) -> int:
-        """The goals that the verdicts of the tests of a condition, and its own, show."""
+    def _seen(self, about: _About, own: Sequence[int], whole: int) -> int:
+        """The goals that the verdicts of the parts of a condition, and its own, show."""
         goals = 0
-        own = [int(_of_tests(part, about.tests.parts, verdicts) or 0) for part in about.parts.parts]
         for place, verdict in enumerate((*own, whole)):
             if (place, verdict) in about.ways:
                 goals |= 1 << about.ways[place, verdict]
@@ -234,7 +236,8 @@ class Goals:
                 assert isinstance(part, Within)
                 spans[place] = low, high = value.span()
                 verdicts.append(int(judge_span(low, high, part.region)))
-        goals = self._seen(about, verdicts, whole)
+        own = [int(judge_merged(part, values.__getitem__)) for part in about.flat_parts]
+        goals = self._seen(about, own, whole)
         for edge, goal in about.edges:
             low, high = spans[edge.part]
             spare = low - edge.at if edge.above else edge.at - high

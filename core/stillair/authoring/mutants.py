@@ -15,7 +15,7 @@ from typing import NamedTuple
 from stillair import quantity
 from stillair.assess import Program
 from stillair.assess.program import Cond
-from stillair.assess.uses import Asked, Piece, leaves, pieces, uses
+from stillair.assess.uses import Asked, Leaf, Piece, leaves, pieces, uses
 from stillair.condition import core
 from stillair.condition.core import All, Condition, Either, Ref, Test, Truth, Within, negated
 from stillair.condition.merge import merged
@@ -23,7 +23,7 @@ from stillair.condition.tree import Lookup, judge, judge_merged
 from stillair.possible import Number, Options, Region
 from stillair.verdict import Verdict
 
-from .able import range_of
+from .able import able, range_of
 from .coverage import step_of
 from .parts import called
 
@@ -32,8 +32,8 @@ __all__ = ["MOST", "Case", "Mutant", "apart", "mutants", "never", "places", "set
 MOST = 20_000
 """Combinations tried to tell a mutant from its condition (judgement: a second)."""
 
-Case = Mapping[Ref, float | int]
-"""For each reference one possible value: a number, or the bit of an option."""
+Case = Mapping[Ref, float | int | None]
+"""For each reference one possible value: a number, the bit of an option, or None where it is not known."""
 
 
 class Mutant(NamedTuple):
@@ -193,7 +193,10 @@ def _at(tree: Condition, path: Sequence[int], new: Condition) -> Condition:
 
 
 def apart(program: Program, mutant: Mutant) -> Case | bool:
-    """Facts for which the mutant and its condition differ; False if there are none, True if not found out."""
+    """Facts for which the mutant and its condition differ; False if there are none, True if not found out.
+
+    Cases in which everything is known come first.
+    """
     old, new = mutant.asked.condition, mutant.changed
     choices = {ref: values_of(program, ref, old, new) for ref in dict.fromkeys(core.refs_of(old))}
     if math.prod(map(len, choices.values())) > MOST:
@@ -201,7 +204,7 @@ def apart(program: Program, mutant: Mutant) -> Case | bool:
     flat_old, flat_new = merged(old), merged(new)
     for values in product(*choices.values()):
         case = dict(zip(choices, values, strict=True))
-        lookup = _lookup(program, case)
+        lookup = _lookup(program, case, old)
         if judge_merged(flat_old, lookup) is not judge_merged(flat_new, lookup):
             return case
     return False
@@ -218,27 +221,47 @@ def never(program: Program, condition: Condition) -> bool:
 
 def settled(program: Program, condition: Condition, case: Case) -> Verdict:
     """The verdict of a condition for these values. A fact of which nothing counts is not known."""
-    return judge(condition, _lookup(program, case))
+    return judge(condition, _lookup(program, case, condition))
 
 
-def _lookup(program: Program, case: Case) -> Lookup:
-    nothing = {
-        Ref(derivation.ref.name)
-        for ref, value in case.items()
-        if isinstance(derivation := program.derived.get(ref.name), core.Readings) and value == 0
-    }
+def _lookup(program: Program, case: Case, condition: Condition) -> Lookup:
+    unknown = {leaf.ref: _unknown(program, leaf) for leaf in leaves(condition)}
+    nothing = set()
+    for ref, value in case.items():
+        derivation = program.derived.get(ref.name)
+        if isinstance(derivation, core.Readings) and value == 0:
+            inner = derivation.ref
+            of_member = inner.member is not None and inner.member[0] == "@"
+            nothing.add(Ref(inner.name, ref.member) if of_member else inner)
 
     def lookup(ref: Ref) -> Number | Options:
         value = case[ref]
-        if ref in nothing or Ref(ref.name) in nothing:
-            return Options(-1) if isinstance(value, int) else Number(-math.inf, math.inf)
+        if value is None or ref in nothing:
+            return unknown[ref]
         return Options(value) if isinstance(value, int) else Number(value, value)
 
     return lookup
 
 
-def values_of(program: Program, ref: Ref, *trees: Condition) -> list[float | int]:
-    """Values of a fact that a condition can tell apart: every option, or numbers at and beside every edge."""
+def _unknown(program: Program, leaf: Leaf) -> Number | Options:
+    """What a test is held against where nothing is known. The time since what never happened is no number."""
+    if isinstance(leaf, Test):
+        return Options(leaf.domain.whole)
+    if isinstance(program.derived.get(leaf.ref.name), core.SinceEvent):
+        return Number(-math.inf, math.inf)
+    return Number(*range_of(program, leaf.ref))
+
+
+def values_of(program: Program, ref: Ref, *trees: Condition) -> list[float | int | None]:
+    """Values of a fact that a condition can tell apart: every option, or numbers at and beside every edge.
+
+    Last is None where it may not be known.
+    """
+    first = next(leaf for tree in trees for leaf in leaves(tree) if leaf.ref == ref)
+    return [*_known(program, ref, *trees), *([None] if Verdict.OPEN in able(program, first) else ())]
+
+
+def _known(program: Program, ref: Ref, *trees: Condition) -> list[float | int]:
     parts = [leaf for tree in trees for leaf in leaves(tree) if leaf.ref == ref]
     first = parts[0]
     if isinstance(first, Test):

@@ -14,7 +14,7 @@ from itertools import pairwise
 from typing import Any, NamedTuple
 
 from stillair import quantity
-from stillair.assess import Assessment, Program
+from stillair.assess import Assessment, Program, View
 from stillair.assess.program import Cond
 from stillair.assess.uses import Asked, Use, asked, each_view
 from stillair.condition import core
@@ -146,28 +146,37 @@ class Watcher:
     def __call__(self, found: Assessment, expected: Mapping[str, Any] | None = None) -> None:
         if found.next.step is not None:
             self.nexts.add(found.next.step)
-        named = (expected or {}).get("conditions", ())
+        named, judged = (expected or {}).get("conditions", ()), set[str]()
         for each, others in self._about:
-            refs, flat = self._refs[each.number], self._flat[each.number]
-            for use in each.judged_by:
+            for use in each.judged_by if each.named is not None else each.uses:
                 newest: dict[tuple[str, ...], tuple[int, ...]] = {}
                 for view, binding in each_view(found.view, use):
-                    values = {ref: view.value(ref.bound(binding)) for ref in refs}
-                    spans = (v.mask if isinstance(v, Options) else v.span() for v in values.values())
-                    key = (each.number, *spans)
-                    told = self._known.get(key)
-                    if told is None:
-                        now = judge_merged(flat, values.__getitem__)
-                        told = self._known[key] = tuple(
-                            number
-                            for number, changed in others
-                            if judge_merged(changed, values.__getitem__) is not now
-                        )
+                    told = self._told(each, others, view, binding)
                     self.differ.update(told)
-                    newest[tuple(binding[per] for per in each.lists)] = told
+                    newest[tuple(binding[per] for per in each.lists_of(use))] = told
                 for members, told in newest.items():
-                    if any(name in named for name in each.called(members)):
+                    name = each.called(use, members)
+                    if name in named and name not in judged:
+                        judged.add(name)
                         self.noticed.update(told)
+
+    def _told(
+        self,
+        each: Asked,
+        others: Sequence[tuple[int, core.Condition]],
+        view: View,
+        binding: Mapping[str, str],
+    ) -> tuple[int, ...]:
+        """The mutants that differ from their condition in a view."""
+        values = {ref: view.value(ref.bound(binding)) for ref in self._refs[each.number]}
+        spans = (v.mask if isinstance(v, Options) else v.span() for v in values.values())
+        key = (each.number, *spans)
+        told = self._known.get(key)
+        if told is None:
+            now = judge_merged(self._flat[each.number], values.__getitem__)
+            differ = (n for n, changed in others if judge_merged(changed, values.__getitem__) is not now)
+            told = self._known[key] = tuple(differ)
+        return told
 
 
 @contextmanager
@@ -176,7 +185,13 @@ def in_place(program: Program, mutant: Mutant) -> Iterator[None]:
     with ExitStack() as stack:
         for cond, changed in places(program, mutant):
             stack.enter_context(_changed(program, cond, changed))
-        yield
+        kept = dict(program.worked_out)
+        program.worked_out.clear()
+        try:
+            yield
+        finally:
+            program.worked_out.clear()
+            program.worked_out.update(kept)
 
 
 @contextmanager
@@ -290,6 +305,8 @@ def _settling(program: Program, use: Use, mutant: Mutant, case: Case) -> tuple[s
     """The entries of a scenario in which the two differ, and what to expect of the condition."""
     notes, others = [], []
     for ref, value in case.items():
+        if value is None:
+            continue
         shown = said(program, ref, value)
         name = ref.name if ref.member is None or ref.member[0] == "@" else str(ref)
         if ref.name in program.facts:

@@ -84,13 +84,14 @@ class Covered:
     @cached_property
     def found(self) -> list[_Found]:
         """Every condition that stands in the packs asked for."""
-        best: dict[str, _Found] = {}
+        best: dict[tuple[object, ...], _Found] = {}
         for program, seen in self._programs:
             for each in coverage(program, seen):
                 place = next((text for use in each.uses if (text := stands(use, self._texts))), None)
                 if place is None or not each.parts:
                     continue
-                key = f"{place.path}:{place.line}:{place.column}"
+                use = each.uses[0]
+                key = place.path, place.line, place.column, use.per, use.judged, use.only, use.cond.text
                 held = best.get(key)
                 if held is None or share([held.seen]) < share([each]):
                     best[key] = _Found(each, place)

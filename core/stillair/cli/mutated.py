@@ -83,24 +83,31 @@ class Mutating:
                 noticed |= found[1]
                 for number in sorted(found[0]):
                     differ.setdefault(number, []).append(path)
-            for number in noticed.intersection(chosen):
+            told_of, left_over = noticed.intersection(chosen), set[int]()
+            for number in told_of:
                 result.of(worker.all[number]).noticed += 1
             tasks = [_Task(n, tuple(differ.get(n, ()))) for n in chosen if n not in noticed]
             for task, told in zip(tasks, spread(_noticed, tasks, chunksize=2), strict=True):
                 tally = result.of(worker.all[task.number])
                 if told:
                     tally.noticed += 1
+                    told_of.add(task.number)
                     continue
                 left = worker.survivor(task.number)
                 if left is None:
                     tally.equivalent += 1
                     continue
-                reason = self.explained.why(SLIP, [str(left.about)], left.part, left.instead)
+                ways = worker.ways(task.number)
+                reason = self.explained.why(SLIP, [way.of for way in ways], left.part, left.instead)
                 tally.explained += reason is not None
                 result.survivors.append(left._replace(because=reason))
-        known = {n: worker.way(n) for n in here}
-        left_over = {Way(SLIP, str(s.about), s.part, s.instead) for s in result.survivors}
-        self.explained.check(SLIP, known.values(), {known[n] for n in chosen} - left_over)
+                left_over.add(task.number)
+        self.explained.check(
+            SLIP,
+            (way for n in here for way in worker.ways(n)),
+            {way for n in told_of for way in worker.ways(n)}
+            - {way for n in left_over for way in worker.ways(n)},
+        )
         return result, len(here)
 
     def say(self, screen: Screen, result: Mutation, of: int) -> None:
@@ -197,13 +204,13 @@ class _Worker:
         self.watcher = Watcher(self.program, self.made)
         self._read: dict[Path, Mapping[str, Any]] = {}
 
-    def way(self, number: int) -> Way:
-        """What is said of a mutant where it is explained."""
+    def ways(self, number: int) -> list[Way]:
+        """What is said of a mutant where it is explained, by each of the uses of its condition."""
         about = self.all[number]
         if isinstance(about, Reorder):
-            return Way(SLIP, str(about), about.first, after(about))
+            return [Way(SLIP, str(about), about.first, after(about))]
         mutant = self.made[number]
-        return Way(SLIP, str(about), mutant.part, mutant.instead)
+        return [Way(SLIP, str(use), mutant.part, mutant.instead) for use in mutant.asked.uses]
 
     def survivor(self, number: int) -> Survivor | None:
         about = self.all[number]

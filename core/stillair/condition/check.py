@@ -198,10 +198,7 @@ class Checker:
             case core.All() | core.Either():
                 parts = tuple(self._negated(part, f"not ({part.text})") for part in condition.parts)
                 kind = core.Either if isinstance(condition, core.All) else core.All
-                name = condition.name
-                if name is not None:
-                    name = name.removeprefix("not ") if name.startswith("not ") else f"not {name}"
-                return kind(parts, text, name)
+                return kind(parts, text, core.name_negated(condition.name))
 
     def _is(self, node: syntax.Is) -> Condition:
         ref, domain, values = self._subject(node.subject)

@@ -41,6 +41,7 @@ __all__ = [
     "Value",
     "Within",
     "leaves",
+    "name_negated",
     "negated",
     "refs_in",
     "refs_of",
@@ -163,7 +164,7 @@ Condition = Union[Truth, Test, Within, All, Either]  # noqa: UP007 - recursive
 
 
 def negated(condition: Condition) -> Condition:
-    """The condition that fails where this one holds, and holds where it fails."""
+    """The condition that fails where this one holds, and holds where it fails. Its texts stay as they are."""
     match condition:
         case Truth():
             return condition._replace(value=not condition.value)
@@ -171,10 +172,16 @@ def negated(condition: Condition) -> Condition:
             return replace(condition, sure=condition.never, never=condition.sure)
         case Within():
             return condition._replace(region=condition.region.complement())
-        case All():
-            return Either(tuple(map(negated, condition.parts)), condition.text)
-        case Either():
-            return All(tuple(map(negated, condition.parts)), condition.text)
+        case All() | Either():
+            kind = Either if isinstance(condition, All) else All
+            return kind(tuple(map(negated, condition.parts)), condition.text, name_negated(condition.name))
+
+
+def name_negated(name: str | None) -> str | None:
+    """What a named condition is called where it is negated; `not a` is called `a` again."""
+    if name is None:
+        return None
+    return name.removeprefix("not ") if name.startswith("not ") else f"not {name}"
 
 
 def refs_of(condition: Condition) -> Iterator[Ref]:
