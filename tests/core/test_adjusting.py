@@ -675,6 +675,17 @@ def test_nothing_is_stale_where_the_pack_moved_elsewhere(folders: Path) -> None:
     assert "STALE" not in result.output
 
 
+def test_two_versions_of_a_company_are_compared_on_a_pack_that_is_not_installed(folders: Path) -> None:
+    shutil.copytree(folders / "acme", folders / "newer")
+    write(folders, "  limits:\n    rest_time: 30 min\n")
+    call = ["--plugin-dir", str(TOOLS), "compare", str(folders / "newer"), str(folders / "acme")]
+    alone = CliRunner().invoke(main, call)
+    assert alone.exit_code == 1 and "name its folder with --pack" in alone.stderr
+    both = CliRunner().invoke(main, [*call, "--pack", str(folders / "tank")])
+    assert both.exit_code == 0 and "wait rest: stricter" in both.output
+    assert "  20 min → 30 min" in both.output.replace("edit: limit rest_time: ", "")
+
+
 def test_no_job_begins_once_a_loosening_has_ended(folders: Path) -> None:
     loose = "{is: 4 psi, who: B. Chief, why: a trial, until: 2026-06-30}"
     write(folders, f"  limits:\n    band: {loose}\n")
