@@ -515,6 +515,129 @@ def test_what_is_added_leaves_alone_what_guards_rest_on(own: str, said: str) -> 
     assert said in refused("notes: {smell: Twice.}", OWN + own)
 
 
+#: What puts an answer in doubt, or takes it for a slip: the answer no longer stands, and so no stop on it.
+DOUBTED = [
+    ("impossible: [{when: bottom > 60 psig, slip: Typed wrong?, facts: [bottom]}]", "bottom"),
+    ("impossible: [{when: tester is yes and lid is open, slip: Sure?, facts: [lid, tester]}]", "tester"),
+    ("suspect: [{facts: [top], expects: top > bottom}]", "top"),
+]
+
+
+@pytest.mark.parametrize(("own", "fact"), DOUBTED)
+def test_what_a_guard_rests_on_is_not_put_in_doubt(own: str, fact: str) -> None:
+    said = refused("notes: {smell: Twice.}", OWN + own)
+    assert f"`{fact}` would be put in doubt" in said and "[SA702]" in said
+    assert "let a stop or a caution of your own say it" in said and said.startswith("acme/own.yaml:3:")
+
+
+def test_a_safety_fact_or_a_proof_is_not_put_in_doubt_though_no_gate_names_it() -> None:
+    more = (
+        "lists: {plug: {title: P, members: {a: A}}}\nfacts:\n  odd: {ask: Odd?, kind: yes-no, safety: true}\n"
+        "  out: {ask: O, kind: yes-no}\n"
+    )
+    on = (
+        "powered:\n  - {state: p, title: P, frees: [a], of: plug, gate: dead is yes, steps: [write-up], "
+        "at most: 60 s, proof: [out]}\n"
+    )
+    base = vat(GUARDED.replace("facts:\n", more) + on)
+    for fact, why in (("odd", "on it safety rests"), ("out", "on it the proof of p rests")):
+        own = f"impossible: [{{when: lid is open, slip: Sure?, facts: [{fact}]}}]"
+        with pytest.raises(StillairError, match=why):
+            compile_packs([base, company("notes: {smell: Twice.}", base, OWN + own)], {}, {})
+
+
+def test_what_no_guard_rests_on_may_be_called_a_slip() -> None:
+    own = OWN + "impossible: [{when: lid is open and colour is red, slip: Sure?, facts: [colour]}]"
+    assert len(adjusted("notes: {smell: Twice.}", own).impossible) == 1
+
+
+#: A vat in which something is read only behind a gate, and who took the lock off is asked behind another.
+BEHIND = (
+    GUARDED.replace("  - {step: bleed,", "  - {step: read, title: Read it, activity: filling, ask: [inner]}\n"
+                    "  - {step: free, title: Free it, gate: dead is yes and bottom < most, ask: [freed]}\n"
+                    "  - {step: swing, title: Never swing it, never: It breaks.}\n  - {step: bleed,")
+    .replace("events:\n", "  inner: {ask: I, kind: yes-no}\n  freed: {ask: F, kind: yes-no}\nevents:\n")
+)  # fmt: skip
+NO_GATE = [
+    (
+        "{step: s, title: S, ask: [inner]}",
+        "`s` has no gate, and does what `read` does behind one: asks inner",
+    ),
+    (
+        "{step: s, title: S, ask: [freed]}",
+        "`s` has no gate, and does what `free` does behind one: asks freed",
+    ),
+    ("{step: s, title: S, do: Fill.}", "`s` has no gate, and does what `fill` does behind one: “Fill.”"),
+    ("{step: s, title: Never swing it, do: D}", "what `swing` does behind one: “Never swing it”"),
+    ("{step: s, title: S, when: dead is yes and bottom < most, ask: [freed]}", "`s` has no gate"),
+    # Another gate, none of the activity, or an activity that fewer stops stop.
+    ("{step: s, title: S, gate: lid is shut, ask: [freed]}", "is not shown to have as strict a gate"),
+    ("{step: s, title: S, gate: dead is yes, ask: [freed]}", "is not shown to have as strict a gate"),
+    ("{step: s, title: S, gate: dead is yes and bottom < 60 psig, ask: [freed]}", "as strict a gate"),
+    ("{step: s, title: S, gate: dead is yes or bottom < most, ask: [freed]}", "as strict a gate"),
+    ("{step: s, title: S, gate: dead is yes and top < most, ask: [freed]}", "as strict a gate"),
+    ("{step: s, title: S, activity: work, ask: [inner]}", "as strict a gate"),
+    ("{step: s, title: S, activity: work, ask: [freed]}", "as strict a gate"),
+]
+
+
+def behind(step: str) -> Program:
+    base = vat(BEHIND)
+    return compile_packs([base, company("notes: {smell: Twice.}", base, f"{OWN}steps:\n  - {step}")], {}, {})
+
+
+@pytest.mark.parametrize(("step", "said"), NO_GATE)
+def test_what_is_done_behind_a_gate_is_not_done_without_it(step: str, said: str) -> None:
+    with pytest.raises(StillairError) as caught:
+        behind(step)
+    (fault,) = caught.value.faults
+    assert fault.code == "SA702" and said in fault.message
+    assert (fault.path, fault.line) == ("acme/own.yaml", 4)
+
+
+STRICT_ENOUGH = [
+    "{step: s, title: S, activity: filling, ask: [inner]}",
+    "{step: s, title: S, activity: filling, gate: lid is shut, ask: [inner, colour]}",
+    "{step: s, title: S, gate: bottom < most and dead is yes, ask: [freed]}",
+    "{step: s, title: S, gate: bottom < 40 psig and (dead is yes and lid is shut), ask: [freed]}",
+    "{step: s, title: S, gate: dead is yes, when: bottom < most, ask: [freed]}",
+    "{step: s, title: S, gate: lid is shut, ask: [colour]}",
+]
+
+
+@pytest.mark.parametrize("step", STRICT_ENOUGH)
+def test_behind_a_gate_as_strict_it_may_be_done(step: str) -> None:
+    assert "s" in behind(step).steps
+
+
+def test_a_step_in_other_words_does_not_say_what_is_done_behind_a_gate() -> None:
+    assert "has no gate, and does what `fill` does behind one: “Fill.”" in refused(
+        "wording: {write-up: {do: Fill.}}"
+    )
+
+
+CLUES = "limits:\n  few: {{is: {few}, safer: neither, source: s}}\nclues:\n" + "".join(
+    f"  - {{{{clue: c{n}, when: always, weighs: {{{{{place}: few}}}}, why: W}}}}\n"
+    for n, place in enumerate(("seam", "seam", "valve"))
+)
+
+
+@pytest.mark.parametrize(("few", "taken"), [("0.5", True), ("3", True), ("0.0001", False), ("0.3", False)])
+def test_clues_of_a_company_leave_each_place_to_be_searched(few: str, taken: bool) -> None:
+    base = vat(GUARDED + PLACES)
+    ours = company("notes: {smell: Twice.}", base, OWN + CLUES.format(few=few))
+    if taken:
+        assert len(compile_packs([base, ours], {}, {}).clues) == 3
+        return
+    with pytest.raises(StillairError) as caught:
+        compile_packs([base, ours], {}, {})
+    first = "c0" if few == "0.0001" else "c1"
+    assert [fault.code for fault in caught.value.faults] == ["SA704"] * (2 if few == "0.0001" else 1)
+    assert caught.value.faults[0].message.startswith(
+        f"`{first}` makes `seam` {float(few) ** (int(first[1]) + 1):g}"
+    )
+
+
 def test_steps_rules_and_cautions_are_added() -> None:
     own = OWN + (
         "facts: {badge: {ask: Badge worn?, kind: yes-no}}\n"
