@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 from stillair.assess import Program, assess, compile_packs
+from stillair.assess.adjusting import MOST_DAYS_AHEAD
 from stillair.assess.strict import loosenings
 from stillair.authoring.rehearse import play
 from stillair.cli import main
@@ -827,8 +828,26 @@ def test_no_job_begins_once_a_loosening_has_ended(folders: Path) -> None:
             )
             assert "Allowed by B. Chief until 2026-06-30: a trial" in trail.output
         else:
-            with pytest.raises(StillairError, match="was loosened by Acme until 2026-06-30"):
+            with pytest.raises(StillairError, match="was loosened by B. Chief of Acme until 2026-06-30"):
                 Session.start(job, [TOOLS, folders / "plugins"], packs=packs, by="A", clock=clock)
+
+
+@pytest.mark.parametrize(
+    ("until", "ahead"), [("2028-04-14", False), ("2028-04-18", True), ("9999-12-31", True)]
+)
+def test_nothing_is_loosened_for_more_than_two_years(folders: Path, until: str, ahead: bool) -> None:
+    write(folders, f"  limits:\n    band: {{is: 4 psi, who: B. Chief, why: a trial, until: {until}}}\n")
+    run(folders, "plugins")
+    clock = FixedClock(datetime(2026, 4, 15, 12, tzinfo=timezone.utc).timestamp(), timezone.utc)  # noqa: UP017
+    tools = [TOOLS, folders / "plugins"]
+    call = [f"--plugin-dir={tool}" for tool in tools]
+    told = CliRunner().invoke(main, [*call, "adjust", str(folders / "acme")], obj=Settings(clock=clock))
+    said = f"`band` is loosened by B. Chief of Acme until {until}, more than {MOST_DAYS_AHEAD} days ahead"
+    assert (said in told.stdout) is ahead and told.exit_code == int(ahead)
+    if ahead:
+        assert "manifest.yaml:11:" in told.stdout
+        with pytest.raises(StillairError, match="days ahead"):
+            Session.start(folders / "j.job", tools, packs=[str(folders / "acme")], by="A", clock=clock)
 
 
 def test_the_example_of_the_guide_is_taken() -> None:

@@ -35,8 +35,10 @@ from .uses import guarding, uses
 if TYPE_CHECKING:
     from stillair.pack import Pack
 
-__all__ = ["Applied", "applied", "ended", "is_looser", "loosened", "moved", "named_in"]
+__all__ = ["Applied", "applied", "is_looser", "loosened", "moved", "named_in", "untimely"]
 
+MOST_DAYS_AHEAD = 2 * 365 + 1
+"""For how long a limit may be loosened before it is looked at again: two years. Source: judgement."""
 MOST_LIKELIER = 10
 """How many times likelier or less likely a company's clues may make a place. Source: judgement."""
 _WORDS = {"fact": ("ask", "why", "how"), "step": ("title", "do", "why"), "rule": ("say", "why")}
@@ -288,12 +290,9 @@ class Applied:
         """
         base = self.base
         held = guarding(base)
-        behind = {
-            name: f"the {guard_said(use)} rests"
-            for use in uses(base)
-            if use.guards
-            for name in use.cond.mentions
-        }
+        # A stop is named first: it is what doubt lifts.
+        every = sorted((use for use in uses(base) if use.guards), key=lambda use: use.kind == "stop")
+        behind = {name: f"the {guard_said(use)} rests" for use in every for name in use.cond.mentions}
         behind |= {f: f"the proof of {n} rests" for n, p in base.powered.items() for f, _ in p.proof}
         said = [*(each.facts for each in checklist.impossible), *(each.facts for each in checklist.suspect)]
         for fact in (fact for facts in said for fact in facts if fact.text in held):
@@ -376,7 +375,7 @@ def _done_before(by: Applied, old: Program, new: Program) -> Iterator[Fault]:
         told.setdefault("has no gate", []).append(found)
     told["is not shown to have as strict a gate"] = list(weaker(old, new, where))
     for what, every in told.items():
-        for name, gated, shared in every:
+        for name, gated, shared in {(f.step, f.shared): f for f in reversed(every)}.values():
             text = where.get(name, worded.get(name))
             if text is not None:
                 said = f"{what}, and does what `{gated}` does behind one: {shared}"
@@ -405,8 +404,10 @@ def _outweighed(by: Applied, new: Program) -> Iterator[Fault]:
                     break
 
 
-def ended(program: Program, today: date, packs: Sequence[Pack] = ()) -> Iterator[Fault]:
-    """A fault for each limit whose loosening has ended, where the packs say so: no job begins with it."""
+def untimely(program: Program, today: date, packs: Sequence[Pack] = ()) -> Iterator[Fault]:
+    """A fault for each limit whose loosening has ended, or is to last for too long, where the packs say so:
+    no job begins with it.
+    """
     days = {
         name.text: change.until
         for pack in packs
@@ -415,10 +416,15 @@ def ended(program: Program, today: date, packs: Sequence[Pack] = ()) -> Iterator
     }
     for name, limit in program.limits.items():
         by = limit.spec.set_by
-        if by is not None and by.looser and by.until is not None and date.fromisoformat(by.until) < today:
-            where = days.get(name) or Text(name, "--pack")
-            message = f"`{name}` was loosened by {by.company} until {by.until}"
-            yield where.fault("SA703", message, help="renew it, or take it back")
+        if by is None or not by.looser or by.until is None:
+            continue
+        where, until = days.get(name) or Text(name, "--pack"), date.fromisoformat(by.until)
+        said = f"loosened by {by.who} of {by.company} until {by.until}"
+        if until < today:
+            yield where.fault("SA703", f"`{name}` was {said}", help="renew it, or take it back")
+        elif (until - today).days > MOST_DAYS_AHEAD:
+            text = f"`{name}` is {said}, more than {MOST_DAYS_AHEAD} days ahead"
+            yield where.fault("SA703", text, help="name an earlier day, and renew it then")
 
 
 def named_in(program: Program, text: str) -> set[str]:
