@@ -221,6 +221,69 @@ def test_each_of_two_edits_to_one_gate_is_named_with_its_own_witness() -> None:
     assert margin.startswith("`margin`, with `most`, loosens") and "at `room > margin`" in margin
 
 
+def loosened_in(text: str, *limits: tuple[str, str]) -> list[str]:
+    """What is said of limits set looser together in another vat."""
+    base = vat(text)
+    lines = "".join(f"  {name}: {LOOSER.format(value=value)}\n" for name, value in limits)
+    with pytest.raises(StillairError) as caught:
+        compile_packs([base, company(f"limits:\n{lines}", base)], {}, {})
+    return [f"{fault.message} / {fault.help}" for fault in caught.value.faults]
+
+
+def test_three_edits_to_one_part_are_named_in_a_row() -> None:
+    text = GUARDED.replace("room > margin", "curved * room > margin")
+    told = loosened_in(text, ("most", "60 psig"), ("margin", "2 psi"), ("curved", "1"))
+    assert any(each.startswith("`margin`, with `most` and `curved`, loosens") for each in told)
+    assert not any(",," in each for each in told)
+
+
+INSIDE = [
+    # What stands inside a stop is stricter where it holds for more, inside a gate where for less.
+    ("stop", "any plug has (out > most)", "40 psig", None),
+    ("stop", "any plug has (out > most)", "60 psig", "with out at 55 psig: the stop too-high would not stop"),
+    ("stop", "not every plug has (out < most)", "40 psig", None),
+    ("stop", "not every plug has (out < most)", "60 psig", "the stop too-high would not stop, and did"),
+    ("gate", "every plug has (out < most)", "40 psig", None),
+    ("gate", "every plug has (out < most)", "60 psig", "the gate of activity wiring would hold, and did not"),
+    ("gate", "any plug has (out < most)", "60 psig", "the gate of activity wiring would hold, and did not"),
+    ("gate", "count of plug with (out < most) >= 2", "60 psig", "it is not shown that it does not"),
+    ("gate", "count of plug with (out > most) < 2", "40 psig", "it is not shown that it does not"),
+    ("gate", "not any plug has (out > most)", "40 psig", None),
+    (
+        "gate",
+        "not any plug has (out > most)",
+        "60 psig",
+        "the gate of activity wiring would hold, and did not",
+    ),
+]
+
+
+@pytest.mark.parametrize(("kind", "said", "most", "refused"), INSIDE)
+def test_a_limit_inside_a_guard_is_judged_by_that_guard(
+    kind: str, said: str, most: str, refused: str | None
+) -> None:
+    out = "out: {ask: O, quantity: gauge pressure, between: 0 psig .. 100 psig, per: plug, safety: true}"
+    text = re.sub(r"(gate: .*)bottom < most and (.*) and room > margin", r"\1\2", GUARDED)
+    text = text.replace(
+        "facts:\n", f"lists: {{plug: {{title: P, members: {{a: A, b: B}}}}}}\nfacts:\n  {out}\n", 1
+    )
+    text = text.replace("top > most", "top > 50 psig").replace(
+        "bottom > most,", f"{said}," if kind == "stop" else "lid is open,"
+    )
+    if kind == "gate":
+        text = text.replace("gate: dead is yes", f"gate: {said}")
+    base = vat(text)
+    ours = company(f"limits:\n  most: {LOOSER.format(value=most)}", base)
+    if refused is None:
+        assert compile_packs([base, ours], {}, {}).limits["most"].text == most
+        return
+    with pytest.raises(StillairError) as caught:
+        compile_packs([base, ours], {}, {})
+    assert all(fault.code == "SA702" for fault in caught.value.faults)
+    assert any(refused in fault.message for fault in caught.value.faults)
+    assert not any("the inside" in f"{fault.message}{fault.help}" for fault in caught.value.faults)
+
+
 def test_a_limit_behind_a_named_condition_is_named() -> None:
     """And not the pack as a whole."""
     text = GUARDED.replace("last tester before dead within gap is yes", "rested").replace(

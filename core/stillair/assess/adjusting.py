@@ -358,7 +358,7 @@ def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iter
             others = " and ".join(f"`{other}`" for other in blamed if other is not where)
             beside = f", with {others}," if others else ""
             message = f"`{where}`{beside} loosens what guards safety: {shown}, at `{found.text}`"
-            yield where.fault("SA702", message, help=f"the {found.guard} may only become stricter; leave it")
+            yield where.fault("SA702", message, help=f"the {found.use} may only become stricter; leave it")
     for each in adjustments:
         yield from _done_before(each, old, new)
         yield from _outweighed(each, new)

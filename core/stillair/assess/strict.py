@@ -35,11 +35,6 @@ class Loosening(NamedTuple):
     witness: str | None
     why: str = ""
 
-    @property
-    def guard(self) -> str:
-        """What is looser, as it is told: the gate or stop by its name, or the text inside one."""
-        return guard_said(self.use)
-
 
 class Part(NamedTuple):
     """A part of a condition that is looser: where, or why that is not known."""
@@ -61,11 +56,14 @@ def guard_said(use: Use) -> str:
 
 
 def loosenings(old: Program, new: Program) -> Iterator[Loosening]:
-    """What the new program loosens of the old one: guards, and cautions that rest on a safety fact."""
+    """What the new program loosens of the old one: guards, and cautions that rest on a safety fact.
+
+    What stands inside another guard is looked at there: whether it may hold for more is said by that.
+    """
     there = {(use.kind, use.name): use for use in uses(new)}
     compared = Compared(old, new)
     cautions = (use for use in uses(old) if use.kind == "caution" and use.cond.safety)
-    for use in (*guards(old), *cautions):
+    for use in (*(use for use in guards(old) if use.kind != "inside"), *cautions):
         other = there.get((use.kind, use.name))
         if other is None:
             yield Loosening(use, use.cond.text, "it is gone")
@@ -73,7 +71,7 @@ def loosenings(old: Program, new: Program) -> Iterator[Loosening]:
         narrow = use.kind not in _LOSES
         for text, witness, why in compared.looser(use.cond.checked, other.cond.checked, narrow):
             verb = _LOSES.get(use.kind, "would hold, and did not")
-            yield Loosening(use, text, f"{witness}: the {guard_said(use)} {verb}" if witness else None, why)
+            yield Loosening(use, text, f"{witness}: the {use} {verb}" if witness else None, why)
 
 
 class Compared:
