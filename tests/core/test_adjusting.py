@@ -845,6 +845,29 @@ def test_a_moved_pack_is_held_against_the_old_one_and_the_company(folders: Path)
     assert {each["code"] for each in told["refused"]} == {"SA703", "SA702"}
 
 
+NOTED = [
+    ("Any smell of fumes?", "No smell of fumes?", "smell", "question"),
+    ("It is weak}", "It is dull}", "lamp", "answers"),
+    ("weak: It is weak}", "weak: It is weak, off: Off}", "lamp", "answers"),
+    ("good for: 20 min", "good for: 9 min", "lamp", "life"),
+    ("-15 psig .. 100 psig, nature", "-15 psig .. 90 psig, nature", "bottom", "range"),
+    ("unit: in, between", "unit: ft, between", "depth", "unit"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "fact", "what"), NOTED)
+def test_a_note_is_stale_where_what_its_author_saw_has_changed(
+    folders: Path, old: str, new: str, fact: str, what: str
+) -> None:
+    """And not where another fact has."""
+    write(folders, "  notes: {smell: Twice., lamp: Look., bottom: Tap it., depth: Dip it.}\n")
+    move(folders, old, new)
+    told = run(folders, "adjust", str(folders / "acme"), "--was", str(folders / "old"), "--format", "json")
+    rows = {row["name"]: row["stale"] for row in json.loads(told.stdout)["adjustments"]}
+    assert rows == {name: f"the pack has changed its {what}" if name == fact else None for name in rows}
+    assert len(rows) == 4 and told.exit_code == 1
+
+
 @pytest.mark.parametrize("life", ["soon", "5 psi"])
 @pytest.mark.parametrize("was", [False, True])
 def test_a_life_that_is_no_time_is_refused_where_it_stands(folders: Path, life: str, was: bool) -> None:
