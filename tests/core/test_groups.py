@@ -118,7 +118,8 @@ def subject_of(groups: list[Group]) -> Subject:
 @pytest.mark.parametrize("said", ["n - m", "m - n"])
 def test_a_difference_is_said_as_its_author_writes_it(said: str) -> None:
     """Whichever way round: never as what is less than nothing with the signs turned."""
-    rules = f"  - {{rule: r, finding: f, when: '{said} < 2 in'}}\n  - {{rule: s, finding: f, when: '{said} > 3 in'}}\n"
+    rules = f"  - {{rule: r, finding: f, when: '{said} < 2 in'}}\n"
+    rules += f"  - {{rule: s, finding: f, when: '{said} > 3 in'}}\n"
     text = f"checklist: g\ntitle: G\nfacts:\n{FACTS}rules:\n{rules}groups:\n"
     subject = checked(text + "  - {group: g, rules: [r, s], are: [complete]}\n")
     (fault,) = gap(subject, next(subject.checklists).groups[0])

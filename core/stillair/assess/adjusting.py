@@ -379,11 +379,12 @@ def _done_before(by: Applied, old: Program, new: Program) -> Iterator[Fault]:
             text = where.get(name, worded.get(name))
             if text is not None:
                 said = f"{what}, and does what `{gated}` does behind one: {shared}"
-                yield _touches(text, said, f"give it activity and gate of `{gated}`, or leave that to it")
+                help = f"give it activity and gate of `{gated}`, or leave that to it"
+                yield _touches(text, said, help)
 
 
 def _outweighed(by: Applied, new: Program) -> Iterator[Fault]:
-    """The clue of a company with which its clues make a place too unlikely to be searched, or nothing else."""
+    """The clue with which those of a company make a place too unlikely to be searched, or too likely."""
     for place in new.places:
         for less in (True, False):
             found = 1.0

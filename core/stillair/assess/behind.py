@@ -85,7 +85,7 @@ def _as_strict(compared: Compared, was: Step, now: Step) -> bool:
     old, new = compared.old, compared.new
     if was.powered is not None or was.spec.never is not None or was.per not in (None, now.per):
         return False
-    before, after = (step.spec.activity and step.spec.activity.text for step in (was, now))
+    before, after = (step.spec.activity.text if step.spec.activity else None for step in (was, now))
     if before is None and was.per == "place" and after is not None:
         return False  # Each place has an activity of its own.
     if before is not None and (after is None or not _stops(old, before) <= _stops(new, after)):
@@ -113,7 +113,7 @@ def _parts(conds: list[Cond | None]) -> Iterator[Condition]:
 
 def _follows(compared: Compared, wanted: Condition, part: Condition) -> bool:
     """Whether one condition holds wherever the other does."""
-    if isinstance(wanted, core.Test) and isinstance(part, core.Test) and wanted.ref == part.ref:
-        if compared.same(wanted.ref.name) and not part.sure & ~wanted.sure:
-            return True
+    match wanted, part:
+        case core.Test(), core.Test() if wanted.ref == part.ref and compared.same(wanted.ref.name):
+            return not part.sure & ~wanted.sure
     return not any(True for _ in compared.looser(wanted, part, narrow=True))
