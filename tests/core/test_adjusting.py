@@ -28,6 +28,7 @@ pytestmark = pytest.mark.usefixtures("own_cache")
 
 HERE = Path(__file__).parent
 TOOLS = HERE / "tank_tools"
+CLOCK = FixedClock(datetime(2026, 4, 15, 12, tzinfo=timezone.utc).timestamp(), timezone.utc)  # noqa: UP017
 
 #: A vat whose guards rest on limits: a pressure, a rest, a sum, and one in the wrong direction.
 GUARDED = """
@@ -885,6 +886,33 @@ def test_nothing_is_stale_where_the_pack_moved_elsewhere(folders: Path) -> None:
     assert "STALE" not in result.output
 
 
+OWN_FAULTS = [
+    (
+        "steps: [{step: quick, title: Quick, ask: [remark], do: Open the inlet slowly.}]",
+        "has no gate, and does what",
+    ),
+    ("impossible: [{when: smell is yes, slip: Sure?, facts: [smell]}]", "would be put in doubt"),
+]
+
+
+@pytest.mark.parametrize(("own", "said"), OWN_FAULTS)
+def test_adjust_lint_and_a_new_job_refuse_what_goes_round_a_guard(folders: Path, own: str, said: str) -> None:
+    gated = read_pack(folders / "tank", plugins=Plugins.load([TOOLS]).versions()).checklists
+    doing = next(s.do for c in gated for s in c.steps if s.activity is not None and s.do is not None)
+    own = own.replace("Open the inlet slowly.", doing)
+    (folders / "acme" / "own.yaml").write_text(OWN + own, encoding="utf-8")
+    path = folders / "acme" / "manifest.yaml"
+    path.write_text(
+        path.read_text(encoding="utf-8").replace("checklists: []", "checklists: [own.yaml]"), "utf-8"
+    )
+    acme = str(folders / "acme")
+    for call in (["adjust", acme], ["lint", "--profile", "draft", acme, str(folders / "tank")]):
+        result = run(folders, *call)
+        assert result.exit_code == 1 and said in result.stdout and "own.yaml:3:" in result.stdout, call
+    with pytest.raises(StillairError, match=said):
+        Session.start(folders / "j.job", [TOOLS, folders / "plugins"], packs=[acme], by="A", clock=CLOCK)
+
+
 def test_two_versions_of_a_company_are_compared_on_a_pack_that_is_not_installed(folders: Path) -> None:
     shutil.copytree(folders / "acme", folders / "newer")
     write(folders, "  limits:\n    rest_time: 30 min\n")
@@ -924,16 +952,15 @@ def test_no_job_begins_once_a_loosening_has_ended(folders: Path) -> None:
 def test_nothing_is_loosened_for_more_than_two_years(folders: Path, until: str, ahead: bool) -> None:
     write(folders, f"  limits:\n    band: {{is: 4 psi, who: B. Chief, why: a trial, until: {until}}}\n")
     run(folders, "plugins")
-    clock = FixedClock(datetime(2026, 4, 15, 12, tzinfo=timezone.utc).timestamp(), timezone.utc)  # noqa: UP017
     tools = [TOOLS, folders / "plugins"]
     call = [f"--plugin-dir={tool}" for tool in tools]
-    told = CliRunner().invoke(main, [*call, "adjust", str(folders / "acme")], obj=Settings(clock=clock))
+    told = CliRunner().invoke(main, [*call, "adjust", str(folders / "acme")], obj=Settings(clock=CLOCK))
     said = f"`band` is loosened by B. Chief of Acme until {until}, more than {MOST_DAYS_AHEAD} days ahead"
     assert (said in told.stdout) is ahead and told.exit_code == int(ahead)
     if ahead:
         assert "manifest.yaml:11:" in told.stdout
         with pytest.raises(StillairError, match="days ahead"):
-            Session.start(folders / "j.job", tools, packs=[str(folders / "acme")], by="A", clock=clock)
+            Session.start(folders / "j.job", tools, packs=[str(folders / "acme")], by="A", clock=CLOCK)
 
 
 def test_the_example_of_the_guide_is_taken() -> None:
