@@ -543,7 +543,7 @@ OPTIONS = {
     "adjust": {"was", "packs", "as_json"},
     "seal": {"check", "as_json"},
     "tidy": {"check", "as_json"},
-    "compare": {"jobs", "as_json"},
+    "compare": {"jobs", "packs", "as_json"},
     "replay": {"packs", "table", "parquet", "processes", "as_json"},
     "learn": {"output", "packs", "strength"},
 }  # fmt: skip

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 from stillair.assess import Program, assess, compile_packs
+from stillair.assess.adjusting import MOST_DAYS_AHEAD
 from stillair.assess.strict import loosenings
 from stillair.authoring.rehearse import play
 from stillair.cli import main
@@ -27,6 +28,7 @@ pytestmark = pytest.mark.usefixtures("own_cache")
 
 HERE = Path(__file__).parent
 TOOLS = HERE / "tank_tools"
+CLOCK = FixedClock(datetime(2026, 4, 15, 12, tzinfo=timezone.utc).timestamp(), timezone.utc)  # noqa: UP017
 
 #: A vat whose guards rest on limits: a pressure, a rest, a sum, and one in the wrong direction.
 GUARDED = """
@@ -218,6 +220,69 @@ def test_each_of_two_edits_to_one_gate_is_named_with_its_own_witness() -> None:
     # In one part of it they are named together.
     (margin,) = told["margin"]
     assert margin.startswith("`margin`, with `most`, loosens") and "at `room > margin`" in margin
+
+
+def loosened_in(text: str, *limits: tuple[str, str]) -> list[str]:
+    """What is said of limits set looser together in another vat."""
+    base = vat(text)
+    lines = "".join(f"  {name}: {LOOSER.format(value=value)}\n" for name, value in limits)
+    with pytest.raises(StillairError) as caught:
+        compile_packs([base, company(f"limits:\n{lines}", base)], {}, {})
+    return [f"{fault.message} / {fault.help}" for fault in caught.value.faults]
+
+
+def test_three_edits_to_one_part_are_named_in_a_row() -> None:
+    text = GUARDED.replace("room > margin", "curved * room > margin")
+    told = loosened_in(text, ("most", "60 psig"), ("margin", "2 psi"), ("curved", "1"))
+    assert any(each.startswith("`margin`, with `most` and `curved`, loosens") for each in told)
+    assert not any(",," in each for each in told)
+
+
+INSIDE = [
+    # What stands inside a stop is stricter where it holds for more, inside a gate where for less.
+    ("stop", "any plug has (out > most)", "40 psig", None),
+    ("stop", "any plug has (out > most)", "60 psig", "with out at 55 psig: the stop too-high would not stop"),
+    ("stop", "not every plug has (out < most)", "40 psig", None),
+    ("stop", "not every plug has (out < most)", "60 psig", "the stop too-high would not stop, and did"),
+    ("gate", "every plug has (out < most)", "40 psig", None),
+    ("gate", "every plug has (out < most)", "60 psig", "the gate of activity wiring would hold, and did not"),
+    ("gate", "any plug has (out < most)", "60 psig", "the gate of activity wiring would hold, and did not"),
+    ("gate", "count of plug with (out < most) >= 2", "60 psig", "it is not shown that it does not"),
+    ("gate", "count of plug with (out > most) < 2", "40 psig", "it is not shown that it does not"),
+    ("gate", "not any plug has (out > most)", "40 psig", None),
+    (
+        "gate",
+        "not any plug has (out > most)",
+        "60 psig",
+        "the gate of activity wiring would hold, and did not",
+    ),
+]
+
+
+@pytest.mark.parametrize(("kind", "said", "most", "refused"), INSIDE)
+def test_a_limit_inside_a_guard_is_judged_by_that_guard(
+    kind: str, said: str, most: str, refused: str | None
+) -> None:
+    out = "out: {ask: O, quantity: gauge pressure, between: 0 psig .. 100 psig, per: plug, safety: true}"
+    text = re.sub(r"(gate: .*)bottom < most and (.*) and room > margin", r"\1\2", GUARDED)
+    text = text.replace(
+        "facts:\n", f"lists: {{plug: {{title: P, members: {{a: A, b: B}}}}}}\nfacts:\n  {out}\n", 1
+    )
+    text = text.replace("top > most", "top > 50 psig").replace(
+        "bottom > most,", f"{said}," if kind == "stop" else "lid is open,"
+    )
+    if kind == "gate":
+        text = text.replace("gate: dead is yes", f"gate: {said}")
+    base = vat(text)
+    ours = company(f"limits:\n  most: {LOOSER.format(value=most)}", base)
+    if refused is None:
+        assert compile_packs([base, ours], {}, {}).limits["most"].text == most
+        return
+    with pytest.raises(StillairError) as caught:
+        compile_packs([base, ours], {}, {})
+    assert all(fault.code == "SA702" for fault in caught.value.faults)
+    assert any(refused in fault.message for fault in caught.value.faults)
+    assert not any("the inside" in f"{fault.message}{fault.help}" for fault in caught.value.faults)
 
 
 def test_a_limit_behind_a_named_condition_is_named() -> None:
@@ -515,6 +580,129 @@ def test_what_is_added_leaves_alone_what_guards_rest_on(own: str, said: str) -> 
     assert said in refused("notes: {smell: Twice.}", OWN + own)
 
 
+#: What puts an answer in doubt, or takes it for a slip: the answer no longer stands, and so no stop on it.
+DOUBTED = [
+    ("impossible: [{when: bottom > 60 psig, slip: Typed wrong?, facts: [bottom]}]", "bottom"),
+    ("impossible: [{when: tester is yes and lid is open, slip: Sure?, facts: [lid, tester]}]", "tester"),
+    ("suspect: [{facts: [top], expects: top > bottom}]", "top"),
+]
+
+
+@pytest.mark.parametrize(("own", "fact"), DOUBTED)
+def test_what_a_guard_rests_on_is_not_put_in_doubt(own: str, fact: str) -> None:
+    said = refused("notes: {smell: Twice.}", OWN + own)
+    assert f"`{fact}` would be put in doubt" in said and "[SA702]" in said
+    assert "let a stop or a caution of your own say it" in said and said.startswith("acme/own.yaml:3:")
+
+
+def test_a_safety_fact_or_a_proof_is_not_put_in_doubt_though_no_gate_names_it() -> None:
+    more = (
+        "lists: {plug: {title: P, members: {a: A}}}\nfacts:\n  odd: {ask: Odd?, kind: yes-no, safety: true}\n"
+        "  out: {ask: O, kind: yes-no}\n"
+    )
+    on = (
+        "powered:\n  - {state: p, title: P, frees: [a], of: plug, gate: dead is yes, steps: [write-up], "
+        "at most: 60 s, proof: [out]}\n"
+    )
+    base = vat(GUARDED.replace("facts:\n", more) + on)
+    for fact, why in (("odd", "on it safety rests"), ("out", "on it the proof of p rests")):
+        own = f"impossible: [{{when: lid is open, slip: Sure?, facts: [{fact}]}}]"
+        with pytest.raises(StillairError, match=why):
+            compile_packs([base, company("notes: {smell: Twice.}", base, OWN + own)], {}, {})
+
+
+def test_what_no_guard_rests_on_may_be_called_a_slip() -> None:
+    own = OWN + "impossible: [{when: lid is open and colour is red, slip: Sure?, facts: [colour]}]"
+    assert len(adjusted("notes: {smell: Twice.}", own).impossible) == 1
+
+
+#: A vat in which something is read only behind a gate, and who took the lock off is asked behind another.
+BEHIND = (
+    GUARDED.replace("  - {step: bleed,", "  - {step: read, title: Read it, activity: filling, ask: [inner]}\n"
+                    "  - {step: free, title: Free it, gate: dead is yes and bottom < most, ask: [freed]}\n"
+                    "  - {step: swing, title: Never swing it, never: It breaks.}\n  - {step: bleed,")
+    .replace("events:\n", "  inner: {ask: I, kind: yes-no}\n  freed: {ask: F, kind: yes-no}\nevents:\n")
+)  # fmt: skip
+NO_GATE = [
+    (
+        "{step: s, title: S, ask: [inner]}",
+        "`s` has no gate, and does what `read` does behind one: asks inner",
+    ),
+    (
+        "{step: s, title: S, ask: [freed]}",
+        "`s` has no gate, and does what `free` does behind one: asks freed",
+    ),
+    ("{step: s, title: S, do: Fill.}", "`s` has no gate, and does what `fill` does behind one: “Fill.”"),
+    ("{step: s, title: Never swing it, do: D}", "what `swing` does behind one: “Never swing it”"),
+    ("{step: s, title: S, when: dead is yes and bottom < most, ask: [freed]}", "`s` has no gate"),
+    # Another gate, none of the activity, or an activity that fewer stops stop.
+    ("{step: s, title: S, gate: lid is shut, ask: [freed]}", "is not shown to have as strict a gate"),
+    ("{step: s, title: S, gate: dead is yes, ask: [freed]}", "is not shown to have as strict a gate"),
+    ("{step: s, title: S, gate: dead is yes and bottom < 60 psig, ask: [freed]}", "as strict a gate"),
+    ("{step: s, title: S, gate: dead is yes or bottom < most, ask: [freed]}", "as strict a gate"),
+    ("{step: s, title: S, gate: dead is yes and top < most, ask: [freed]}", "as strict a gate"),
+    ("{step: s, title: S, activity: work, ask: [inner]}", "as strict a gate"),
+    ("{step: s, title: S, activity: work, ask: [freed]}", "as strict a gate"),
+]
+
+
+def behind(step: str) -> Program:
+    base = vat(BEHIND)
+    return compile_packs([base, company("notes: {smell: Twice.}", base, f"{OWN}steps:\n  - {step}")], {}, {})
+
+
+@pytest.mark.parametrize(("step", "said"), NO_GATE)
+def test_what_is_done_behind_a_gate_is_not_done_without_it(step: str, said: str) -> None:
+    with pytest.raises(StillairError) as caught:
+        behind(step)
+    (fault,) = caught.value.faults
+    assert fault.code == "SA702" and said in fault.message
+    assert (fault.path, fault.line) == ("acme/own.yaml", 4)
+
+
+STRICT_ENOUGH = [
+    "{step: s, title: S, activity: filling, ask: [inner]}",
+    "{step: s, title: S, activity: filling, gate: lid is shut, ask: [inner, colour]}",
+    "{step: s, title: S, gate: bottom < most and dead is yes, ask: [freed]}",
+    "{step: s, title: S, gate: bottom < 40 psig and (dead is yes and lid is shut), ask: [freed]}",
+    "{step: s, title: S, gate: dead is yes, when: bottom < most, ask: [freed]}",
+    "{step: s, title: S, gate: lid is shut, ask: [colour]}",
+]
+
+
+@pytest.mark.parametrize("step", STRICT_ENOUGH)
+def test_behind_a_gate_as_strict_it_may_be_done(step: str) -> None:
+    assert "s" in behind(step).steps
+
+
+def test_a_step_in_other_words_does_not_say_what_is_done_behind_a_gate() -> None:
+    assert "has no gate, and does what `fill` does behind one: “Fill.”" in refused(
+        "wording: {write-up: {do: Fill.}}"
+    )
+
+
+CLUES = "limits:\n  few: {{is: {few}, safer: neither, source: s}}\nclues:\n" + "".join(
+    f"  - {{{{clue: c{n}, when: always, weighs: {{{{{place}: few}}}}, why: W}}}}\n"
+    for n, place in enumerate(("seam", "seam", "valve"))
+)
+
+
+@pytest.mark.parametrize(("few", "taken"), [("0.5", True), ("3", True), ("0.0001", False), ("0.3", False)])
+def test_clues_of_a_company_leave_each_place_to_be_searched(few: str, taken: bool) -> None:
+    base = vat(GUARDED + PLACES)
+    ours = company("notes: {smell: Twice.}", base, OWN + CLUES.format(few=few))
+    if taken:
+        assert len(compile_packs([base, ours], {}, {}).clues) == 3
+        return
+    with pytest.raises(StillairError) as caught:
+        compile_packs([base, ours], {}, {})
+    first = "c0" if few == "0.0001" else "c1"
+    assert [fault.code for fault in caught.value.faults] == ["SA704"] * (2 if few == "0.0001" else 1)
+    assert caught.value.faults[0].message.startswith(
+        f"`{first}` makes `seam` {float(few) ** (int(first[1]) + 1):g}"
+    )
+
+
 def test_steps_rules_and_cautions_are_added() -> None:
     own = OWN + (
         "facts: {badge: {ask: Badge worn?, kind: yes-no}}\n"
@@ -658,6 +846,29 @@ def test_a_moved_pack_is_held_against_the_old_one_and_the_company(folders: Path)
     assert {each["code"] for each in told["refused"]} == {"SA703", "SA702"}
 
 
+NOTED = [
+    ("Any smell of fumes?", "No smell of fumes?", "smell", "question"),
+    ("It is weak}", "It is dull}", "lamp", "answers"),
+    ("weak: It is weak}", "weak: It is weak, off: Off}", "lamp", "answers"),
+    ("good for: 20 min", "good for: 9 min", "lamp", "life"),
+    ("-15 psig .. 100 psig, nature", "-15 psig .. 90 psig, nature", "bottom", "range"),
+    ("unit: in, between", "unit: ft, between", "depth", "unit"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "fact", "what"), NOTED)
+def test_a_note_is_stale_where_what_its_author_saw_has_changed(
+    folders: Path, old: str, new: str, fact: str, what: str
+) -> None:
+    """And not where another fact has."""
+    write(folders, "  notes: {smell: Twice., lamp: Look., bottom: Tap it., depth: Dip it.}\n")
+    move(folders, old, new)
+    told = run(folders, "adjust", str(folders / "acme"), "--was", str(folders / "old"), "--format", "json")
+    rows = {row["name"]: row["stale"] for row in json.loads(told.stdout)["adjustments"]}
+    assert rows == {name: f"the pack has changed its {what}" if name == fact else None for name in rows}
+    assert len(rows) == 4 and told.exit_code == 1
+
+
 @pytest.mark.parametrize("life", ["soon", "5 psi"])
 @pytest.mark.parametrize("was", [False, True])
 def test_a_life_that_is_no_time_is_refused_where_it_stands(folders: Path, life: str, was: bool) -> None:
@@ -673,6 +884,44 @@ def test_nothing_is_stale_where_the_pack_moved_elsewhere(folders: Path) -> None:
     result = run(folders, "adjust", str(folders / "acme"), "--was", str(folders / "old"))
     assert result.exit_code == 0, result.output
     assert "STALE" not in result.output
+
+
+OWN_FAULTS = [
+    (
+        "steps: [{step: quick, title: Quick, ask: [remark], do: Open the inlet slowly.}]",
+        "has no gate, and does what",
+    ),
+    ("impossible: [{when: smell is yes, slip: Sure?, facts: [smell]}]", "would be put in doubt"),
+]
+
+
+@pytest.mark.parametrize(("own", "said"), OWN_FAULTS)
+def test_adjust_lint_and_a_new_job_refuse_what_goes_round_a_guard(folders: Path, own: str, said: str) -> None:
+    gated = read_pack(folders / "tank", plugins=Plugins.load([TOOLS]).versions()).checklists
+    doing = next(s.do for c in gated for s in c.steps if s.activity is not None and s.do is not None)
+    own = own.replace("Open the inlet slowly.", doing)
+    (folders / "acme" / "own.yaml").write_text(OWN + own, encoding="utf-8")
+    path = folders / "acme" / "manifest.yaml"
+    path.write_text(
+        path.read_text(encoding="utf-8").replace("checklists: []", "checklists: [own.yaml]"), "utf-8"
+    )
+    acme = str(folders / "acme")
+    for call in (["adjust", acme], ["lint", "--profile", "draft", acme, str(folders / "tank")]):
+        result = run(folders, *call)
+        assert result.exit_code == 1 and said in result.stdout and "own.yaml:3:" in result.stdout, call
+    with pytest.raises(StillairError, match=said):
+        Session.start(folders / "j.job", [TOOLS, folders / "plugins"], packs=[acme], by="A", clock=CLOCK)
+
+
+def test_two_versions_of_a_company_are_compared_on_a_pack_that_is_not_installed(folders: Path) -> None:
+    shutil.copytree(folders / "acme", folders / "newer")
+    write(folders, "  limits:\n    rest_time: 30 min\n")
+    call = ["--plugin-dir", str(TOOLS), "compare", str(folders / "newer"), str(folders / "acme")]
+    alone = CliRunner().invoke(main, call)
+    assert alone.exit_code == 1 and "name its folder with --pack" in alone.stderr
+    both = CliRunner().invoke(main, [*call, "--pack", str(folders / "tank")])
+    assert both.exit_code == 0 and "wait rest: stricter" in both.output
+    assert "  20 min → 30 min" in both.output.replace("edit: limit rest_time: ", "")
 
 
 def test_no_job_begins_once_a_loosening_has_ended(folders: Path) -> None:
@@ -693,8 +942,25 @@ def test_no_job_begins_once_a_loosening_has_ended(folders: Path) -> None:
             )
             assert "Allowed by B. Chief until 2026-06-30: a trial" in trail.output
         else:
-            with pytest.raises(StillairError, match="was loosened by Acme until 2026-06-30"):
+            with pytest.raises(StillairError, match=r"was loosened by B\. Chief of Acme until 2026-06-30"):
                 Session.start(job, [TOOLS, folders / "plugins"], packs=packs, by="A", clock=clock)
+
+
+@pytest.mark.parametrize(
+    ("until", "ahead"), [("2028-04-14", False), ("2028-04-18", True), ("9999-12-31", True)]
+)
+def test_nothing_is_loosened_for_more_than_two_years(folders: Path, until: str, ahead: bool) -> None:
+    write(folders, f"  limits:\n    band: {{is: 4 psi, who: B. Chief, why: a trial, until: {until}}}\n")
+    run(folders, "plugins")
+    tools = [TOOLS, folders / "plugins"]
+    call = [f"--plugin-dir={tool}" for tool in tools]
+    told = CliRunner().invoke(main, [*call, "adjust", str(folders / "acme")], obj=Settings(clock=CLOCK))
+    said = f"`band` is loosened by B. Chief of Acme until {until}, more than {MOST_DAYS_AHEAD} days ahead"
+    assert (said in told.stdout) is ahead and told.exit_code == int(ahead)
+    if ahead:
+        assert "manifest.yaml:11:" in told.stdout
+        with pytest.raises(StillairError, match="days ahead"):
+            Session.start(folders / "j.job", tools, packs=[str(folders / "acme")], by="A", clock=CLOCK)
 
 
 def test_the_example_of_the_guide_is_taken() -> None:

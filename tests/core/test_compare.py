@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 import shutil
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
@@ -16,7 +17,8 @@ from stillair.authoring.rehearse import play
 from stillair.cli import main
 from stillair.cli.clock import FixedClock
 from stillair.cli.session import Session
-from stillair.pack import read_texts
+from stillair.hooks import Plugins
+from stillair.pack import Pack, read_pack, read_texts
 
 pytestmark = pytest.mark.usefixtures("own_cache")
 
@@ -62,10 +64,12 @@ def vat(*changes: tuple[str, str]) -> Program:
     for old, new in changes:
         assert text.count(old) == 1, old
         text = text.replace(old, new)
+    return compile_packs([of_vat(text)], {}, {})
+
+
+def of_vat(text: str) -> Pack:
     manifest = "pack: vat\nversion: 1.0.0\ntitle: V\nengine: '>=0.1,<1'\nchecklists: [vat.yaml]\n"
-    return compile_packs(
-        [read_texts({"manifest.yaml": manifest, "vat.yaml": text}, plugins={}, label="vat")], {}, {}
-    )
+    return read_texts({"manifest.yaml": manifest, "vat.yaml": text}, plugins={}, label="vat")
 
 
 def changed(*changes: tuple[str, str]) -> dict[str, Outcome]:
@@ -105,6 +109,38 @@ CHANGES = [
 @pytest.mark.parametrize(("old", "new", "name", "outcome"), CHANGES)
 def test_each_change_has_its_outcome(old: str, new: str, name: str, outcome: str) -> None:
     assert changed((old, new))[name].outcome == outcome
+
+
+@pytest.mark.parametrize("name", ["lid", "bottom", "air", "worn", "seen", "rest", "low"])
+def test_what_is_renamed_is_one_gone_and_one_new(name: str) -> None:
+    """Whatever rests on it."""
+    program = compile_packs([of_vat(re.sub(rf"\b{name}\b", "renamed", VAT))], {}, {})
+    kind = {"rest": "wait", "low": "rule"}.get(name, "fact")
+    for old, new, was, now in ((vat(), program, name, "renamed"), (program, vat(), "renamed", name)):
+        found = {(o.kind, o.name): o.outcome for o in compared(old, new)}
+        assert found[kind, was] == "gone" and found[kind, now] == "new"
+
+
+def test_packs_that_have_nothing_in_common_are_compared() -> None:
+    tools = Plugins.load([TOOLS])
+    for name in ("tank", "kettle"):
+        pack = read_pack(HERE / name, plugins=tools.versions())
+        other = compile_packs([pack], tools.calculators, tools.catalogues)
+        for old, new in ((vat(), other), (other, vat())):
+            found = {(o.kind, o.name): o.outcome for o in compared(old, new)}
+            assert {found["fact", fact] for fact in old.facts.keys() - new.facts.keys()} == {"gone"}
+            assert {found["fact", fact] for fact in new.facts.keys() - old.facts.keys()} == {"new"}
+
+
+def test_another_number_against_the_same_limit_is_not_the_same() -> None:
+    """A gate that asks another gauge, or the same one less a constant."""
+    other = ("  worn:", "  top: {ask: T, quantity: gauge pressure, between: 0 psig .. 100 psig}\n  worn:")
+    for said in ("top < most", "bottom - 5 psi < most"):
+        gate = ("gate: bottom < most", f"gate: {said}")
+        assert changed(gate, other)["gate of activity filling"].outcome == "different"
+    moved = [vat(("bottom < 10 psig", f"bottom - {apart} psi < 10 psig")) for apart in (2, 4)]
+    found = {o.name: (o.outcome, o.witness) for o in compared(*moved) if o.kind == "rule"}
+    assert found["low"][0] == "looser" and found["low"][1] is not None
 
 
 BESIDE = [

@@ -10,6 +10,7 @@ from itertools import combinations, product
 from typing import Any
 
 import pytest
+from stillair import quantity
 from stillair.assess.compiler import Compiler
 from stillair.authoring.lint.groups import gap, overlap
 from stillair.authoring.lint.sites import Subject
@@ -112,6 +113,20 @@ def subject_of(groups: list[Group]) -> Subject:
     said = "".join(group.said() for group in groups)
     declared = "".join(group.declared() for group in groups)
     return checked(f"checklist: g\ntitle: G\nfacts:\n{FACTS}rules:\n{said}groups:\n{declared}")
+
+
+@pytest.mark.parametrize("said", ["n - m", "m - n"])
+def test_a_difference_is_said_as_its_author_writes_it(said: str) -> None:
+    """Whichever way round: never as what is less than nothing with the signs turned."""
+    rules = f"  - {{rule: r, finding: f, when: '{said} < 2 in'}}\n"
+    rules += f"  - {{rule: s, finding: f, when: '{said} > 3 in'}}\n"
+    text = f"checklist: g\ntitle: G\nfacts:\n{FACTS}rules:\n{rules}groups:\n"
+    subject = checked(text + "  - {group: g, rules: [r, s], are: [complete]}\n")
+    (fault,) = gap(subject, next(subject.checklists).groups[0])
+    remark = re.search(r"(?m)^# and (.*) is ([\d.]+) (\S+)$", fault.scenario or "")
+    assert remark is not None and remark[1] == said
+    inches = quantity.read(f"{remark[2]} {remark[3]}", quantity.DIMENSIONS["length"]).value / 0.0254
+    assert 2 <= inches <= 3
 
 
 def entered(scenario: str | None) -> dict[str, Any]:

@@ -177,6 +177,81 @@ def test_a_new_file_is_written_and_never_an_old_one(tmp_path: Path) -> None:
     assert result.exit_code == 2 and "is there already" in result.stderr
 
 
+ADJUSTS = """
+  limits:
+    rest_time: 20 min
+    band: {is: 4 psi, who: B. Chief, why: a trial, until: 2027-03-31}
+  notes: {smell: Two people smell.}
+  good for: {smell: 10 min}
+  photos: {first-look: The whole tank}
+  wording: {depth: {ask: How deep is it?}}
+"""
+OWN = """
+checklist: badges
+title: Badges
+before: tank
+facts: {badge: {ask: Is the badge worn?, kind: yes-no}}
+steps: [{step: show-badge, title: Show the badge, ask: [badge]}]
+rules: [{rule: no-badge, stop: [filling], when: badge is no, say: No badge, lifted by: Wear it.}]
+cautions: [Park backwards.]
+"""
+
+
+def company(folder: Path, adjusts: str = ADJUSTS) -> Pack:
+    folder.mkdir()
+    tank = read_pack(HERE / "tank", plugins=Plugins.load([HERE / "tank_tools"]).versions())
+    (folder / "manifest.yaml").write_text(
+        "pack: acme\nversion: 1.2.0\ntitle: Acme\njoins: tank\nengine: '>=0.1,<1'\nchecklists: [own.yaml]\n"
+        f"adjusts:\n  pack: tank\n  digest: {tank.written}{adjusts}",
+        encoding="utf-8",
+    )
+    (folder / "own.yaml").write_text(OWN, encoding="utf-8")
+    return read_pack(folder, plugins={})
+
+
+@pytest.mark.parametrize("kind", ["sheet", "storyboard"])
+def test_what_a_company_adjusts_is_printed_as_a_job_goes_by_it(tmp_path: Path, kind: str) -> None:
+    acme = company(tmp_path / "acme")
+    tank = str(HERE / "tank")
+    text = run(tank, "--pack", str(tmp_path / "acme"), "--as", kind).stdout
+    assert run(str(tmp_path / "acme"), "--pack", tank, "--as", kind).stdout == text
+    base = run(tank, "--as", kind).stdout
+    assert text.startswith("# Look after a tank, as adjusted by Acme\n") and "Acme" not in base
+    assert f"Adjusted by Acme · acme 1.2.0 · digest {acme.digest[:16]}" in text
+    assert base.splitlines()[2] in text  # the digest of the pack itself
+    assert "| 20 min (Acme, from 10 min) |" in text and "| 10 min |" not in text
+    assert "| 4 psi (Acme, from 2 psi; looser, allowed by B. Chief until 2027-03-31: a trial) |" in text
+    for said in (
+        "*How:* Acme: Two people smell.",
+        "Acme: good for 10 min",
+        "Photo: Look first",
+        "Show the badge",
+    ):
+        assert said in text and said not in base
+    assert text.index("Show the badge") < text.index("Look first")  # its checklist comes before
+    if kind == "sheet":
+        assert "How deep is it?" in text and "The whole tank" in text
+        assert "- **CAUTION** Park backwards." in text and "| `badge is no` | No badge | Wear it. |" in text
+    else:
+        assert "`first_look_photo`" in text and "STOP `filling`: No badge" in text
+
+
+def test_one_checklist_is_printed_as_adjusted(tmp_path: Path) -> None:
+    company(tmp_path / "acme")
+    packs = ["--pack", str(HERE / "tank"), "--pack", str(tmp_path / "acme")]
+    text = run("tank", *packs).stdout
+    assert "| 20 min (Acme, from 10 min) |" in text and "Show the badge" not in text
+    own = run("badges", *packs).stdout
+    assert own.startswith("# Badges\n") and "Show the badge" in own
+    assert run("tank", *packs, "--format", "html").stdout.count("as adjusted by Acme") == 2
+
+
+def test_what_may_not_be_adjusted_is_not_printed(tmp_path: Path) -> None:
+    company(tmp_path / "acme", "\n  limits: {rest_time: 90 min}\n")
+    result = run(str(tmp_path / "acme"), "--pack", str(HERE / "tank"))
+    assert result.exit_code == 1 and "[SA704]" in result.output and not result.stdout
+
+
 def test_an_unknown_name_is_answered_with_the_nearest() -> None:
     result = run("lock-out")
     assert result.exit_code == 2 and "did you mean `lockout`" in result.stderr

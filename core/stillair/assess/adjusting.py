@@ -27,14 +27,20 @@ from stillair.checklist import (
 from stillair.condition import core
 from stillair.fault import Fault, did_you_mean
 
+from .behind import Freed, freed, weaker
 from .program import Limit, Program
-from .strict import guards, loosenings
+from .strict import guard_said, guards, loosenings
+from .uses import guarding, uses
 
 if TYPE_CHECKING:
     from stillair.pack import Pack
 
-__all__ = ["Applied", "applied", "ended", "is_looser", "loosened", "moved", "named_in"]
+__all__ = ["Applied", "applied", "is_looser", "loosened", "moved", "named_in", "untimely"]
 
+MOST_DAYS_AHEAD = 2 * 365 + 1
+"""For how long a limit may be loosened before it is looked at again: two years. Source: judgement."""
+MOST_LIKELIER = 10
+"""How many times likelier or less likely a company's clues may make a place. Source: judgement."""
 _WORDS = {"fact": ("ask", "why", "how"), "step": ("title", "do", "why"), "rule": ("say", "why")}
 """What may be said in other words."""
 
@@ -87,7 +93,7 @@ class Applied:
         self.photos: dict[str, tuple[Text, str]] = {}
         self._declared = {spec.name: spec for p in packs for c in p.checklists for spec in c.limits}
         self._guards = list(guards(base))
-        self._rests = {name: str(use) for use in reversed(self._guards) for name in use.cond.mentions}
+        self._rests = {name: guard_said(use) for use in reversed(self._guards) for name in use.cond.mentions}
         for name, change in self.adjusts.limits:
             self._limit(name, change)
         for name, life in self.adjusts.good_for:
@@ -273,9 +279,26 @@ class Applied:
                         yield _touches(event, f"marks `{event}`, on which the {rests[event.text]} rests")
             for powered in checklist.powered:
                 yield _touches(powered.where, "frees from the lockout")
+            yield from self._doubted(checklist)
             if "place" in over:
                 for place in checklist.places:
                     yield _touches(place.where, f"adds to the places, over which the {over['place']} goes")
+
+    def _doubted(self, checklist: Checklist) -> Iterator[Fault]:
+        """What is called a slip and so no longer stands, though a guard rests on it: a stop would be lifted,
+        or an older answer uncovered.
+        """
+        base = self.base
+        held = guarding(base)
+        # A stop is named first: it is what doubt lifts.
+        every = sorted((use for use in uses(base) if use.guards), key=lambda use: use.kind == "stop")
+        behind = {name: f"the {guard_said(use)} rests" for use in every for name in use.cond.mentions}
+        behind |= {f: f"the proof of {n} rests" for n, p in base.powered.items() for f, _ in p.proof}
+        said = [*(each.facts for each in checklist.impossible), *(each.facts for each in checklist.suspect)]
+        for fact in (fact for facts in said for fact in facts if fact.text in held):
+            why = behind.get(fact.text, "safety rests")
+            what = f"would be put in doubt, and no longer stand, and on it {why}"
+            yield _touches(fact, what, "let a stop or a caution of your own say it")
 
     # -- small things ------------------------------------------------------------------------------------
 
@@ -332,13 +355,60 @@ def loosened(adjustments: Sequence[Applied], old: Program, new: Program) -> Iter
             if told & said:
                 continue
             said |= told
-            beside = "".join(f", with `{other}`," for other in blamed if other is not where)
+            others = " and ".join(f"`{other}`" for other in blamed if other is not where)
+            beside = f", with {others}," if others else ""
             message = f"`{where}`{beside} loosens what guards safety: {shown}, at `{found.text}`"
             yield where.fault("SA702", message, help=f"the {found.use} may only become stricter; leave it")
+    for each in adjustments:
+        yield from _done_before(each, old, new)
+        yield from _outweighed(each, new)
 
 
-def ended(program: Program, today: date, packs: Sequence[Pack] = ()) -> Iterator[Fault]:
-    """A fault for each limit whose loosening has ended, where the packs say so: no job begins with it."""
+def _done_before(by: Applied, old: Program, new: Program) -> Iterator[Fault]:
+    """The steps of a company, or those it words otherwise, that do with less before it what the pack does
+    behind a gate only.
+    """
+    where = {step.name: step.where for checklist in by.by.checklists for step in checklist.steps}
+    worded = {name.text: name for name, _ in by.adjusts.wording}
+    told: dict[str, list[Freed]] = {}
+    for found in freed(old, new):
+        told.setdefault("has no gate", []).append(found)
+    told["is not shown to have as strict a gate"] = list(weaker(old, new, where))
+    for what, every in told.items():
+        for name, gated, shared in {(f.step, f.shared): f for f in reversed(every)}.values():
+            text = where.get(name, worded.get(name))
+            if text is not None:
+                said = f"{what}, and does what `{gated}` does behind one: {shared}"
+                help = f"give it activity and gate of `{gated}`, or leave that to it"
+                yield _touches(text, said, help)
+
+
+def _outweighed(by: Applied, new: Program) -> Iterator[Fault]:
+    """The clue with which those of a company make a place too unlikely to be searched, or too likely."""
+    for place in new.places:
+        for less in (True, False):
+            found = 1.0
+            for spec in (clue for checklist in by.by.checklists for clue in checklist.clues):
+                limit = new.clues[spec.name].limit(place)
+                weight = new.limits[limit].value if limit is not None else 1.0
+                if (weight < 1) is not less:
+                    continue
+                found *= weight
+                if not 1 / MOST_LIKELIER <= found <= MOST_LIKELIER:
+                    text = (
+                        f"`{spec.name}` makes `{place}` {found:g} times as likely, with the clues beside it"
+                    )
+                    help = (
+                        f"the clues of a company weigh from {1 / MOST_LIKELIER:g} to {MOST_LIKELIER} together"
+                    )
+                    yield spec.where.fault("SA704", text, help=help)
+                    break
+
+
+def untimely(program: Program, today: date, packs: Sequence[Pack] = ()) -> Iterator[Fault]:
+    """A fault for each limit whose loosening has ended, or is to last for too long, where the packs say so:
+    no job begins with it.
+    """
     days = {
         name.text: change.until
         for pack in packs
@@ -347,10 +417,15 @@ def ended(program: Program, today: date, packs: Sequence[Pack] = ()) -> Iterator
     }
     for name, limit in program.limits.items():
         by = limit.spec.set_by
-        if by is not None and by.looser and by.until is not None and date.fromisoformat(by.until) < today:
-            where = days.get(name) or Text(name, "--pack")
-            message = f"`{name}` was loosened by {by.company} until {by.until}"
-            yield where.fault("SA703", message, help="renew it, or take it back")
+        if by is None or not by.looser or by.until is None:
+            continue
+        where, until = days.get(name) or Text(name, "--pack"), date.fromisoformat(by.until)
+        said = f"loosened by {by.who} of {by.company} until {by.until}"
+        if until < today:
+            yield where.fault("SA703", f"`{name}` was {said}", help="renew it, or take it back")
+        elif (until - today).days > MOST_DAYS_AHEAD:
+            text = f"`{name}` is {said}, more than {MOST_DAYS_AHEAD} days ahead"
+            yield where.fault("SA703", text, help="name an earlier day, and renew it then")
 
 
 def named_in(program: Program, text: str) -> set[str]:
@@ -375,9 +450,8 @@ def named_in(program: Program, text: str) -> set[str]:
     return found
 
 
-def _touches(where: Text, what: str) -> Fault:
-    message = f"`{where}` {what}"
-    return where.fault("SA702", message, help="a company's own steps and rules leave that alone")
+def _touches(where: Text, what: str, help: str = "a company's own steps and rules leave that alone") -> Fault:
+    return where.fault("SA702", f"`{where}` {what}", help=help)
 
 
 def _photo_names(step: str) -> tuple[str, str]:

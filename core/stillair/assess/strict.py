@@ -50,12 +50,20 @@ def guards(program: Program) -> Iterator[Use]:
     return (use for use in uses(program) if use.guards and (use.cond.safety or use.judged in facts))
 
 
+def guard_said(use: Use) -> str:
+    """A use as it is told in a sentence."""
+    return f"condition `{' '.join(use.name.split())}`" if use.kind == "inside" else str(use)
+
+
 def loosenings(old: Program, new: Program) -> Iterator[Loosening]:
-    """What the new program loosens of the old one: guards, and cautions that rest on a safety fact."""
+    """What the new program loosens of the old one: guards, and cautions that rest on a safety fact.
+
+    What stands inside another guard is looked at there: whether it may hold for more is said by that.
+    """
     there = {(use.kind, use.name): use for use in uses(new)}
     compared = Compared(old, new)
     cautions = (use for use in uses(old) if use.kind == "caution" and use.cond.safety)
-    for use in (*guards(old), *cautions):
+    for use in (*(use for use in guards(old) if use.kind != "inside"), *cautions):
         other = there.get((use.kind, use.name))
         if other is None:
             yield Loosening(use, use.cond.text, "it is gone")
@@ -93,10 +101,13 @@ class Compared:
 
     def _number(self, old: core.Within, new: core.Within, narrow: bool) -> Iterator[Part]:
         moved = 0.0
-        if not self.same(new.ref.name):
-            shift = self._shift(old.ref.name, new.ref.name)
+        if old.ref != new.ref or not self.same(old.ref.name):
+            alike = old.ref.member == new.ref.member
+            shift = self._shift(old.ref.name, new.ref.name) if alike else None
             if shift is None:
-                yield Part(old.text, None, self.unlike(old.ref.name))
+                apart = old.ref != new.ref and self.same(old.ref.name)
+                why = "it is written otherwise" if apart else self.unlike(old.ref.name)
+                yield Part(old.text, None, why)
                 return
             moved = shift
         region = Region(tuple((a - moved, a_in, b - moved, b_in) for a, a_in, b, b_in in new.region.pieces))
@@ -163,6 +174,8 @@ class Compared:
         name = old.ref.name
         if (old.ref, old.sure, old.never) != (new.ref, new.sure, new.never):
             yield Part(old.text, None, "it is written otherwise")
+        elif not self._there(name):
+            yield Part(old.text, None, self.unlike(name))
         elif self.same(name) or self._only_stricter(old, narrow):
             return
         elif name in self.old.waits and self._same_start(name):
@@ -205,6 +218,8 @@ class Compared:
 
     def unlike(self, name: str) -> str:
         """Why nothing is shown of what is not the same in both."""
+        if not self._there(name):
+            return f"`{name}` is gone"
         for ref in core.refs_in(self.old.derived[name]) if name in self.old.derived else ():
             if not self.same(ref.name):
                 return self.unlike(ref.name)
@@ -234,8 +249,15 @@ class Compared:
             self._same[name, exact] = self._is_same(name, exact)
         return self._same[name, exact]
 
+    def _there(self, name: str) -> bool:
+        """Whether what a name stands for in the old program is in the new one, as the same kind of thing."""
+        tables = ("facts", "waits", "findings", "calculations")
+        return all(name in getattr(self.new, each) for each in tables if name in getattr(self.old, each))
+
     def _is_same(self, name: str, exact: bool) -> bool:
         old, new = self.old, self.new
+        if not self._there(name):
+            return False
         if name in old.derived:
             return self._same_derived(old.derived[name], new.derived.get(name), exact)
         if name in old.calculations:
@@ -317,7 +339,7 @@ class Compared:
 
     def _fewer_count(self, name: str) -> bool:
         """Whether no entry of a fact counts in the new program that did not in the old one."""
-        return self._good_for(name, exact=False) and all(
+        return (self._there(name) and self._good_for(name, exact=False)) and all(
             (x is None) == (y is None)
             and (x is None or y is None or not [*self.looser(x.checked, y.checked, narrow=True)])
             for x, y in self._counting(name)

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from stillair.assess import Assessment, May, Program, assess, fold
+from stillair.assess.behind import freed, is_gated
 from stillair.assess.history import events_of
 from stillair.assess.program import Fact, Step
 from stillair.assess.uses import guarding
@@ -93,12 +94,13 @@ def _loosened(before: Assessment, after: Assessment) -> Iterator[str]:
         if closed and after.activity(name).may is May.YES:
             yield f"the activity {name} was not allowed and now is: {_title(after, name)}"
     for name, step in after.program.steps.items():
-        if not _is_gated(after.program, name) and not _is_gated(before.program, name):
+        if not is_gated(after.program, name) and not is_gated(before.program, name):
             continue
         for member in _members(after, step):
             if after.permission(name, member).may is May.YES and not _allowed(before, name, member):
                 yield f"the step {Ref(name, member)} was not allowed and now is: {step.spec.title or name}"
-    yield from _ungated(before.program, after.program)
+    for name, gated, shared in freed(before.program, after.program):
+        yield f"the step {name} has no gate, and does what {gated} did behind one: {shared}"
     yield from _left_on(before, after)
     yield from _otherwise_meant(before, after)
 
@@ -124,39 +126,6 @@ def _stops(before: Assessment, after: Assessment) -> Iterator[str]:
 
 def _title(found: Assessment, activity: str) -> str:
     return found.program.activities[activity].spec.title
-
-
-def _is_gated(program: Program, name: str) -> bool:
-    """Whether more than its place in the order of work stands before a step."""
-    step = program.steps.get(name)
-    if step is None:
-        return False
-    spec = step.spec
-    if step.per == "place" and any(place.spec.activity for place in program.places.values()):
-        return True
-    return bool(spec.activity or spec.never or step.gate is not None or step.powered is not None)
-
-
-def _ungated(old: Program, new: Program) -> Iterator[str]:
-    """Steps with nothing before them that do what was done behind a gate only, as under another name."""
-    free = {each for name, step in old.steps.items() if not _is_gated(old, name) for each in _doings(step)}
-    for name, step in new.steps.items():
-        known = old.steps.get(name)
-        if _is_gated(new, name) or (known is not None and _is_gated(old, name)):
-            continue
-        gained = _doings(step) - (_doings(known) if known is not None else set()) - free
-        for gated, was in old.steps.items():
-            shared = gained & _doings(was)
-            if shared and _is_gated(old, gated):
-                what = ", ".join(sorted(shared))
-                yield f"the step {name} has no gate, and does what {gated} did behind one: {what}"
-
-
-def _doings(step: Step) -> set[str]:
-    """What a step asks, marks and says to do, in words."""
-    asks = {f"asks {name}" for name in step.asks}
-    said = {" ".join(text.split()) for text in (step.spec.title, step.spec.do) if text}
-    return asks | {f"marks {name}" for name in events_of(step)} | {f"“{text}”" for text in said}
 
 
 def _left_on(before: Assessment, after: Assessment) -> Iterator[str]:

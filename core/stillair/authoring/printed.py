@@ -12,7 +12,7 @@ from stillair.assess.program import Program
 from stillair.checklist import Checklist, FactSpec, LimitSpec, PoweredSpec, RuleSpec, StepSpec, Text
 from stillair.pack import Pack
 
-__all__ = ["field_sheet", "storyboard"]
+__all__ = ["field_sheet", "storyboard", "title"]
 
 _CODE = re.compile(r"`([^`]*)`")
 _WORD = re.compile(r"[a-z][a-z0-9_]*")
@@ -21,17 +21,22 @@ _LINE = "\\_" * 10
 _CANNOT = f"{_BOX} cannot tell, because {_LINE}"
 
 
-def field_sheet(program: Program, pack: Pack, checklists: Sequence[Checklist]) -> str:
-    """What is done and asked, with room to write; every caution where it is needed."""
+def field_sheet(
+    program: Program, pack: Pack, checklists: Sequence[Checklist], by: Sequence[Pack] = ()
+) -> str:
+    """What is done and asked, with room to write; every caution where it is needed.
+
+    `by` are the packs that adjust it; pack and checklists are as adjusted.
+    """
     facts = {fact.name: fact for checklist in program.checklists.values() for fact in checklist.facts}
-    lines = [*_heading(pack, checklists, "Field sheet"), *_warnings(program)]
+    lines = [*_heading(pack, checklists, "Field sheet", by), *_warnings(program)]
     lines += [f"Job {_LINE} Date {_LINE} By {_LINE}", ""]
     lines += ["What is not known stays empty, with the reason. Empty is never a yes.", ""]
     for checklist in checklists:
         lines += [f"## {_said(checklist.title)}", "", *_paragraph(checklist.about)]
         for step in checklist.steps:
             if step.never is None:
-                lines += _sheet_step(program, facts, step)
+                lines += _sheet_step(program, facts, step, by)
         lines += _powered(program, checklist)
         lines += _sheet_places(program, checklist)
         lines += _never(checklist)
@@ -40,15 +45,15 @@ def field_sheet(program: Program, pack: Pack, checklists: Sequence[Checklist]) -
     return _joined([*lines, *_meanings(program, lines)])
 
 
-def storyboard(program: Program, pack: Pack, checklists: Sequence[Checklist]) -> str:
-    """In which case each step comes, what it asks, and what follows from the answers."""
-    lines = _heading(pack, checklists, "Storyboard")
+def storyboard(program: Program, pack: Pack, checklists: Sequence[Checklist], by: Sequence[Pack] = ()) -> str:
+    """In which case each step comes, what it asks, and what follows from the answers; `by` as above."""
+    lines = _heading(pack, checklists, "Storyboard", by)
     lines += [f"A company that adjusts it names the texts by `digest: {pack.written}`.", ""]
     rules = [rule for checklist in program.checklists.values() for rule in checklist.rules]
     for checklist in checklists:
         lines += [f"## {_said(checklist.title)}", "", *_paragraph(checklist.about)]
         for number, step in enumerate(checklist.steps, 1):
-            lines += _scene(program, rules, number, step)
+            lines += _scene(program, rules, number, step, by)
         if checklist.rules:
             lines += ["### What follows", "", "| Rule | When | Then | Source |", "|---|---|---|---|"]
             lines += [_row(r.name, _code(r.when), _outcome(r), _said(r.source)) for r in checklist.rules]
@@ -62,7 +67,7 @@ def storyboard(program: Program, pack: Pack, checklists: Sequence[Checklist]) ->
         if checklist.limits:
             lines += ["### Limits", "", "| Limit | Is | May be set | Safer |", "|---|---|---|---|"]
             for limit in checklist.limits:
-                lines.append(_row(f"`{limit.name}`", _said(limit.value.text), _span(limit), limit.safer))
+                lines.append(_row(f"`{limit.name}`", _set(limit), _span(limit), limit.safer))
             lines.append("")
     return _joined([*lines, *_meanings(program, lines)])
 
@@ -70,9 +75,22 @@ def storyboard(program: Program, pack: Pack, checklists: Sequence[Checklist]) ->
 # -- the head -----------------------------------------------------------------------------------------------
 
 
-def _heading(pack: Pack, checklists: Sequence[Checklist], kind: str) -> list[str]:
-    title = checklists[0].title if len(checklists) == 1 else pack.title
-    return [f"# {_said(title)}", "", f"{kind} · {pack.name} {pack.version} · digest {pack.digest[:16]}", ""]
+def title(pack: Pack, checklists: Sequence[Checklist], by: Sequence[Pack] = ()) -> str:
+    """What is printed, and which companies adjust it."""
+    own = checklists[0].title if len(checklists) == 1 else pack.title
+    others = [each.title for each in by if each is not pack]
+    return f"{own}, as adjusted by {' and '.join(others)}" if others else own
+
+
+def _heading(pack: Pack, checklists: Sequence[Checklist], kind: str, by: Sequence[Pack]) -> list[str]:
+    lines = [f"# {_said(title(pack, checklists, by))}", "", f"{kind} · {_version(pack)}", ""]
+    for each in (each for each in by if each is not pack):
+        lines += [f"Adjusted by {_said(each.title)} · {_version(each)}", ""]
+    return lines
+
+
+def _version(pack: Pack) -> str:
+    return f"{pack.name} {pack.version} · digest {pack.digest[:16]}"
 
 
 def _warnings(program: Program) -> Iterator[str]:
@@ -88,7 +106,9 @@ def _warnings(program: Program) -> Iterator[str]:
 # -- the field sheet ----------------------------------------------------------------------------------------
 
 
-def _sheet_step(program: Program, facts: dict[str, FactSpec], step: StepSpec) -> Iterator[str]:
+def _sheet_step(
+    program: Program, facts: dict[str, FactSpec], step: StepSpec, by: Sequence[Pack]
+) -> Iterator[str]:
     yield f"### {_BOX} {_said(step.title)}" + (" (may be left out)" if step.optional else "")
     yield ""
     for text in dict.fromkeys(_cautions(program, facts, step)):
@@ -106,6 +126,7 @@ def _sheet_step(program: Program, facts: dict[str, FactSpec], step: StepSpec) ->
         fact = facts.get(name.text)
         if fact is not None:
             yield from _question(program, fact)
+            yield from _adjusted(fact, by)
     if step.wait is not None:
         wait = program.waits[step.wait.text].spec
         begun = f"Begun at {_LINE} ready at {_LINE}"
@@ -168,6 +189,23 @@ def _question(program: Program, fact: FactSpec) -> Iterator[str]:
         yield f"    - {title if title == _LINE else _said(title)}: {answer}"
 
 
+def _adjusted(fact: FactSpec, by: Sequence[Pack]) -> Iterator[str]:
+    """What companies add to a question: their notes, words and shorter lives."""
+    for each in by:
+        assert each.adjusts is not None
+        ours = each.adjusts
+        worded = {key.text for name, said in ours.wording for key, _ in said if name.text == fact.name}
+        if "how" in worded or fact.name in {name.text for name, _ in ours.notes}:
+            yield f"    - *How:* {_said(fact.how)}"
+        if "why" in worded:
+            yield f"    - *Why:* {_said(fact.why)}"
+        yield from (
+            f"    - {_said(each.title)}: good for {_said(life.text)}"
+            for name, life in ours.good_for
+            if name.text == fact.name
+        )
+
+
 def _answer(fact: FactSpec) -> str:
     if fact.options:
         return " ".join([*(f"{_BOX} {_said(option.label)}" for option in fact.options), _CANNOT])
@@ -225,11 +263,20 @@ def _limits(checklists: Iterable[Checklist]) -> Iterator[str]:
         for limit in limits:
             yield _row(
                 _said(limit.about) or f"`{limit.name}`",
-                _said(limit.value.text),
+                _set(limit),
                 _span(limit),
                 _said(limit.source),
             )
         yield ""
+
+
+def _set(limit: LimitSpec) -> str:
+    """What a limit is, and who set it so, from what."""
+    by = limit.set_by
+    if by is None:
+        return _said(limit.value.text)
+    looser = f"; looser, allowed by {by.who} until {by.until}: {by.why}" if by.looser else ""
+    return _said(f"{limit.value} ({by.company}, from {by.was}{looser})")
 
 
 def _span(limit: LimitSpec) -> str:
@@ -255,7 +302,9 @@ def _meanings(program: Program, lines: Iterable[str]) -> Iterator[str]:
 # -- the storyboard -----------------------------------------------------------------------------------------
 
 
-def _scene(program: Program, rules: Sequence[RuleSpec], number: int, step: StepSpec) -> Iterator[str]:
+def _scene(
+    program: Program, rules: Sequence[RuleSpec], number: int, step: StepSpec, by: Sequence[Pack]
+) -> Iterator[str]:
     yield f"### {number}. {_said(step.title)} (`{step.name}`)"
     yield ""
     if step.never is not None:
@@ -273,6 +322,8 @@ def _scene(program: Program, rules: Sequence[RuleSpec], number: int, step: StepS
             yield f"- Stopped by {', '.join(f'`{name}`' for name in stops)}"
     for name in step.ask:
         yield f"- Asks `{name}`: {_rests_on(program, name.text)}"
+        if name.text in program.facts:
+            yield from _adjusted(program.facts[name.text].spec, by)
     if step.marks:
         yield f"- Marks {_listed(step.marks)}"
     if step.wait is not None:

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from stillair import quantity
 from stillair.assess import Program
 from stillair.assess.adjusting import is_looser
-from stillair.checklist import Adjusting, LimitChange, Text
+from stillair.checklist import Adjusting, FactSpec, LimitChange, Text
 from stillair.wording import duration, exact
 
 __all__ = ["Standing", "standings"]
@@ -102,7 +102,41 @@ def _words(kind: str, name: str, key: str, theirs: str, old: Program, new: Progr
         stale = "what it is about is gone"
     elif was != now:
         stale = "the pack says something else now"
+    elif name in old.facts and name in new.facts:
+        before, after = (_seen(program.facts[name].spec) for program in (old, new))
+        changed = [each for each in before if before[each] != after[each]]
+        if changed:
+            was, now = ("; ".join(f"{each} {seen[each]}" for each in changed) for seen in (before, after))
+            stale = f"the pack has changed its {', '.join(changed)}"
     return Standing(kind, name, was, now, theirs, stale)
+
+
+def _seen(spec: FactSpec) -> dict[str, str]:
+    """All that a fact says to whoever writes a note on it, in words."""
+    listed = {
+        "question": spec.ask,
+        "kind": spec.kind,
+        "answers": [f"{option.name} ({option.label})" for option in spec.options],
+        "catalogue": spec.catalogue,
+        "quantity": spec.quantity,
+        "range": " .. ".join(text.text for text in spec.between or ()),
+        "unit": spec.unit,
+        "tolerance": spec.tolerance,
+        "instrument": spec.read_with,
+        "nature": spec.nature,
+        "list": spec.per,
+        "safety": spec.safety,
+        "life": spec.good_for,
+        "void after": [text.text for text in spec.void_after],
+        "counts when": spec.counts_when and spec.counts_when.condition,
+        "why": spec.why,
+        "how": spec.how,
+        "caution": spec.caution,
+    }
+    return {
+        name: " ".join((", ".join(said) if isinstance(said, list) else str(said or "none")).split())
+        for name, said in listed.items()
+    }
 
 
 def _is_there(program: Program, name: str) -> bool:

@@ -11,7 +11,7 @@ import click
 
 from stillair import account
 from stillair.assess import Program, compile_packs
-from stillair.assess.adjusting import applied, ended, loosened
+from stillair.assess.adjusting import applied, loosened, untimely
 from stillair.authoring.stale import Standing, standings
 from stillair.fault import Fault
 from stillair.hooks import Plugins
@@ -116,7 +116,7 @@ def _refused(
         changed = [p if p is each.by else replace(p, checklists=each.checklists(p)) for p in changed]
     bare = [replace(pack, adjusts=None) for pack in changed]
     program = _compiled(bare, plugins)
-    return [*loosened(adjustments, plain, program), *ended(program, today, packs)]
+    return [*loosened(adjustments, plain, program), *untimely(program, today, packs)]
 
 
 def _say(screen: Screen, ours: Pack, base: Pack, rows: Sequence[Standing], faults: Sequence[Fault]) -> None:

@@ -32,16 +32,25 @@ __all__ = ["compare"]
 @click.option(
     "--jobs", metavar="FOLDER", type=click.Path(), help="Count the recorded jobs that fall in each."
 )
+@click.option(
+    "--pack",
+    "packs",
+    multiple=True,
+    metavar="FOLDER",
+    help="A pack that both work with, where it is not installed. May be given again.",
+)
 @format_option
 @click.pass_obj
-def compare(settings: Settings, old: str, new: str, jobs: str | None, as_json: bool) -> None:
+def compare(
+    settings: Settings, old: str, new: str, jobs: str | None, packs: tuple[str, ...], as_json: bool
+) -> None:
     """Say how each condition of the pack NEW comes out beside that of OLD: names or folders of packs.
 
     Same, stricter, looser or different, with facts that show it and the edit that caused it; then what is
     declared otherwise beside the conditions. Exit code 1: one of the jobs is broken.
     """
     plugins = Plugins.load(settings.plugin_dirs)
-    before, after = (_program(plugins, name) for name in (old, new))
+    before, after = (_program(plugins, [name, *packs]) for name in (old, new))
     found = list(compared(before, after))
     counted = _counted(jobs, before, after) if jobs is not None else None
     if as_json:
@@ -52,9 +61,9 @@ def compare(settings: Settings, old: str, new: str, jobs: str | None, as_json: b
         raise click.exceptions.Exit(NO)
 
 
-def _program(plugins: Plugins, name: str) -> Program:
-    wanted = str(Path(name).absolute()) if Path(name).is_dir() else name
-    return load_program([texts for _, texts in sorted(choose(plugins, [wanted]).items())], plugins)
+def _program(plugins: Plugins, names: Sequence[str]) -> Program:
+    wanted = [str(Path(name).absolute()) if Path(name).is_dir() else name for name in names]
+    return load_program([texts for _, texts in sorted(choose(plugins, wanted).items())], plugins)
 
 
 @dataclass(slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -46,20 +47,26 @@ __all__ = ["print_"]
 def print_(
     settings: Settings, name: str, packs: tuple[str, ...], kind: str, form: str, out: str | None
 ) -> None:
-    """Print CHECKLIST, or all of a pack, by name or folder. The same pack gives the same bytes."""
-    from stillair.assess import compile_packs
+    """Print CHECKLIST, or all of a pack, by name or folder. The same packs give the same bytes.
+
+    What a company adjusts is printed as a job would go by it: named with --pack, or itself.
+    """
+    from stillair.assess.compiler import checked
     from stillair.authoring import printed
     from stillair.hooks import Plugins
 
     plugins = Plugins.load(settings.plugin_dirs)
-    read, pack, checklists = _found(plugins, name, packs)
-    program = compile_packs(read, plugins.calculators, plugins.catalogues)
+    read, named = _read(plugins, name, packs)
+    compiler = checked(read, plugins.calculators, plugins.catalogues)
+    program = compiler.finish()
+    pack, checklists = _found(compiler.packs, name, named, list(program.checklists))
+    by = sorted((each for each in compiler.packs if each.adjusts is not None), key=lambda each: each.name)
     write = printed.field_sheet if kind == "sheet" else printed.storyboard
-    text = write(program, pack, checklists)
+    text = write(program, pack, checklists, by)
     if form == "html":
         from stillair import render
 
-        text = render.html(text, checklists[0].title if len(checklists) == 1 else pack.title)
+        text = render.html(text, printed.title(pack, checklists, by))
     if out is None:
         click.echo(text, nl=False)
         return
@@ -70,20 +77,33 @@ def print_(
     click.echo(place.as_posix())
 
 
-def _found(plugins: Plugins, name: str, packs: tuple[str, ...]) -> tuple[list[Pack], Pack, list[Checklist]]:
-    """The packs that work together, and of one of them the checklists that are meant."""
+def _read(plugins: Plugins, name: str, packs: tuple[str, ...]) -> tuple[list[Pack], set[str]]:
+    """The packs that work together, and the one that is named, if it is a pack."""
     from stillair.pack import MANIFEST, gather, read_texts
 
     named = {name_in(gather(folder)[MANIFEST], folder) for folder in plugins.packs} & {name}
     if Path(name).is_dir():
         named = {name_in(gather(Path(name))[MANIFEST], Path(name))}
     texts = choose(plugins, [*packs, name] if named else packs)
-    read = [read_texts(each, plugins=plugins.versions(), label=own) for own, each in texts.items()]
-    for pack in read:
+    return [read_texts(each, plugins=plugins.versions(), label=own) for own, each in texts.items()], named
+
+
+def _found(
+    packs: Sequence[Pack], name: str, named: set[str], order: Sequence[str]
+) -> tuple[Pack, list[Checklist]]:
+    """The pack and the checklists of it that are meant: of one that is adjusted, the company's too."""
+    for pack in packs:
         if pack.name in named:
-            return read, pack, list(pack.checklists)
+            base = pack if pack.adjusts is None else _named(packs, pack.adjusts.pack.text)
+            ours = [p for p in packs if p is base or (p.adjusts and p.adjusts.pack.text == base.name)]
+            found = [checklist for each in ours for checklist in each.checklists]
+            return base, sorted(found, key=lambda checklist: order.index(checklist.name))
         for checklist in pack.checklists:
             if not named and checklist.name == name:
-                return read, pack, [checklist]
-    known = [checklist.name for pack in read for checklist in pack.checklists] + [pack.name for pack in read]
+                return pack, [checklist]
+    known = [checklist.name for pack in packs for checklist in pack.checklists] + [p.name for p in packs]
     raise Mistake(f"there is no checklist `{name}`", did_you_mean(name, known) or "name one, or a pack")
+
+
+def _named(packs: Sequence[Pack], name: str) -> Pack:
+    return next(pack for pack in packs if pack.name == name)

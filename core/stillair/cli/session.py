@@ -384,11 +384,11 @@ class Session:
 
 
 def in_time(program: Program, clock: Clock) -> None:
-    """No job is begun with a limit whose loosening has ended."""
-    from stillair.assess.adjusting import ended
+    """No job is begun with a limit whose loosening has ended, or is to last for too long."""
+    from stillair.assess.adjusting import untimely
 
     now = clock.now()
-    faults = [*ended(program, datetime.fromtimestamp(now, clock.zone(now)).date())]
+    faults = [*untimely(program, datetime.fromtimestamp(now, clock.zone(now)).date())]
     if faults:
         raise StillairError(*faults)
 

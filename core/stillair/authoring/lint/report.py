@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from stillair.assess.adjusting import ended
+from stillair.assess.adjusting import untimely
 from stillair.assess.compiler import Compiler, checked
 from stillair.calculator import Calculator, Catalogue
 from stillair.fault import Fault, StillairError
@@ -78,7 +78,7 @@ def lint(
     if compiler.faults:
         return Report(profile, _sorted([*compiler.faults, *refused]))
     subject = Subject(tuple(compiler.packs), compiler)
-    found = [*refused, *ended(compiler.program, today, packs)]
+    found = [*refused, *untimely(compiler.program, today, packs)]
     found += [fault for check in _CHECKS for fault in check(subject) if is_told(fault.code, profile)]
     if scenarios is not None:
         from .nowhere import leads_nowhere

@@ -24,6 +24,7 @@ class Spans:
     def __init__(self, program: Program) -> None:
         self.program = program
         self._turned: dict[Ref, core.Formula] = {}
+        self._against: set[Ref] = set()
 
     def key(self, ref: Ref) -> Key:
         """One name for a difference, whichever way round it is written."""
@@ -37,9 +38,12 @@ class Spans:
         held = Ref(f"={min(left, right)} - {max(left, right)}", ref.member)
         if left <= right:
             self._turned[held] = derivation
+            self._against.discard(held)
             return Key(held)
         turned = core.Operation("-", expression.right, expression.left)
-        self._turned.setdefault(held, core.Formula(turned, derivation.dimension, f"-({derivation.text})"))
+        if held not in self._turned:
+            self._turned[held] = core.Formula(turned, derivation.dimension, derivation.text)
+            self._against.add(held)
         return Key(held, -1)
 
     def is_whole(self, ref: Ref) -> bool:
@@ -68,8 +72,12 @@ class Spans:
                 return None in expression.values
         return False
 
+    def sign(self, ref: Ref) -> int:
+        """-1 for a difference whose author writes it the other way round only, else 1."""
+        return -1 if ref in self._against else 1
+
     def said(self, ref: Ref) -> str:
-        """A name as its author writes it."""
+        """A name as its author writes it; a number of it is to be taken with `sign`."""
         formula = self._turned.get(ref)
         if formula is not None:
             return formula.text

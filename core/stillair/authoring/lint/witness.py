@@ -77,7 +77,7 @@ class _Witness:
         cells = self.space.cells[ref]
         order = sorted(range(len(cells.samples)), key=lambda i: (cells.samples[i] in cells.bounds, i))
         index = next(i for i in order if mask >> i & 1)
-        shown = _shown(cells, index, fact)
+        shown = _shown(cells, index, fact, self.subject.spans.sign(ref))
         if fact is not None:
             self.entries[name] = shown
         else:
@@ -85,17 +85,19 @@ class _Witness:
         return 1 << index
 
 
-def _shown(cells: Cells, index: int, fact: Fact | None) -> str:
-    """A number of a cell as it is typed: in few digits where these lie in the same cell."""
+def _shown(cells: Cells, index: int, fact: Fact | None, sign: int = 1) -> str:
+    """A number of a cell as it is typed: in few digits where these lie in the same cell; of a difference
+    that is written the other way round with the other `sign`.
+    """
     value, dimension = cells.samples[index], cells.domain.dimension
     unit = fact.unit if fact is not None and fact.unit is not None else quantity.canonical_unit(dimension)
     around = [cells.samples[i] for i in (index - 1, index + 1) if 0 <= i < len(cells.samples)]
-    short = quantity.show(value, unit)
+    short = quantity.show(sign * value, unit)
     with suppress(QuantityError):
-        read = quantity.read(short, dimension, default=unit).value
+        read = sign * quantity.read(short, dimension, default=unit).value
         if read == value or (value not in cells.bounds and all((read < x) is (value < x) for x in around)):
             return short
-    return f"{value!r} {quantity.canonical_unit(dimension).symbol}".removesuffix(" 1")
+    return f"{sign * value!r} {quantity.canonical_unit(dimension).symbol}".removesuffix(" 1")
 
 
 def verdict_in(condition: Condition, space: Space, world: World) -> Verdict:
