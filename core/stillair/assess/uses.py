@@ -70,7 +70,7 @@ def uses(program: Program) -> Iterator[Use]:
         yield use
         waiting.append((use.cond, use.judged, use.only, use.guards))
     for cond, judged, only, guards in waiting:
-        for name in dict.fromkeys(ref.name for ref, _ in cond.slots if ref.name in program.inner):
+        for name in _inner_behind(program, cond):
             known = owners.setdefault(name, {})
             if guards > known.get((judged, only), False) or (judged, only) not in known:
                 known[judged, only] = guards
@@ -80,6 +80,17 @@ def uses(program: Program) -> Iterator[Use]:
         per = tuple(dict.fromkeys([*_per(program.outer.get(name)), derivation.list]))  # type: ignore[union-attr]
         for (judged, only), guards in owners.get(name, {(None, ""): False}).items():
             yield Use(cond, "inside", derivation.text, per, judged, guards, only)
+
+
+def _inner_behind(program: Program, cond: Cond) -> Iterator[str]:
+    """The derived facts that have a condition inside and that a condition reads, or a formula it reads."""
+    waiting = [ref.name for ref, _ in cond.slots]
+    for name in waiting:
+        if name in program.inner:
+            yield name
+        formula = program.derived.get(name) or program.calculations.get(name, (None,))[0]
+        if isinstance(formula, core.Formula):
+            waiting += [ref.name for ref in core.leaves(formula.expression) if ref.name not in waiting]
 
 
 def _outer(program: Program) -> Iterator[Use]:
