@@ -102,6 +102,111 @@ WRONG = [
 ]
 
 
+SHAPES = [
+    *(
+        (f"expect: {{{key}: {said}}}", f"`{key}` of `expect` is ")
+        for key, said in (
+            ("may", ""),
+            ("may", "3"),
+            ("may", "[fill]"),
+            ("findings", "low"),
+            ("rules", "{fumes: }"),
+            ("because", "{fill: []}"),
+            ("stopped", ""),
+            ("stopped", "{filling: yes}"),
+            ("stopped", "[[filling]]"),
+            ("allowed", "[]"),
+            ("next", "[lock]"),
+            ("asks", "true"),
+            ("not asked", "[]"),
+            ("awaits", ""),
+            ("facts", "[]"),
+            ("calculations", "{}"),
+            ("voided", "{}"),
+            ("suspects", ""),
+            ("refuses", "depth"),
+            ("trail says", '""'),
+            ("trail does not say", '[a, ""]'),
+            ("places", ""),
+            ("conditions", "[a]"),
+        )
+    ),
+    ("expect: []", "`expect` is a mapping of: findings, "),
+    ("note: ", "`note` is a mapping like `{FACT: VALUE}`"),
+    ("note: [a]", "`note` is a mapping like"),
+    ("note: 3", "`note` is a mapping like"),
+    ("note: {smell: }", "`smell` of `note` is one text"),
+    ("skip: 3", "`skip` is a mapping like"),
+    ("cannot: [smell]", "`cannot` is a mapping like"),
+    ("member: 3", "`member` is a mapping like"),
+    ("member: {valve: }", "`valve` of `member` is a text, or a list"),
+    ("correct: smell", "`correct` is a mapping like"),
+    ("instrument: G", "`instrument` is a mapping of: serial, "),
+    ("instrument: {serial: G, kind: gauge, checked: never}", "`checked` of `instrument` is a date like"),
+    ("instrument: {serial: G, kind: gauge, ofset: 1 psi}", "`instrument`: `ofset` is not known here"),
+    ("handover: ", "`handover` is one text"),
+    ("emergency: 3", "`emergency` is `true`"),
+    ("event: [a]", "`event` is one text"),
+    ("at: {a: b}", "`at` is one text"),
+]
+
+
+@pytest.mark.parametrize(("entry", "said"), SHAPES)
+def test_a_value_of_another_shape_is_told_with_its_key_by_whatever_reads_it(
+    tank: Path, entry: str, said: str
+) -> None:
+    said = said.replace("`rules`", "`fumes` of `rules`") if "fumes: }" in entry else said
+    said = said.replace("`because`", "`fill` of `because`") if "because" in entry else said
+    changed(tank, "  - listed: valve\n", f"  - {entry}\n")
+    (told,) = json.loads(rehearse(tank, "--format", "json").stdout)["scenarios"]
+    assert told["error"].startswith(f"a-full-tank.yaml: entry 3: {said}")
+    args = ["--plugin-dir", str(TOOLS), "lint", "--profile", "draft", str(tank)]
+    linted = CliRunner().invoke(main, args)
+    assert linted.exit_code == 1
+    assert "scenarios/a-full-tank.yaml:11:" in linted.output and f"entry 3: {said}" in linted.output
+
+
+REFUSED = [
+    ("instrument: {serial: G, kind: gauge, offset: 3 lb}", "entry 3: "),
+    ("expect: {not asked: [nothing_such]}", "entry 3: there is no fact `nothing_such`"),
+    (
+        "expect: {not asked: [locked]}",
+        "entry 3: `locked` is no fact as it is asked (write `locked of MEMBER`)",
+    ),
+    ("expect: {rules: {drip: open}}", "entry 3: there is no rule `drip` (one of: `drip of seam`, `drip of"),
+    ("expect: {findings: {drip: none}}", "entry 3: there is no finding `drip` (one of: `drip of seam`"),
+    ("expect: {rules: {fume: open}}", "entry 3: there is no rule `fume` (did you mean `fumes`?)"),
+]
+
+
+@pytest.mark.parametrize(("entry", "said"), REFUSED)
+def test_what_does_not_fit_the_pack_is_refused(tank: Path, entry: str, said: str) -> None:
+    changed(tank, "  - listed: valve\n", f"  - {entry}\n")
+    (told,) = json.loads(rehearse(tank, "--format", "json").stdout)["scenarios"]
+    assert told["error"].startswith(said)
+
+
+def test_an_empty_list_of_what_is_stopped_or_asked_says_that_nothing_is(tank_program: Program) -> None:
+    def misses(smell: str, expect: dict[str, object]) -> list[str]:
+        does = [{"note": {"smell": smell}, "expect": {"rules": {"fumes": "holds"}, **expect}}]
+        found = play(tank_program, {"starts": "2026-04-15 09:00 -04:00", "does": does})
+        assert found.checked == 2
+        return [f"{m.where}: {m.found}" for m in found.misses]
+
+    assert misses("yes", {"stopped": []}) == ["entry 1, stopped: ['filling']"]
+    assert "entry 1, rule fumes: fails" in misses("no", {"stopped": []})
+    assert not any("stopped" in each for each in misses("no", {"stopped": []}))
+    assert any(each.startswith("entry 1, asks: ['") for each in misses("no", {"asks": []}))
+
+
+def test_a_number_is_as_good_as_its_text(tank: Path) -> None:
+    """Also as the serial number of an instrument, and in a list of one."""
+    changed(tank, "serial: G1", "serial: 7")
+    changed(tank, "with: {bottom: G1}", "with: {bottom: 7}")
+    changed(tank, "trail says: The gauge shows the liquid and nothing else", "trail says: 13")
+    assert rehearse(tank).exit_code == 0
+
+
 @pytest.mark.parametrize(("old", "new", "said"), WRONG)
 def test_what_cannot_be_played_says_where(tank: Path, old: str, new: str, said: str) -> None:
     changed(tank, old, new)
@@ -301,6 +406,11 @@ def test_pytest_collects_scenarios_and_says_what_was_missed(tank: Path) -> None:
     assert "finding low: expected none, found confirmed" in ran.stdout
     assert "Traceback" not in ran.stdout
     assert pytest_runs(tank.parent, "-k", "full").returncode == 0
+
+
+def test_pytest_takes_what_is_explained_for_no_scenario(tank: Path) -> None:
+    (tank / "scenarios" / "unshown.yaml").write_text("unshown: []\n", encoding="utf-8")
+    assert "1 passed" in pytest_runs(tank.parent).stdout
 
 
 def test_a_file_that_is_no_scenario_of_a_pack_is_left_alone(tmp_path: Path) -> None:
