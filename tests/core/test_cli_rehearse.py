@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -24,6 +25,8 @@ from stillair.authoring.scenario import ScenarioError, read_scenario
 from stillair.cli import main
 from stillair.cli.clock import FixedClock
 from stillair.cli.session import Session
+from stillair.hooks import Plugins
+from stillair.pack import read_pack
 
 pytestmark = pytest.mark.usefixtures("own_cache")
 
@@ -84,6 +87,54 @@ def test_a_pack_that_is_not_there(tank: Path) -> None:
     result = rehearse("tnk")
     assert result.exit_code == 2
     assert "there is no pack `tnk`" in result.stderr
+
+
+def test_a_scenario_is_named_with_its_ending_too(tank: Path) -> None:
+    assert "1 scenario played" in rehearse(tank, "-k", "a-full-tank.yaml").output
+
+
+def test_faults_of_the_pack_are_printed_as_they_stand_with_their_path_and_once(tank: Path) -> None:
+    (tank / "scenarios" / "b.yaml").write_text(FULL.read_text(encoding="utf-8"), encoding="utf-8")
+    text = (tank / "tank.yaml").read_text(encoding="utf-8")
+    (tank / "tank.yaml").write_text(
+        text.replace("when: bottom < least", "when: botom < least"), encoding="utf-8"
+    )
+    result = rehearse(tank, "--coverage")
+    assert result.exit_code == 1
+    fault, source, caret, help = result.output.split("\n")[1:5]
+    assert fault == f"{tank.as_posix()}/tank.yaml:53:44: `botom` is not defined [SA301]"
+    assert source[caret.index("^") : caret.rindex("^") + 1] == "botom"
+    assert help == "help: did you mean `bottom`?"
+    assert result.output.count("botom` is not") == 1 and "the same faults" in result.output
+
+
+@pytest.mark.parametrize("what", ["--coverage", "--mutate", "--fill"])
+def test_with_one_that_failed_nothing_is_counted_and_that_is_said(tank: Path, what: str) -> None:
+    changed(tank, "low: confirmed", "low: none")
+    result = rehearse(tank, what)
+    assert result.exit_code == 1
+    assert re.search(r"nothing was (counted|written): first let every scenario come true", result.output)
+
+
+@pytest.mark.parametrize("what", ["--coverage", "--mutate"])
+def test_of_nothing_there_is_no_share_and_no_threshold_is_met(tank: Path, what: str) -> None:
+    own = tank.with_name("own")
+    (own / "scenarios").mkdir(parents=True)
+    digest = read_pack(tank, plugins=Plugins.load([TOOLS]).versions()).digest
+    (own / "manifest.yaml").write_text(
+        "pack: own\nversion: 1.0.0\ntitle: Own\nengine: '>=0.1,<1'\njoins: tank\nchecklists: []\n"
+        f"adjusts:\n  pack: tank\n  digest: {digest}\n  limits: {{least: 25 psig}}\n",
+        encoding="utf-8",
+    )
+    text = FULL.read_text(encoding="utf-8").replace("pack: tank", f"pack: {tank.as_posix()}")
+    (own / "scenarios" / "a.yaml").write_text(text, encoding="utf-8")
+    result = rehearse(own, what)
+    assert result.exit_code == 0 and "%" not in result.output, result.output
+    for threshold in ("--at-least", "--guards-at-least"):
+        assert rehearse(own, what, threshold, "1").exit_code == 1
+        assert rehearse(tank, what, threshold, "1").exit_code == 0
+    told = json.loads(rehearse(own, what, "--format", "json").stdout)
+    assert told["guards_percent"] is None and told["other_percent"] is None
 
 
 WRONG = [

@@ -56,18 +56,18 @@ class Tally:
     explained: int = 0
 
     @property
-    def share(self) -> float:
-        """Per cent noticed of those that are not equivalent; of none, all."""
+    def share(self) -> float | None:
+        """Per cent noticed of those that are not equivalent; None where there are none."""
         return self._share(self.noticed)
 
     @property
-    def accounted(self) -> float:
+    def accounted(self) -> float | None:
         """Per cent noticed or explained."""
         return self._share(self.noticed + self.explained)
 
-    def _share(self, number: int) -> float:
+    def _share(self, number: int) -> float | None:
         real = self.made - self.equivalent
-        return 100.0 * number / real if real else 100.0
+        return 100.0 * number / real if real else None
 
 
 @dataclass(slots=True)
