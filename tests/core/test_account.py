@@ -120,7 +120,7 @@ def test_the_nearest_value_that_turns_a_verdict_turns_it(new_tank: Any) -> None:
     tank = measured(new_tank(), "25 psig")
     found = tank.assess()
     rule = tank.program.rules["too-little"]
-    assert changes(tank.words, found.view, rule.when) == ("bottom at 17.8 psig or less (now 25 psig)",)
+    assert changes(tank.words, found.view, rule.when) == ("bottom below 17.8 psig (now 25 psig)",)
     below = measured(new_tank(), "17.7 psig")
     assert below.assess().view.judge(rule.when) is Verdict.HOLDS
 
