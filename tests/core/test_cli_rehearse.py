@@ -308,15 +308,8 @@ def hang():
 """
 
 
-@pytest.mark.skipif(os.name == "nt", reason="a group of processes is interrupted otherwise there")
-@pytest.mark.parametrize("to_all", [True, False])
-@pytest.mark.parametrize(
-    ("option", "place"), [("--coverage", "_play"), ("--mutate", "_watch"), ("--fill", "_moments")]
-)
-def test_an_interruption_ends_all_processes_at_once_with_one_line(
-    tank: Path, tmp_path: Path, option: str, place: str, to_all: bool
-) -> None:
-    """Whether all of the group are told of it, as by Ctrl-C, or the first alone."""
+def interrupted(tank: Path, tmp_path: Path, option: str, place: str, to_all: bool) -> tuple[int, str, str]:
+    """The exit code and what is said where it is interrupted while something is done at a place."""
     tools = Path(shutil.copytree(TOOLS, tmp_path / "tools"))
     (plugin,) = tools.glob("*.py")
     text = plugin.read_text("utf-8")
@@ -343,7 +336,36 @@ def test_an_interruption_ends_all_processes_at_once_with_one_line(
     finally:
         with suppress(ProcessLookupError):
             os.killpg(process.pid, signal.SIGKILL)
-    assert (process.returncode, said[0], said[1].strip()) == (130, "", "stillair: interrupted")
+    return process.returncode, said[0], said[1].strip()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a group of processes is interrupted otherwise there")
+@pytest.mark.parametrize("to_all", [True, False])
+@pytest.mark.parametrize(
+    ("option", "place"), [("--coverage", "_play"), ("--mutate", "_watch"), ("--fill", "_moments")]
+)
+def test_an_interruption_ends_all_processes_at_once_with_one_line(
+    tank: Path, tmp_path: Path, option: str, place: str, to_all: bool
+) -> None:
+    """Whether all of the group are told of it, as by Ctrl-C, or the first alone."""
+    told = interrupted(tank, tmp_path, option, place, to_all)
+    assert told == (130, "", "stillair: interrupted")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a group of processes is interrupted otherwise there")
+@pytest.mark.parametrize("to_all", [True, False])
+def test_what_was_found_before_an_interruption_is_written(tank: Path, tmp_path: Path, to_all: bool) -> None:
+    """What a generated scenario shows already is found first; others that are there stay."""
+    made = tank / "scenarios" / "generated"
+    made.mkdir()
+    entry = "{after: 1, note: {lamp: weak}, expect: {conditions: {gate of step walk of seam: open}}}"
+    text = f"scenario: S\nmade: generated\nfollows: a-full-tank\ndoes:\n  - {entry}\n"
+    (made / FULL.name).write_text(text, encoding="utf-8")
+    code, out, error = interrupted(tank, tmp_path, "--fill", "_fill", to_all)
+    assert (code, error) == (130, ""), out
+    assert "interrupted: not everything was tried; what was found so far is written" in " ".join(out.split())
+    assert "lamp: weak" in (made / FULL.name).read_text(encoding="utf-8")
+    assert rehearse(tank).exit_code == 0
 
 
 # -- recorded ------------------------------------------------------------------------------------------------

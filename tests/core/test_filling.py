@@ -163,6 +163,34 @@ def test_what_no_scenario_shows_is_made_and_is_made_the_same_again(tank: Path) -
     assert share(tank, "--coverage")["other_percent"] >= after["other_percent"]
 
 
+def test_what_is_not_shown_is_counted_and_what_is_explained_is_not_wanted(tank: Path) -> None:
+    """What the scenario by hand does not notice, and is explained, is not written for."""
+    slips = ("--mutate", "--mutants", "999")
+    before = share(tank, *slips)["survivors"]
+    told = " ".join(rehearse(tank, "--fill").output.split())
+    counted = re.search(
+        r"(\d+) ways and (\d+) slips are not shown: --coverage tells .* (\d+) of (\d+) ways", told
+    )
+    assert counted is not None
+    ways, left, shown, goals = map(int, counted.groups())
+    assert left == len(share(tank, *slips)["survivors"]) and goals == shown + ways + left
+    rest = {(s["use"], s["part"], s["instead"]) for s in share(tank, *slips)["survivors"]}
+    made = next(s for s in before if (s["use"], s["part"], s["instead"]) not in rest)
+    shutil.rmtree(tank / "scenarios" / "generated")
+    entry = {"of": made["use"], "part": made["part"], "not noticed": made["instead"], "because": "a trial"}
+    (tank / "scenarios" / "unshown.yaml").write_text(f"unshown: [{json.dumps(entry)}]\n", encoding="utf-8")
+    told = " ".join(rehearse(tank, "--fill").output.split())
+    assert f" of {goals - 1} ways and slips are shown" in told
+
+
+def test_numbers_have_as_few_digits_as_still_show_what_they_are_for(tank: Path) -> None:
+    rehearse(tank, "--fill")
+    made = (tank / "scenarios" / "generated" / "a-full-tank.yaml").read_text(encoding="utf-8")
+    numbers = re.findall(r": -?([\d.]+) (?:psig|in)\b", made)
+    assert len(numbers) > 5
+    assert all(len(number.replace(".", "")) <= 3 for number in numbers), numbers
+
+
 def test_what_was_made_notices_a_slip(tank: Path) -> None:
     """A limit moved by a step, a gate turned round, `or` for `and`."""
     rehearse(tank, "--fill")

@@ -16,7 +16,7 @@ from stillair.fault import Fault, did_you_mean
 from stillair.hooks import Plugins
 from stillair.pack import MANIFEST, gather
 
-from . import NO, Mistake
+from . import INTERRUPTED, NO, Mistake
 from .account_format import format_option, print_json
 from .packs import name_in
 from .screen import Screen
@@ -144,8 +144,11 @@ def rehearse(
     elif fill and not failed:
         from .filled import Filling
 
-        filling = Filling(settings.plugin_dirs, folders, paths, tries)
-        filling.say(Screen(), filling.run(processes))
+        filling = Filling(settings.plugin_dirs, folders, paths, tries, explained)
+        outcome = filling.run(processes)
+        filling.say(Screen(), outcome)
+        if outcome.cut_short:
+            raise click.exceptions.Exit(INTERRUPTED)
     elif as_json:
         print_json(_account(played))
     else:
