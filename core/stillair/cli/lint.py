@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from stillair.hooks import Plugins
     from stillair.pack import Pack
 
-__all__ = ["lint", "reported"]
+__all__ = ["lint", "reported", "unread_in"]
 
 _PROFILES = ("draft", "field", "published")
 Texts = Mapping[str, str]
@@ -116,7 +116,7 @@ def reported(
             continue
         if file is None:
             unsealed += unlike_listing(folder) if sealed else ()
-            unread = list(_unread(folder, sealed))
+            unread = list(unread_in(folder, sealed))
             unsealed += unread
             play = play and not unread  # what cannot be read cannot be played
         if all(name in batch for batch in batches):
@@ -163,7 +163,7 @@ def _scenarios(folders: Iterable[Path]) -> Mapping[str, Mapping[str, Any]]:
     return {path.relative_to(folder).as_posix(): read_scenario(path) for folder, path in paths}
 
 
-def _unread(folder: Path, sealed: bool) -> Iterator[Fault]:
+def unread_in(folder: Path, sealed: bool) -> Iterator[Fault]:
     """What of the scenarios of a pack cannot be read. Those as listed, if `sealed`, were read by `seal`."""
     from stillair.authoring.scenario import UNSHOWN, scenarios_in, unread
     from stillair.authoring.unshown import unread_unshown
