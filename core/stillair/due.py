@@ -102,9 +102,7 @@ def _instrument(found: list[Use], day: date) -> Instrument:
     due = None
     if checked is not None and every is not None:
         due = (date.fromisoformat(checked) + timedelta(seconds=every)).isoformat()
-    if checked is None and doubted:
-        state = "unknown when checked"
-    elif checked is None:
+    if checked is None:
         # Of a kind that is not known it is not known either whether it is never checked.
         state = "no interval known" if every is None and known else "unknown when checked"
     elif due is None:

@@ -13,7 +13,7 @@ from stillair.assess.waits import time_left
 from stillair.condition import core
 from stillair.condition.core import Condition, Ref
 from stillair.condition.tree import judge
-from stillair.possible import Number, Options
+from stillair.possible import Number, Options, Region, judge_span
 from stillair.quantity import Unit
 from stillair.verdict import Verdict, Why
 from stillair.wording import Wording, area, exact, floor_digits, number
@@ -493,27 +493,36 @@ def _nearest(
     unit = wording.unit(ref)
     tolerance = value.tolerance
     hair = 1e-6 * abs(float(unit.factor))
-    tries = [
-        edge + sign * (tolerance + hair)
+    middle = value.middle
+    good = [
+        (abs(t - middle), t, inclusive)
         for test in tests
         if isinstance(test, core.Within)
         for edge in test.region.edges()
         for sign in (-1, 1)
+        for t, inclusive in ((edge + sign * tolerance, _with_edge(test.region, edge, sign * hair)),)
+        if turns(Number(t + sign * hair, t + sign * hair, value.effects))
     ]
-    good = [t for t in tries if turns(Number(t, t, value.effects))]
     if not good:
         return ""
-    middle = value.middle
-    best = min(good, key=lambda t: abs(t - middle))
-    word = "or more" if best > middle else "or less"
-    zone = wording.zone
+    _, best, inclusive = min(good)
+    is_moment = unit.dimension.name == "moment"
     said, present = (
-        exact(v, unit, zone) if unit.dimension.name == "moment" else _close(v, unit, tolerance)
-        for v in (best, middle)
+        exact(v, unit, wording.zone) if is_moment else _close(v, unit, tolerance) for v in (best, middle)
     )
-    text = f"{wording.name(ref)} at {said} {word} (now {present})"
+    if inclusive:
+        where = f"at {said} {'or more' if best > middle else 'or less'}"
+    else:
+        words = ("after", "before") if is_moment else ("above", "below")
+        where = f"{words[best < middle]} {said}"
+    text = f"{wording.name(ref)} {where} (now {present})"
     moved = _moved(wording, ref, best - middle, tolerance)
     return text + (f", as by {moved}" if moved else "")
+
+
+def _with_edge(region: Region, edge: float, beyond: float) -> bool:
+    """Whether a number at an edge is judged as one beyond it is."""
+    return judge_span(edge, edge, region) is judge_span(edge + beyond, edge + beyond, region)
 
 
 def _moved(wording: Wording, ref: Ref, by: float, tolerance: float) -> str:

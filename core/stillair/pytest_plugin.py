@@ -26,9 +26,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Collector | None:
     """A YAML file in the folder `scenarios` beside a manifest, or in a folder of that one."""
     folders = [parent for parent in file_path.parents[:2] if parent.name == "scenarios"]
-    if file_path.suffix not in (".yaml", ".yml") or not folders:
+    if not folders or not (folders[0].parent / "manifest.yaml").is_file():
         return None
-    if not (folders[0].parent / "manifest.yaml").is_file():
+    from stillair.authoring.scenario import is_scenario
+
+    if not is_scenario(file_path):
         return None
     return ScenarioFile.from_parent(parent, path=file_path)
 

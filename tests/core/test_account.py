@@ -120,7 +120,7 @@ def test_the_nearest_value_that_turns_a_verdict_turns_it(new_tank: Any) -> None:
     tank = measured(new_tank(), "25 psig")
     found = tank.assess()
     rule = tank.program.rules["too-little"]
-    assert changes(tank.words, found.view, rule.when) == ("bottom at 17.8 psig or less (now 25 psig)",)
+    assert changes(tank.words, found.view, rule.when) == ("bottom below 17.8 psig (now 25 psig)",)
     below = measured(new_tank(), "17.7 psig")
     assert below.assess().view.judge(rule.when) is Verdict.HOLDS
 
@@ -280,3 +280,16 @@ def test_instruments_say_when_their_check_is_due(tank: Tank) -> None:
     rows = [(i["serial"], i["check_due"], i["overdue"], i["lines"]) for i in told["instruments"]]
     assert rows == [("G1", "2026-04-01", True, [5]), ("G2", "2027-04-01", False, [])]
     assert (told["instruments"][0]["offset"], told["instruments"][0]["unit"]) == (2.0, "psi")
+
+
+def test_whether_the_edge_itself_turns_a_verdict_is_said(new_tank: Any) -> None:
+    """13 psig holds against `bottom < 20`, which 20 does not; 0 psi fails `> 3 psi`, which 3 does."""
+    tank = measured(new_tank(), "13 psig")
+    rule = tank.program.rules["too-little"]
+    assert changes(tank.words, tank.assess().view, rule.when) == (
+        "bottom at 22.2 psig or more (now 13 psig)",
+    )
+    tank.minutes(5)
+    tank.note("later", "13 psig", "G1")
+    (said,) = changes(tank.words, tank.assess().view, tank.program.rules["losing"].when)
+    assert said.startswith("bottom - later above 4.4 psi (now 0 psi)")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -24,6 +25,8 @@ from stillair.authoring.scenario import ScenarioError, read_scenario
 from stillair.cli import main
 from stillair.cli.clock import FixedClock
 from stillair.cli.session import Session
+from stillair.hooks import Plugins
+from stillair.pack import read_pack
 
 pytestmark = pytest.mark.usefixtures("own_cache")
 
@@ -86,6 +89,54 @@ def test_a_pack_that_is_not_there(tank: Path) -> None:
     assert "there is no pack `tnk`" in result.stderr
 
 
+def test_a_scenario_is_named_with_its_ending_too(tank: Path) -> None:
+    assert "1 scenario played" in rehearse(tank, "-k", "a-full-tank.yaml").output
+
+
+def test_faults_of_the_pack_are_printed_as_they_stand_with_their_path_and_once(tank: Path) -> None:
+    (tank / "scenarios" / "b.yaml").write_text(FULL.read_text(encoding="utf-8"), encoding="utf-8")
+    text = (tank / "tank.yaml").read_text(encoding="utf-8")
+    (tank / "tank.yaml").write_text(
+        text.replace("when: bottom < least", "when: botom < least"), encoding="utf-8"
+    )
+    result = rehearse(tank, "--coverage")
+    assert result.exit_code == 1
+    fault, source, caret, help = result.output.split("\n")[1:5]
+    assert fault == f"{tank.as_posix()}/tank.yaml:53:44: `botom` is not defined [SA301]"
+    assert source[caret.index("^") : caret.rindex("^") + 1] == "botom"
+    assert help == "help: did you mean `bottom`?"
+    assert result.output.count("botom` is not") == 1 and "the same faults" in result.output
+
+
+@pytest.mark.parametrize("what", ["--coverage", "--mutate", "--fill"])
+def test_with_one_that_failed_nothing_is_counted_and_that_is_said(tank: Path, what: str) -> None:
+    changed(tank, "low: confirmed", "low: none")
+    result = rehearse(tank, what)
+    assert result.exit_code == 1
+    assert re.search(r"nothing was (counted|written): first let every scenario come true", result.output)
+
+
+@pytest.mark.parametrize("what", ["--coverage", "--mutate"])
+def test_of_nothing_there_is_no_share_and_no_threshold_is_met(tank: Path, what: str) -> None:
+    own = tank.with_name("own")
+    (own / "scenarios").mkdir(parents=True)
+    digest = read_pack(tank, plugins=Plugins.load([TOOLS]).versions()).digest
+    (own / "manifest.yaml").write_text(
+        "pack: own\nversion: 1.0.0\ntitle: Own\nengine: '>=0.1,<1'\njoins: tank\nchecklists: []\n"
+        f"adjusts:\n  pack: tank\n  digest: {digest}\n  limits: {{least: 25 psig}}\n",
+        encoding="utf-8",
+    )
+    text = FULL.read_text(encoding="utf-8").replace("pack: tank", f"pack: {tank.as_posix()}")
+    (own / "scenarios" / "a.yaml").write_text(text, encoding="utf-8")
+    result = rehearse(own, what)
+    assert result.exit_code == 0 and "%" not in result.output, result.output
+    for threshold in ("--at-least", "--guards-at-least"):
+        assert rehearse(own, what, threshold, "1").exit_code == 1
+        assert rehearse(tank, what, threshold, "1").exit_code == 0
+    told = json.loads(rehearse(own, what, "--format", "json").stdout)
+    assert told["guards_percent"] is None and told["other_percent"] is None
+
+
 WRONG = [
     (
         'note: {smell: "yes"}',
@@ -100,6 +151,111 @@ WRONG = [
     ("starts: 2026-04-15 09:00 -04:00", "starts: today", "`starts` is a moment like"),
     ("by: A. Tech", "made: by magic", "`made` is by hand, recorded or generated"),
 ]
+
+
+SHAPES = [
+    *(
+        (f"expect: {{{key}: {said}}}", f"`{key}` of `expect` is ")
+        for key, said in (
+            ("may", ""),
+            ("may", "3"),
+            ("may", "[fill]"),
+            ("findings", "low"),
+            ("rules", "{fumes: }"),
+            ("because", "{fill: []}"),
+            ("stopped", ""),
+            ("stopped", "{filling: yes}"),
+            ("stopped", "[[filling]]"),
+            ("allowed", "[]"),
+            ("next", "[lock]"),
+            ("asks", "true"),
+            ("not asked", "[]"),
+            ("awaits", ""),
+            ("facts", "[]"),
+            ("calculations", "{}"),
+            ("voided", "{}"),
+            ("suspects", ""),
+            ("refuses", "depth"),
+            ("trail says", '""'),
+            ("trail does not say", '[a, ""]'),
+            ("places", ""),
+            ("conditions", "[a]"),
+        )
+    ),
+    ("expect: []", "`expect` is a mapping of: findings, "),
+    ("note: ", "`note` is a mapping like `{FACT: VALUE}`"),
+    ("note: [a]", "`note` is a mapping like"),
+    ("note: 3", "`note` is a mapping like"),
+    ("note: {smell: }", "`smell` of `note` is one text"),
+    ("skip: 3", "`skip` is a mapping like"),
+    ("cannot: [smell]", "`cannot` is a mapping like"),
+    ("member: 3", "`member` is a mapping like"),
+    ("member: {valve: }", "`valve` of `member` is a text, or a list"),
+    ("correct: smell", "`correct` is a mapping like"),
+    ("instrument: G", "`instrument` is a mapping of: serial, "),
+    ("instrument: {serial: G, kind: gauge, checked: never}", "`checked` of `instrument` is a date like"),
+    ("instrument: {serial: G, kind: gauge, ofset: 1 psi}", "`instrument`: `ofset` is not known here"),
+    ("handover: ", "`handover` is one text"),
+    ("emergency: 3", "`emergency` is `true`"),
+    ("event: [a]", "`event` is one text"),
+    ("at: {a: b}", "`at` is one text"),
+]
+
+
+@pytest.mark.parametrize(("entry", "said"), SHAPES)
+def test_a_value_of_another_shape_is_told_with_its_key_by_whatever_reads_it(
+    tank: Path, entry: str, said: str
+) -> None:
+    said = said.replace("`rules`", "`fumes` of `rules`") if "fumes: }" in entry else said
+    said = said.replace("`because`", "`fill` of `because`") if "because" in entry else said
+    changed(tank, "  - listed: valve\n", f"  - {entry}\n")
+    (told,) = json.loads(rehearse(tank, "--format", "json").stdout)["scenarios"]
+    assert told["error"].startswith(f"a-full-tank.yaml: entry 3: {said}")
+    args = ["--plugin-dir", str(TOOLS), "lint", "--profile", "draft", str(tank)]
+    linted = CliRunner().invoke(main, args)
+    assert linted.exit_code == 1
+    assert "scenarios/a-full-tank.yaml:11:" in linted.output and f"entry 3: {said}" in linted.output
+
+
+REFUSED = [
+    ("instrument: {serial: G, kind: gauge, offset: 3 lb}", "entry 3: "),
+    ("expect: {not asked: [nothing_such]}", "entry 3: there is no fact `nothing_such`"),
+    (
+        "expect: {not asked: [locked]}",
+        "entry 3: `locked` is no fact as it is asked (write `locked of MEMBER`)",
+    ),
+    ("expect: {rules: {drip: open}}", "entry 3: there is no rule `drip` (one of: `drip of seam`, `drip of"),
+    ("expect: {findings: {drip: none}}", "entry 3: there is no finding `drip` (one of: `drip of seam`"),
+    ("expect: {rules: {fume: open}}", "entry 3: there is no rule `fume` (did you mean `fumes`?)"),
+]
+
+
+@pytest.mark.parametrize(("entry", "said"), REFUSED)
+def test_what_does_not_fit_the_pack_is_refused(tank: Path, entry: str, said: str) -> None:
+    changed(tank, "  - listed: valve\n", f"  - {entry}\n")
+    (told,) = json.loads(rehearse(tank, "--format", "json").stdout)["scenarios"]
+    assert told["error"].startswith(said)
+
+
+def test_an_empty_list_of_what_is_stopped_or_asked_says_that_nothing_is(tank_program: Program) -> None:
+    def misses(smell: str, expect: dict[str, object]) -> list[str]:
+        does = [{"note": {"smell": smell}, "expect": {"rules": {"fumes": "holds"}, **expect}}]
+        found = play(tank_program, {"starts": "2026-04-15 09:00 -04:00", "does": does})
+        assert found.checked == 2
+        return [f"{m.where}: {m.found}" for m in found.misses]
+
+    assert misses("yes", {"stopped": []}) == ["entry 1, stopped: ['filling']"]
+    assert "entry 1, rule fumes: fails" in misses("no", {"stopped": []})
+    assert not any("stopped" in each for each in misses("no", {"stopped": []}))
+    assert any(each.startswith("entry 1, asks: ['") for each in misses("no", {"asks": []}))
+
+
+def test_a_number_is_as_good_as_its_text(tank: Path) -> None:
+    """Also as the serial number of an instrument, and in a list of one."""
+    changed(tank, "serial: G1", "serial: 7")
+    changed(tank, "with: {bottom: G1}", "with: {bottom: 7}")
+    changed(tank, "trail says: The gauge shows the liquid and nothing else", "trail says: 13")
+    assert rehearse(tank).exit_code == 0
 
 
 @pytest.mark.parametrize(("old", "new", "said"), WRONG)
@@ -152,15 +308,8 @@ def hang():
 """
 
 
-@pytest.mark.skipif(os.name == "nt", reason="a group of processes is interrupted otherwise there")
-@pytest.mark.parametrize("to_all", [True, False])
-@pytest.mark.parametrize(
-    ("option", "place"), [("--coverage", "_play"), ("--mutate", "_watch"), ("--fill", "_moments")]
-)
-def test_an_interruption_ends_all_processes_at_once_with_one_line(
-    tank: Path, tmp_path: Path, option: str, place: str, to_all: bool
-) -> None:
-    """Whether all of the group are told of it, as by Ctrl-C, or the first alone."""
+def interrupted(tank: Path, tmp_path: Path, option: str, place: str, to_all: bool) -> tuple[int, str, str]:
+    """The exit code and what is said where it is interrupted while something is done at a place."""
     tools = Path(shutil.copytree(TOOLS, tmp_path / "tools"))
     (plugin,) = tools.glob("*.py")
     text = plugin.read_text("utf-8")
@@ -187,7 +336,36 @@ def test_an_interruption_ends_all_processes_at_once_with_one_line(
     finally:
         with suppress(ProcessLookupError):
             os.killpg(process.pid, signal.SIGKILL)
-    assert (process.returncode, said[0], said[1].strip()) == (130, "", "stillair: interrupted")
+    return process.returncode, said[0], said[1].strip()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a group of processes is interrupted otherwise there")
+@pytest.mark.parametrize("to_all", [True, False])
+@pytest.mark.parametrize(
+    ("option", "place"), [("--coverage", "_play"), ("--mutate", "_watch"), ("--fill", "_moments")]
+)
+def test_an_interruption_ends_all_processes_at_once_with_one_line(
+    tank: Path, tmp_path: Path, option: str, place: str, to_all: bool
+) -> None:
+    """Whether all of the group are told of it, as by Ctrl-C, or the first alone."""
+    told = interrupted(tank, tmp_path, option, place, to_all)
+    assert told == (130, "", "stillair: interrupted")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a group of processes is interrupted otherwise there")
+@pytest.mark.parametrize("to_all", [True, False])
+def test_what_was_found_before_an_interruption_is_written(tank: Path, tmp_path: Path, to_all: bool) -> None:
+    """What a generated scenario shows already is found first; others that are there stay."""
+    made = tank / "scenarios" / "generated"
+    made.mkdir()
+    entry = "{after: 1, note: {lamp: weak}, expect: {conditions: {gate of step walk of seam: open}}}"
+    text = f"scenario: S\nmade: generated\nfollows: a-full-tank\ndoes:\n  - {entry}\n"
+    (made / FULL.name).write_text(text, encoding="utf-8")
+    code, out, error = interrupted(tank, tmp_path, "--fill", "_fill", to_all)
+    assert (code, error) == (130, ""), out
+    assert "interrupted: not everything was tried; what was found so far is written" in " ".join(out.split())
+    assert "lamp: weak" in (made / FULL.name).read_text(encoding="utf-8")
+    assert rehearse(tank).exit_code == 0
 
 
 # -- recorded ------------------------------------------------------------------------------------------------
@@ -301,6 +479,11 @@ def test_pytest_collects_scenarios_and_says_what_was_missed(tank: Path) -> None:
     assert "finding low: expected none, found confirmed" in ran.stdout
     assert "Traceback" not in ran.stdout
     assert pytest_runs(tank.parent, "-k", "full").returncode == 0
+
+
+def test_pytest_takes_what_is_explained_for_no_scenario(tank: Path) -> None:
+    (tank / "scenarios" / "unshown.yaml").write_text("unshown: []\n", encoding="utf-8")
+    assert "1 passed" in pytest_runs(tank.parent).stdout
 
 
 def test_a_file_that_is_no_scenario_of_a_pack_is_left_alone(tmp_path: Path) -> None:

@@ -142,7 +142,7 @@ def test_why_shows_the_tree_the_margin_and_what_would_change_it(visit: Visit) ->
     assert "fails bottom < least" in said
     assert "bottom = 40.0 psig ± 2.2 psi" in said
     assert "wholly at or above 20 psig, 17.8 psi to spare" in said
-    assert "would change it: bottom at 17.8 psig or less (now 40 psig)" in said
+    assert "would change it: bottom below 17.8 psig (now 40 psig)" in said
     told = visit.told("why", "too-little")
     assert told["format"] == "stillair.why/1"
     assert told["trees"][0]["verdict"] == "fails"

@@ -20,6 +20,7 @@ from stillair.due import Use, due_list, uses
 pytestmark = pytest.mark.usefixtures("own_cache")
 
 HERE = Path(__file__).parent
+GUIDE = Path(__file__).parents[2] / "checklists" / "README.md"
 TOOLS = HERE / "tank_tools"
 NINE = datetime(2026, 4, 15, 9, 0, tzinfo=timezone(timedelta(hours=-4)))
 
@@ -164,6 +165,19 @@ def test_a_serial_of_two_kinds_is_two_instruments(jobs: Jobs) -> None:
         session.write("instrument", {"serial": "G1", "kind": "scale", **unknown, "checked": "2026-04-10"})
     found = {each["kind"]: (each["state"], each["checked"]) for each in jobs.due()["instruments"]}
     assert found == {"gauge": ("overdue", "2024-01-01"), "scale": ("no interval known", "2026-04-10")}
+
+
+def test_of_a_kind_without_an_interval_nothing_is_due(jobs: Jobs) -> None:
+    """Whether nobody knows when it was checked, or a date is not believed; with an interval both are due."""
+    day = date(2026, 4, 20)
+    for job, checked, doubted in (("a", None, None), ("b", None, "2027-01-01")):
+        found = use(jobs, job, "gauge", checked)
+        found = found._replace(carried=replace(found.carried, doubted=doubted))
+        (one,) = due_list([found], day)
+        assert (one.state, one.is_due) == ("unknown when checked", True)
+        (one,) = due_list([found._replace(carried=replace(found.carried, check_every=None))], day)
+        assert (one.state, one.is_due) == ("no interval known", False)
+    assert "unless its kind has no `check every`" in GUIDE.read_text(encoding="utf-8")
 
 
 def test_a_kind_that_is_not_known_joins_the_only_one_that_is(jobs: Jobs) -> None:

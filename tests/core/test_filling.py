@@ -175,6 +175,34 @@ def test_what_follows_by_hand_is_looked_at_as_well(tank: Path) -> None:
     assert made.read_text(encoding="utf-8") == text
 
 
+def test_what_is_not_shown_is_counted_and_what_is_explained_is_not_wanted(tank: Path) -> None:
+    """What the scenario by hand does not notice, and is explained, is not written for."""
+    slips = ("--mutate", "--mutants", "999")
+    before = share(tank, *slips)["survivors"]
+    told = " ".join(rehearse(tank, "--fill").output.split())
+    counted = re.search(
+        r"(\d+) ways and (\d+) slips are not shown: --coverage tells .* (\d+) of (\d+) ways", told
+    )
+    assert counted is not None
+    ways, left, shown, goals = map(int, counted.groups())
+    assert left == len(share(tank, *slips)["survivors"]) and goals == shown + ways + left
+    rest = {(s["use"], s["part"], s["instead"]) for s in share(tank, *slips)["survivors"]}
+    made = next(s for s in before if (s["use"], s["part"], s["instead"]) not in rest)
+    shutil.rmtree(tank / "scenarios" / "generated")
+    entry = {"of": made["use"], "part": made["part"], "not noticed": made["instead"], "because": "a trial"}
+    (tank / "scenarios" / "unshown.yaml").write_text(f"unshown: [{json.dumps(entry)}]\n", encoding="utf-8")
+    told = " ".join(rehearse(tank, "--fill").output.split())
+    assert f" of {goals - 1} ways and slips are shown" in told
+
+
+def test_numbers_have_as_few_digits_as_still_show_what_they_are_for(tank: Path) -> None:
+    rehearse(tank, "--fill")
+    made = (tank / "scenarios" / "generated" / "a-full-tank.yaml").read_text(encoding="utf-8")
+    numbers = re.findall(r": -?([\d.]+) (?:psig|in)\b", made)
+    assert len(numbers) > 5
+    assert all(len(number.replace(".", "")) <= 3 for number in numbers), numbers
+
+
 def test_what_was_made_notices_a_slip(tank: Path) -> None:
     """A limit moved by a step, a gate turned round, `or` for `and`."""
     rehearse(tank, "--fill")
@@ -267,7 +295,8 @@ def test_a_fault_of_the_pack_is_said_of_each_of_its_scenarios(tank: Path) -> Non
     text = (tank / "tank.yaml").read_text(encoding="utf-8")
     (tank / "tank.yaml").write_text(text.replace("bottom < least", "botom < least"), encoding="utf-8")
     told = rehearse(tank)
-    assert told.exit_code == 1 and told.output.count("`botom` is not defined") == 2, told.output
+    assert told.exit_code == 1 and told.output.count("`botom` is not defined") == 1, told.output
+    assert told.output.count("FAILED tank/") == 2 and "the same faults" in told.output
 
 
 def test_a_scenario_that_is_not_utf_8_is_named(tank: Path) -> None:

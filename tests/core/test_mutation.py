@@ -218,6 +218,36 @@ def test_a_survivor_is_a_question_with_the_scenario_that_settles_it(tmp_path: Pa
     assert left["question"] not in [each["question"] for each in after["survivors"]]
 
 
+def test_what_settles_a_slip_names_the_member_it_is_judged_for(tank_program: Program) -> None:
+    """Of a list that has no members from the start, one is entered first."""
+    found = 0
+    for program in (tank_program, hatched()):
+        for mutant in all_mutants(program):
+            use = mutant.asked.uses[0]
+            left = survivor(program, mutant) if use.kind == "rule" and use.per else None
+            if left is None or not left.settles or any(line.startswith("#") for line in left.settles):
+                continue
+            found += 1
+            does = plain(read_yaml("\n".join(left.settles), "settles"))
+            told = scenario(*does)
+            misses = play(program, told).misses
+            if program is not tank_program:  # there a look counts only with light and after a rest
+                assert misses == [] and notices(program, mutant, [told], None), left
+    assert found >= 4
+
+
+def hatched() -> Program:
+    """A vat with hatches that are named on the spot, each judged by itself."""
+    text = (
+        "checklist: vat\ntitle: Vat\nlists:\n  hatch: {title: Hatches, ask: Which?, open: true}\nfacts:\n"
+        "  current: {ask: Current?, quantity: current, unit: A, between: 0 A .. 20 A, per: hatch}\n"
+        "rules:\n  - {rule: worn, per: hatch, finding: worn, when: current > 8 A, say: Worn, source: s}\n"
+    )
+    manifest = "pack: vat\nversion: 1.0.0\ntitle: V\nengine: '>=0.1,<1'\nchecklists: [vat.yaml]\n"
+    pack = read_texts({"manifest.yaml": manifest, "vat.yaml": text}, plugins={}, label="vat")
+    return compile_packs([pack], {}, {})
+
+
 def test_a_threshold_and_a_sample() -> None:
     tank = HERE / "tank"
     assert rehearse(tank, "--mutate", "--at-least", 100).exit_code == 1

@@ -104,6 +104,10 @@ def test_the_storyboard_says_what_rests_on_each_answer(
         assert all(f"| {rule.name} |" in story for rule in name.rules)
     asks = re.search(r"^- Asks `alarm_signs`: (.+)$", story, re.MULTILINE)
     assert asks is not None and "`leave`" in asks[1] and "the gate of `at_disconnect`" in asks[1]
+    # Where nearly all rules rest on one fact, some of them are named, and how many more there are.
+    lines = re.findall(r"^- Asks `.+$", story, re.MULTILINE)
+    assert any(re.search(r"`, \d+ more rules", line) for line in lines)
+    assert max(map(len, lines)) < 1500
     record = re.search(r"^- Asks `oil_note`: (.+)$", story, re.MULTILINE)
     assert record is not None and record[1] == "for the record"
 

@@ -20,6 +20,7 @@ from stillair.cli.session import Settings
 from stillair.fault import Fault
 from stillair.hooks import Plugins
 from stillair.job import Job
+from stillair.pack import read_pack
 from stillair.seal import LISTING, unlike_listing
 
 pytestmark = pytest.mark.usefixtures("own_cache")
@@ -113,6 +114,40 @@ def test_a_pack_that_is_not_as_its_author_listed_it_is_not_sealed(company: Compa
     result = company.run("seal", company.packs)
     assert result.exit_code == 1 and "the file `kettle.yaml` was changed" in flat(result)
     assert not (company.packs / "sealed.json").exists()
+
+
+def test_a_pack_that_does_not_compile_is_not_sealed(company: Company) -> None:
+    company.run("seal", company.packs / "tank")
+    before = (company.packs / "tank" / LISTING).read_text("utf-8")
+    company.rewrite("tank/tank.yaml", "when: bottom < least", "when: botom < least")
+    result = company.run("seal", company.packs / "tank")
+    assert result.exit_code != 0 and "tank/tank.yaml:" in result.stderr and "`botom`" in result.stderr
+    assert (company.packs / "tank" / LISTING).read_text("utf-8") == before
+    (company.packs / "tank" / LISTING).unlink()
+    result = company.run("seal", company.packs)
+    assert result.exit_code != 0 and "`botom`" in result.stderr
+    assert not (company.packs / "sealed.json").exists()
+
+
+def test_an_adjustment_that_is_refused_is_not_sealed(company: Company) -> None:
+    own = company.packs / "own"
+    own.mkdir()
+    digest = read_pack(company.packs / "tank", plugins=Plugins.load([company.tools]).versions()).digest
+    manifest = (
+        'pack: own\nversion: 1.0.0\ntitle: Own\nengine: ">=0.1,<1"\njoins: tank\nchecklists: []\n'
+        f"adjusts:\n  pack: tank\n  digest: {digest}\n  limits: {{least: LEAST}}\n"
+    )
+    (own / "manifest.yaml").write_text(manifest.replace("LEAST", "90 psig"), "utf-8")
+    result = company.run("seal", company.packs)
+    assert result.exit_code != 0 and "own/manifest.yaml:10:" in result.stderr and "[SA704]" in result.stderr
+    assert not (company.packs / "sealed.json").exists()
+    # By itself it adjusts nothing that is here: it is read, and that is said.
+    result = company.run("seal", own)
+    assert result.exit_code == 0 and "whether they fit was not looked at" in flat(result)
+    assert company.run("seal", company.packs).exit_code != 0
+    (own / LISTING).unlink()
+    (own / "manifest.yaml").write_text(manifest.replace("LEAST", "25 psig"), "utf-8")
+    assert company.run("seal", company.packs).exit_code == 0
 
 
 def test_the_bundled_packs_are_as_listed() -> None:
@@ -310,7 +345,9 @@ def test_what_joins_a_pack_that_is_not_in_the_folder_is_not_sealed(company: Comp
     )
     assert "[SA411]" in result.output and not (company.packs / "sealed.json").exists()
     company.rewrite("kettle/manifest.yaml", "joins: leak", "joins: tank")
-    assert company.run("seal", company.packs).exit_code == 0
+    # Two that are used together are compiled together.
+    result = company.run("seal", company.packs)
+    assert result.exit_code == 1 and "the fact `smell` is declared twice" in flat(result)
 
 
 @pytest.mark.parametrize("begun", [True, False])

@@ -79,6 +79,11 @@ def test_what_is_explained_counts_apart_from_what_is_seen(tank: Path) -> None:
         (OPEN.replace("because", "becuase"), "`becuase` is not known here (did you mean `because`"),
         (OPEN + OPEN, "is said twice"),
         ("  - fumes\n", "an entry has `of`, `part`"),
+        (
+            OPEN.replace("seen: open", "seen: []"),
+            "`never seen` is a text, or a list of them, that is not empty",
+        ),
+        (OPEN.replace("stop fumes", "{a: b}"), "`of` is a text, or a list of them, that is not empty"),
     ],
 )
 def test_an_explanation_is_of_something_that_is_not_shown(tank: Path, entry: str, says: str) -> None:
@@ -87,7 +92,32 @@ def test_an_explanation_is_of_something_that_is_not_shown(tank: Path, entry: str
     assert found.exit_code == 2
     told = " ".join(found.output.split())
     assert says in told
-    assert path.name in told and "entry" in told
+    assert f"{path.name}:{entry.count(chr(10)) + 1}: entry" in told
+
+
+@pytest.mark.parametrize("verb", ["rehearse", "lint", "seal"])
+def test_explanations_that_cannot_be_read_are_told(tank: Path, verb: str) -> None:
+    """As those of scenarios are, by whatever reads them."""
+    path = tank / "scenarios" / "unshown.yaml"
+
+    def told() -> str:
+        args = ["--plugin-dir", str(TOOLS), verb, str(tank)]
+        found = CliRunner().invoke(main, args)
+        assert found.exit_code != 0
+        assert not isinstance(found.exception, OSError | ValueError), found.exception
+        return " ".join(found.output.split())
+
+    path.write_bytes(b"unshown: \xff\n")
+    assert "unshown.yaml: it is not UTF-8: byte 10" in told()
+    path.write_text("unshown: [\n", encoding="utf-8")
+    assert "unshown.yaml:2:1: a value is missing here" in told()
+    explain(tank, OPEN + OPEN.replace("seen: open", "seen: []"))
+    assert re.search(r"unshown.yaml:3:?\d*: entry 2: `never seen` is a text, or a list", told())
+    explain(tank, OPEN + OPEN)
+    assert re.search(r"unshown.yaml:3:?\d*: entry 2: .*is said twice", told())
+    path.unlink()
+    path.mkdir()
+    assert "unshown.yaml: it is a folder and not a file" in told()
 
 
 def test_a_slip_that_is_explained_is_no_survivor_to_settle(tank: Path) -> None:

@@ -18,6 +18,7 @@ from stillair.job import Line
 from stillair.possible import Number, Options
 
 from .scenario import ScenarioError, only
+from .shapes import listed
 
 __all__ = ["Check", "Expectations", "TrailMaker"]
 
@@ -56,7 +57,7 @@ class Expectations:
 
     def checks(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
         """Every expectation of an `expect`. ScenarioError where it asks for what there is not."""
-        known: dict[str, Callable[[Any], Iterable[Check]]] = {
+        known: Mapping[str, Callable[[Any], Iterable[Check]]] = {
             "findings": self._findings,
             "rules": self._rules,
             "conditions": self._conditions,
@@ -79,7 +80,7 @@ class Expectations:
         }
         only(wanted, list(known), "`expect`")
         for key, value in wanted.items():
-            yield from known[key]([value] if isinstance(value, str) and key != "next" else value)
+            yield from known[key](value if isinstance(value, Mapping) or key == "next" else listed(value))
 
     @cached_property
     def _parts(self) -> Iterator[str]:
@@ -106,7 +107,10 @@ class Expectations:
             name, member = self._named(text)
             found = [f for f in self.found.findings if f.name == name and f.member == member]
             if not found:
-                raise ScenarioError(f"there is no finding `{text}`")
+                hint = self._hint(
+                    text, self.program.findings, [(f.name, f.member) for f in self.found.findings]
+                )
+                raise ScenarioError(f"there is no finding `{text}`{hint}")
             got = found[0].grade
             yield Check(f"finding {text}", str(grade).replace(" ", "_"), got, text)
 
@@ -115,8 +119,20 @@ class Expectations:
             name, member = self._named(text)
             states = [s for s in self.found.rules if s.rule == name and s.member == member]
             if not states:
-                raise ScenarioError(f"there is no rule `{text}`")
+                hint = self._hint(text, self.program.rules, [(s.rule, s.member) for s in self.found.rules])
+                raise ScenarioError(f"there is no rule `{text}`{hint}")
             yield Check(f"rule {text}", verdict, states[0].verdict.word, text)
+
+    def _hint(self, text: str, known: Iterable[str], there: Iterable[tuple[str, str | None]]) -> str:
+        """What to write instead: of a name kept per a list, with each of its members."""
+        name, member = self._named(text)
+        with_members = [f"`{other} of {each}`" for other, each in there if other == name and each is not None]
+        if with_members:
+            return f" ({'one of: ' if len(with_members) > 1 else 'write '}{', '.join(with_members[:8])})"
+        if name in known:
+            return " (it is kept per a list that has no members)" if member is None else ""
+        near = did_you_mean(name, known)
+        return f" ({near})" if near else ""
 
     def _conditions(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
         return conditions(self.found.view, wanted)
@@ -124,8 +140,8 @@ class Expectations:
     def _because(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
         for text, phrases in wanted.items():
             said = self._explanation(text)
-            for phrase in [phrases] if isinstance(phrases, str) else phrases:
-                got = phrase if str(phrase).casefold() in said.casefold() else said
+            for phrase in listed(phrases):
+                got = phrase if phrase.casefold() in said.casefold() else said
                 yield Check(f"because {text}", phrase, got)
 
     def _explanation(self, text: str) -> str:
@@ -164,6 +180,9 @@ class Expectations:
         return self.found.activity(name)
 
     def _stopped(self, wanted: Sequence[str]) -> Iterable[Check]:
+        if not wanted:
+            activities = self.program.activities
+            yield Check("stopped", [], [n for n in activities if self.found.activity(n).may is May.NO])
         for name in wanted:
             got = self._activity(name).may.value
             yield Check(f"activity {name}", May.NO.value, got, name)
@@ -185,6 +204,8 @@ class Expectations:
 
     def _asks(self, wanted: Sequence[str]) -> Iterable[Check]:
         asked = [str(r) for r in self.found.next.facts]
+        if not wanted:
+            yield Check("asks", [], asked)
         for name in wanted:
             yield Check("asks", name, name if name in asked else asked)
 
@@ -193,6 +214,13 @@ class Expectations:
             str(r) for r in self.found.next.facts
         }
         for name in wanted:
+            fact = self.program.facts.get(self._named(name)[0])
+            if fact is None:
+                near = did_you_mean(name, self.program.facts)
+                raise ScenarioError(f"there is no fact `{name}`" + (f" ({near})" if near else ""))
+            if (fact.per is None) is not (self._named(name)[1] is None):
+                wanted_as = fact.name if fact.per is None else f"{fact.name} of MEMBER"
+                raise ScenarioError(f"`{name}` is no fact as it is asked (write `{wanted_as}`)")
             yield Check(f"not asked {name}", "not asked", "asked" if name in asked else "not asked")
 
     def _awaits(self, wanted: Sequence[str]) -> Iterable[Check]:

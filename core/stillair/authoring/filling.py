@@ -280,9 +280,15 @@ class Filler:
             for one, other in pairwise(tried):
                 if (one[1] < 0) is not (other[1] < 0):
                     value = _halved(spare, one, other, edge.step)
-                    entry = dial.entry(value) if value is not None else None
-                    if entry is not None:
-                        self._look(moment, entry, cond)
+                    if value is not None:
+                        near = (
+                            short
+                            for short in dial.rounded(value)
+                            if (left := spare(short)) is not None and 0 <= left < edge.step
+                        )
+                        entry = dial.entry(next(near, value))
+                        if entry is not None:
+                            self._look(moment, entry, cond)
                 if not self.wanted & wanted:
                     return True
         return False

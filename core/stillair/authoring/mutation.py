@@ -7,7 +7,7 @@ in the place of its condition until an expectation fails.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -57,18 +57,18 @@ class Tally:
     explained: int = 0
 
     @property
-    def share(self) -> float:
-        """Per cent noticed of those that are not equivalent; of none, all."""
+    def share(self) -> float | None:
+        """Per cent noticed of those that are not equivalent; None where there are none."""
         return self._share(self.noticed)
 
     @property
-    def accounted(self) -> float:
+    def accounted(self) -> float | None:
         """Per cent noticed or explained."""
         return self._share(self.noticed + self.explained)
 
-    def _share(self, number: int) -> float:
+    def _share(self, number: int) -> float | None:
         real = self.made - self.equivalent
-        return 100.0 * number / real if real else 100.0
+        return 100.0 * number / real if real else None
 
 
 @dataclass(slots=True)
@@ -304,22 +304,34 @@ def _named(use: Use) -> str:
 def _settling(program: Program, use: Use, mutant: Mutant, case: Case) -> tuple[str, ...]:
     """The entries of a scenario in which the two differ, and what to expect of the condition."""
     notes, others = [], []
+    refs = [ref for ref in case if ref.member is not None and ref.member[0] == "@"]
+    lists = dict.fromkeys((*use.per, *(str(ref.member)[1:] for ref in refs)))
+    members = {name: next(iter(_members(program, name)), None) for name in lists}
+    binding = {name: member or f"one {name}" for name, member in members.items()}
+    added = [f"{name}: [{binding[name]}]" for name, member in members.items() if member is None]
     for ref, value in case.items():
         if value is None:
             continue
         shown = said(program, ref, value)
-        name = ref.name if ref.member is None or ref.member[0] == "@" else str(ref)
+        name = str(ref.bound(binding))
         if ref.name in program.facts:
             notes.append(f"{name}: {shown}")
         else:
             text = program.derived[ref.name].text if ref.name in program.derived else name
             others.append(f"# so that `{text}` is {shown}")
     verdict = settled(program, mutant.asked.condition, case).word
-    lines = [f"- note: {{{', '.join(notes)}}}"] if notes else []
-    expect = f"- expect: {{rules: {{{use.name}: {verdict}}}}}"
+    lines = [f"- member: {{{', '.join(added)}}}"] if added else []
+    lines += [f"- note: {{{', '.join(notes)}}}"] if notes else []
+    of = f" of {', '.join(binding[name] for name in use.per)}" if use.per else ""
+    expect = f"- expect: {{rules: {{{use.name}{of}: {verdict}}}}}"
     if use.kind not in ("rule", "stop", "caution"):
-        expect = f"# then {_named(use)} {verdict}"
+        expect = f"# then {_named(use)}{of} {verdict}"
     return (*lines, *others, expect)
+
+
+def _members(program: Program, name: str) -> Iterable[str]:
+    """The members that a list has from the start."""
+    return program.places if name == "place" else [member.name for member in program.lists[name].members]
 
 
 def said(program: Program, ref: Ref, value: float | int) -> str:

@@ -333,21 +333,35 @@ def _scene(
     yield ""
 
 
+_NAMED = 12
+"""Rules and steps named of those that rest on a fact (judgement: on some rest two hundred)."""
+
+
 def _rests_on(program: Program, name: str) -> str:
     """What rests on a fact, by name: rules, gates and steps, in their order."""
-    found = [f"`{rule.spec.name}`" for rule in program.rules.values() if name in rule.when.mentions]
+    found = _few(
+        "rules", [f"`{rule.spec.name}`" for rule in program.rules.values() if name in rule.when.mentions]
+    )
     found += [
         f"the gate of `{a.spec.name}`"
         for a in program.activities.values()
         if a.gate and name in a.gate.mentions
     ]
-    for step in program.steps.values():
-        if any(cond is not None and name in cond.mentions for cond in (step.when, step.gate)):
-            found.append(f"step `{step.spec.name}`")
+    steps = [
+        f"step `{step.spec.name}`"
+        for step in program.steps.values()
+        if any(cond is not None and name in cond.mentions for cond in (step.when, step.gate))
+    ]
+    found += _few("steps", steps)
     found += [
         f"check `{c.spec.name}`" for c in program.checks.values() if c.at_hand and name in c.at_hand.mentions
     ]
     return ", ".join(found) or "for the record"
+
+
+def _few(what: str, named: list[str]) -> list[str]:
+    more = len(named) - _NAMED
+    return [*named[:_NAMED], f"{more} more {what}"] if more > 1 else named
 
 
 def _outcome(rule: RuleSpec) -> str:

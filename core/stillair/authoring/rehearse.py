@@ -23,29 +23,11 @@ from stillair.wording import Wording
 
 from .expectations import Check, Expectations, TrailMaker, conditions
 from .scenario import ScenarioError, only, read_scenario, start_of
+from .shapes import ENTRY, listed
 
 __all__ = ["Miss", "Player", "Rehearsal", "ScenarioError", "TrailMaker", "play", "read_scenario"]
 
 Watcher = Callable[[Assessment, Mapping[str, Any]], object]
-
-_ENTRIES = (
-    "at",
-    "instrument",
-    "note",
-    "with",
-    "event",
-    "of",
-    "did",
-    "skip",
-    "cannot",
-    "member",
-    "listed",
-    "correct",
-    "why",
-    "handover",
-    "emergency",
-    "expect",
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,13 +187,13 @@ class Player:
     def turn(self, number: int, part: Mapping[str, Any]) -> None:
         if not isinstance(part, Mapping):
             raise ScenarioError(f"entry {number}: it is not a mapping such as `note: {{FACT: VALUE}}`")
-        only(part, _ENTRIES, f"entry {number}")
+        only(part, tuple(ENTRY), f"entry {number}")
         if "at" in part:
             self._at(number, str(part["at"]))
         try:
             self._enter(part)
-        except EntryError as error:
-            raise ScenarioError(f"entry {number}: {error.message} ({error.help})") from None
+        except (EntryError, quantity.QuantityError) as error:
+            raise _refused(number, error) from None
         if "expect" in part:
             self._expect(number, part["expect"])
 
@@ -240,7 +222,7 @@ class Player:
         except ScenarioError as error:
             raise ScenarioError(f"entry {number}: {error}") from None
         except (EntryError, quantity.QuantityError) as error:
-            raise ScenarioError(f"entry {number}: {error} ({error.help})") from None
+            raise _refused(number, error) from None
 
     def _checks(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
         if self.watch is None and list(wanted) == ["conditions"]:
@@ -270,15 +252,15 @@ class Player:
         for name in serials:
             _known(name, note, "entry of this `note`")
         for name, value in note.items():
-            self._observe(name, str(value), serials.get(name))
+            self._observe(name, str(value), str(serials[name]) if name in serials else None)
         for key, beside in (("of", "event"), ("why", "correct")):
             if key in part and beside not in part:
                 raise EntryError(f"`{key}` says nothing here", f"it stands beside `{beside}`")
         if "event" in part:
             _known(str(part["event"]), self.program.events, "event")
-            body = {"event": part["event"]}
+            body = {"event": str(part["event"])}
             if "of" in part:
-                body["of"] = part["of"]
+                body["of"] = str(part["of"])
             self._add("event", body)
         if "did" in part:
             step, _, member = str(part["did"]).partition(" of ")
@@ -299,14 +281,14 @@ class Player:
             self._add("unavailable", body | ({"of": ref.member} if ref.member else {}))
         for name, members in part.get("member", {}).items():
             _known(name, self.members, "list")
-            for member in members if isinstance(members, list) else [members]:
-                self._add("member", {"list": name, "member": str(member), "label": str(member)})
+            for member in listed(members):
+                self._add("member", {"list": name, "member": member, "label": member})
                 held = self.members[name]
-                if str(member) not in held:
-                    held.append(str(member))
+                if member not in held:
+                    held.append(member)
         if "listed" in part:
             _known(str(part["listed"]), self.members, "list")
-            self._add("listed", {"list": part["listed"]})
+            self._add("listed", {"list": str(part["listed"])})
         if "correct" in part:
             self._correct(part["correct"])
         if "handover" in part:
@@ -362,6 +344,10 @@ class Player:
         if line.kind not in ("observe", "unavailable", "correct") or not isinstance(body, Mapping):
             return False
         return body.get("fact") == ref.name and body.get("of") == ref.member
+
+
+def _refused(number: int, error: EntryError | quantity.QuantityError) -> ScenarioError:
+    return ScenarioError(f"entry {number}: {error}" + (f" ({error.help})" if error.help else ""))
 
 
 def _known(name: str, names: Iterable[str], kind: str) -> None:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
-from stillair.fault import Fault, StillairError, did_you_mean
-from stillair.strict_yaml import Table, plain, read_yaml
+from stillair.fault import Fault, StillairError
+from stillair.strict_yaml import plain, read_yaml
+
+from .shapes import Flaw, faulted, flaws, located, read_utf8, unknown
 
 __all__ = [
     "GENERATED",
@@ -19,6 +20,7 @@ __all__ = [
     "ScenarioError",
     "Start",
     "folder_of",
+    "is_scenario",
     "only",
     "packs_of",
     "read_scenario",
@@ -64,7 +66,12 @@ def scenarios_in(folder: Path) -> list[Path]:
     """The scenario files of a pack folder, by name; those in folders of `scenarios` come last."""
     scenarios = folder / "scenarios"
     found = [p for pattern in ("*.y*ml", "*/*.y*ml") for p in sorted(scenarios.glob(pattern))]
-    return [path for path in found if path.suffix in (".yaml", ".yml") and path.name != UNSHOWN]
+    return [path for path in found if is_scenario(path)]
+
+
+def is_scenario(path: Path) -> bool:
+    """Whether a file in `scenarios`, or in a folder of that one, is a scenario by its name."""
+    return path.suffix in (".yaml", ".yml") and path.name != UNSHOWN
 
 
 def read_scenario(path: Path) -> Mapping[str, Any]:
@@ -79,40 +86,52 @@ def read_scenario(path: Path) -> Mapping[str, Any]:
 
 def unread(path: Path) -> Iterator[Fault]:
     """What of a scenario file cannot be read, with its place; the one it follows is another file."""
+    text = read_utf8(path)
+    if isinstance(text, Flaw):
+        yield Fault(text.code, text.message, path.as_posix())
+        return
     try:
-        found = _alone(path)
-        if "follows" in found:
-            _followed(found, path)
+        root = read_yaml(text, path.as_posix())
     except StillairError as error:
-        yield from (replace(fault, path=path.as_posix()) for fault in error.faults)
-    except ScenarioError as error:
-        message = str(error).removeprefix(f"{path.name}: ")
-        root = None if error.code == "SA110" else read_yaml(path.read_text(encoding="utf-8"), path.as_posix())
-        about = ["follows"] if error.code == "SA402" else re.findall("`(.+?)`", message)
-        keys = root.keys if isinstance(root, Table) else {}
-        where = next((keys[name] for name in about if name in keys), root)
-        if where is None:
-            yield Fault(error.code, message, path.as_posix())
-        else:
-            yield where.fault(error.code, message)
+        yield from error.faults
+        return
+    found = plain(root)
+    wrong = list(_flaws(found))
+    if not wrong and isinstance(found, Mapping) and "follows" in found:
+        try:
+            _followed(found, path)
+        except ScenarioError as error:
+            wrong.append(Flaw(("follows",), str(error).removeprefix(f"{path.name}: "), error.code))
+    yield from (faulted(root, flaw._replace(message=located(flaw))) for flaw in wrong)
 
 
 def _alone(path: Path) -> Mapping[str, Any]:
     """The scenario in a file, without the one it may follow."""
-    try:
-        text = path.read_text(encoding="utf-8")
-    except UnicodeDecodeError as error:
-        message = f"{path.name}: it is not UTF-8: byte {error.start + 1}; save it as UTF-8"
-        raise ScenarioError(message, "SA110") from None
-    found = plain(read_yaml(text, path.name))
-    if not isinstance(found, Mapping) or not isinstance(found.get("does"), Sequence):
-        raise ScenarioError(f"{path.name}: a scenario has `does`, a list of what is entered and expected")
-    only(found, _FOLLOWING if "follows" in found else _KEYS, path.name)
-    if found.get("made", MADE[0]) not in MADE:
-        raise ScenarioError(f"{path.name}: `made` is {', '.join(MADE[:-1])} or {MADE[-1]}")
-    if "follows" not in found:
-        start_of(found, path.name)
+    text = read_utf8(path)
+    if isinstance(text, Flaw):
+        raise ScenarioError(f"{path.name}: {text.message}", text.code)
+    found = plain(read_yaml(text, path.as_posix()))
+    for flaw in _flaws(found):
+        raise ScenarioError(f"{path.name}: {located(flaw)}", flaw.code)
+    assert isinstance(found, Mapping)
     return found
+
+
+def _flaws(found: object) -> Iterator[Flaw]:
+    """What is wrong with a scenario as it stands in its file."""
+    if not isinstance(found, Mapping) or not isinstance(found.get("does"), list):
+        yield Flaw(("does",), "a scenario has `does`, a list of what is entered and expected")
+        return
+    known = _FOLLOWING if "follows" in found else _KEYS
+    yield from (Flaw((key,), unknown(key, known), "SA201") for key in found if key not in known)
+    if found.get("made", MADE[0]) not in MADE:
+        yield Flaw(("made",), f"`made` is {', '.join(MADE[:-1])} or {MADE[-1]}")
+    if "follows" not in found:
+        try:
+            start_of(found)
+        except ScenarioError as error:
+            yield Flaw(("starts",), str(error).removeprefix("scenario: "))
+    yield from flaws(found)
 
 
 def _following(found: Mapping[str, Any], path: Path) -> Mapping[str, Any]:
@@ -160,5 +179,4 @@ def only(given: Mapping[str, Any], known: Sequence[str], where: str) -> None:
     """ScenarioError for the first key that is not known here."""
     for key in given:
         if key not in known:
-            near = did_you_mean(str(key), known) or f"one of: {', '.join(known)}"
-            raise ScenarioError(f"{where}: `{key}` is not known here ({near})", "SA201")
+            raise ScenarioError(f"{where}: {unknown(key, known)}", "SA201")

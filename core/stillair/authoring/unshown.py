@@ -18,17 +18,18 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from stillair.fault import did_you_mean
-from stillair.strict_yaml import plain, read_yaml
+from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.strict_yaml import Node, at, plain, read_yaml
 
-from .scenario import UNSHOWN, ScenarioError, only
+from .scenario import UNSHOWN, ScenarioError
+from .shapes import Flaw, Place, faulted, keyed, listed, located, one_text, read_utf8, texts, unknown
 
-__all__ = ["SEEN", "SLIP", "Explained", "Way", "explained_in"]
+__all__ = ["SEEN", "SLIP", "Explained", "Way", "explained_in", "unread_unshown"]
 
 SEEN, SLIP = "never seen", "not noticed"
 """Of which kind a way is: one to see a condition, or a slip in it."""
 
-_KEYS = ("of", "part", SEEN, SLIP, "because")
+_SHAPES = {"of": texts, "part": texts, SEEN: texts, SLIP: texts, "because": one_text}
 
 
 class Way(NamedTuple):
@@ -79,40 +80,83 @@ def explained_in(folders: Iterable[Path]) -> Explained:
     found = Explained()
     for folder in folders:
         path = folder / "scenarios" / UNSHOWN
-        if path.is_file():
-            for number, entry in enumerate(_entries(path), 1):
-                where = f"{path.as_posix()}, entry {number}"
-                for way, because in _ways(entry, where):
-                    if found.because.setdefault(way, because) != because or way in found.where:
-                        raise ScenarioError(f"{where}: `{way.part}` of {way.of}, {way.way}: is said twice")
-                    found.where[way] = where
+        if path.exists():
+            text = read_utf8(path)
+            if isinstance(text, Flaw):
+                raise ScenarioError(f"{path.as_posix()}: {text.message}", text.code)
+            root = read_yaml(text, path.as_posix())
+            for flaw in _flaws(plain(root)):
+                raise ScenarioError(f"{_stands(root, flaw.place, path)}: {located(flaw)}", flaw.code)
+            for number, entry in enumerate(plain(root)["unshown"]):  # type: ignore[index]
+                where = f"{_stands(root, ('unshown', number), path)}: entry {number + 1}"
+                for way, because in _ways(entry):
+                    if way in found.where:
+                        raise ScenarioError(f"{where}: {_twice(way)}")
+                    found.because[way], found.where[way] = because, where
     return found
 
 
-def _entries(path: Path) -> list[Any]:
-    found = plain(read_yaml(path.read_text(encoding="utf-8"), path.as_posix()))
+def unread_unshown(folder: Path) -> Iterator[Fault]:
+    """What of the explanations of a pack cannot be read, with its place."""
+    path = folder / "scenarios" / UNSHOWN
+    if not path.exists():
+        return
+    text = read_utf8(path)
+    if isinstance(text, Flaw):
+        yield Fault(text.code, text.message, path.as_posix())
+        return
+    try:
+        root = read_yaml(text, path.as_posix())
+    except StillairError as error:
+        yield from error.faults
+        return
+    yield from (faulted(root, flaw._replace(message=located(flaw))) for flaw in _flaws(plain(root)))
+
+
+def _stands(root: Node, place: Place, path: Path) -> str:
+    """The file, and the line of something in it."""
+    return f"{path.as_posix()}:{at(root, place).start[0] + 1}"
+
+
+def _flaws(found: Any) -> Iterator[Flaw]:
+    """What is wrong with the file, by itself."""
     if not isinstance(found, Mapping) or not isinstance(found.get("unshown"), list):
-        raise ScenarioError(f"{path.as_posix()}: it has `unshown`, a list of what is explained")
-    only(found, ("unshown",), path.as_posix())
-    return list(found["unshown"])
+        yield Flaw(("unshown",), "it has `unshown`, a list of what is explained")
+        return
+    yield from (Flaw((key,), unknown(key, ["unshown"]), "SA201") for key in found if key != "unshown")
+    said: set[Way] = set()
+    for number, entry in enumerate(found["unshown"]):
+        wrong = list(_flaws_of(entry, ("unshown", number)))
+        yield from wrong
+        for way, _ in () if wrong else _ways(entry):
+            if way in said:
+                yield Flaw(("unshown", number), _twice(way))
+            said.add(way)
 
 
-def _ways(entry: Any, where: str) -> Iterator[tuple[Way, str]]:
+def _flaws_of(entry: Any, place: Place) -> Iterator[Flaw]:
     if not isinstance(entry, Mapping):
-        raise ScenarioError(f"{where}: an entry has `of`, `part`, `{SEEN}` or `{SLIP}`, and `because`")
-    only(entry, _KEYS, where)
-    because = str(entry.get("because") or "").strip()
-    if not because:
-        raise ScenarioError(f"{where}: it says no `because`")
+        yield Flaw(place, f"an entry has `of`, `part`, `{SEEN}` or `{SLIP}`, and `because`")
+        return
+    yield from keyed(_SHAPES)(entry, place)
+    if "because" not in entry:
+        yield Flaw(place, "it says no `because`")
     if not (entry.keys() & {SEEN, SLIP} and entry.keys() >= {"of", "part"}):
-        raise ScenarioError(f"{where}: it names `of`, `part`, and `{SEEN}` or `{SLIP}`")
+        yield Flaw(place, f"it names `of`, `part`, and `{SEEN}` or `{SLIP}`")
+
+
+def _twice(way: Way) -> str:
+    return f"`{way.part}` of {way.of}, {way.way}: is said twice"
+
+
+def _ways(entry: Mapping[str, Any]) -> Iterator[tuple[Way, str]]:
+    because = str(entry["because"]).strip()
     for kind in (SEEN, SLIP):
-        for of in _listed(entry["of"]):
-            for part in _listed(entry["part"]):
-                for way in _listed(entry.get(kind, [])):
+        for of in _tidied(entry["of"]):
+            for part in _tidied(entry["part"]):
+                for way in _tidied(entry.get(kind, [])):
                     yield Way(kind, of, part, way), because
 
 
-def _listed(said: object) -> list[str]:
-    items = said if isinstance(said, list) else [said]
-    return [" ".join(str(item).split()) for item in items]
+def _tidied(said: object) -> list[str]:
+    return [" ".join(item.split()) for item in listed(said)]

@@ -37,6 +37,9 @@ _PLACES = 12
 _NEAR, _DIALS = 10, 4
 """Facts looked at for one with a number, and of those with a number (judgement)."""
 
+_DIGITS = 7
+"""Digits of a number that are typed at most (judgement)."""
+
 _MOST_FACTS = 30
 """Facts behind a test that are tried (judgement)."""
 
@@ -172,14 +175,14 @@ def numbers(fact: Fact, part: Leaf | None = None) -> Iterator[float]:
 
 
 def typed(fact: Fact, value: float) -> str | None:
-    """A number as it is typed, in the unit of the fact, to six digits; None where it is outside the range."""
+    """A number as it is typed, in the unit of the fact; None where it is outside the range."""
     assert isinstance(fact.domain, NumberDomain)
     if not fact.domain.low <= value <= fact.domain.high or fact.unit is None:
         return None
     dimension = fact.domain.dimension
     if dimension.name in ("moment", "date"):
         return quantity.show(value, fact.unit)
-    shown = float(f"{(value - float(fact.unit.offset)) / float(fact.unit.factor):.7g}")
+    shown = float(f"{(value - float(fact.unit.offset)) / float(fact.unit.factor):.{_DIGITS}g}")
     text = f"{shown:.10g} {fact.unit.symbol}".removesuffix(" 1")
     try:
         quantity.read(text, dimension, default=fact.unit)
@@ -203,6 +206,13 @@ class Dial(NamedTuple):
         """Numbers through the range of the fact."""
         low, high = self.fact.domain.low, self.fact.domain.high  # type: ignore[union-attr]
         return [low + (high - low) * place / _PLACES for place in range(_PLACES + 1)]
+
+    def rounded(self, value: float) -> Iterator[float]:
+        """The number to fewer digits of the unit in which it is typed, the fewest first."""
+        assert self.fact.unit is not None
+        factor, offset = float(self.fact.unit.factor), float(self.fact.unit.offset)
+        texts = (f"{(value - offset) / factor:.{digits}g}" for digits in range(1, _DIGITS))
+        yield from (float(text) * factor + offset for text in dict.fromkeys(texts))
 
     def entry(self, value: float) -> Entry | None:
         """The entry of this value; None where it cannot be entered."""

@@ -17,7 +17,7 @@ from stillair.checklist import Text
 from stillair.fault import printable
 from stillair.pack import read_pack
 
-from .screen import Screen
+from .screen import Screen, percent
 from .stage import Played, Stage
 
 __all__ = ["Covered"]
@@ -97,16 +97,17 @@ class Covered:
                     best[key] = _Found(each, place)
         return sorted(best.values(), key=lambda f: (f.where.path, f.where.line, f.where.column))
 
-    def share(self, guards: bool) -> float:
-        """Per cent of all ways seen, of what guards or of everything else."""
-        return share([f.seen for f in self.found if f.seen.guards is guards])
+    def share(self, guards: bool) -> float | None:
+        """Per cent of all ways seen, of what guards or of everything else; None where there are none."""
+        own = [f.seen for f in self.found if f.seen.guards is guards]
+        return share(own) if own else None
 
-    def accounted(self, guards: bool) -> float:
-        """Per cent of all ways seen or explained."""
+    def accounted(self, guards: bool) -> float | None:
+        """Per cent of all ways seen or explained; None where there are none."""
         own = [f for f in self.found if f.seen.guards is guards]
         wanted = sum(part.wanted for f in own for part in f.seen.parts)
         left = sum(len(part.missing) - len(self._why(f, part)) for f in own for part in f.seen.parts)
-        return 100.0 * (wanted - left) / wanted if wanted else 100.0
+        return 100.0 * (wanted - left) / wanted if wanted else None
 
     def say(self, screen: Screen) -> None:
         for found in self.found:
@@ -120,11 +121,15 @@ class Covered:
             alone = (
                 ""
                 if self.written is self
-                else f"; without what is generated {self.written.share(guards):.1f} %"
+                else f"; without what is generated {percent(self.written.share(guards))}"
             )
             seen, both = self.share(guards), self.accounted(guards)
-            told = f", {both:.1f} % seen or explained" if both > seen else ""
-            screen.say(f"{title}: {seen:.1f} % seen of {number} conditions{told}{alone}", bold=True)
+            told = f", {percent(both)} seen or explained" if both != seen else ""
+            if number:
+                text = f"{percent(seen)} seen of {number} conditions{told}{alone}"
+            else:
+                text = "there are none in these packs"
+            screen.say(f"{title}: {text}", bold=True)
 
     def account(self) -> dict[str, object]:
         return {

@@ -12,8 +12,9 @@ from stillair.assess.uses import stands
 from stillair.authoring.filling import Examples, Filler, Found, chosen, moments, written
 from stillair.authoring.goals import Goals
 from stillair.authoring.mutants import apart
-from stillair.authoring.mutation import all_mutants, order_survivor, reorders
+from stillair.authoring.mutation import after, all_mutants, order_survivor, reorders
 from stillair.authoring.scenario import GENERATED, folder_of, read_scenario
+from stillair.authoring.unshown import SLIP, Explained
 from stillair.hooks import Plugins
 
 from .mutated import one_program, texts_in
@@ -26,27 +27,41 @@ Paths = Mapping[str, Path]
 
 
 class Outcome(NamedTuple):
-    """How many goals there are, how many are shown, by how many entries in how many files."""
+    """How many goals there are, how many ways and slips of them are not shown, by what the others are.
+
+    `cut_short` where it was interrupted before everything was tried.
+    """
 
     goals: int
-    shown: int
+    ways: int
+    slips: int
     entries: int
     files: int
+    cut_short: bool = False
 
 
 class Filling:
     """What the scenarios of some packs do not show, and scenarios that show it."""
 
     def __init__(
-        self, plugin_dirs: Sequence[Path], folders: Sequence[Path], paths: Sequence[Path], tries: int
+        self,
+        plugin_dirs: Sequence[Path],
+        folders: Sequence[Path],
+        paths: Sequence[Path],
+        tries: int,
+        explained: Explained,
     ) -> None:
         self.plugin_dirs = plugin_dirs
         self.texts = texts_in(plugin_dirs, folders)
         self.paths = {path.as_posix(): path for path in paths}
         self.tries = tries
+        self.explained = explained
 
     def run(self, processes: int) -> Outcome:
-        """Write the scenarios; those that are there already are made anew, and what they show is kept."""
+        """Write the scenarios; those that are there already are made anew, and what they show is kept.
+
+        An interruption ends the trying: what was found so far is written.
+        """
         worker = _begin(self.plugin_dirs, self.paths)
         found: list[Found] = []
         with workers(processes, _begin, self.plugin_dirs, self.paths) as spread:
@@ -61,17 +76,34 @@ class Filling:
         missing &= wanted
         conds = [cond for cond in worker.goals.asked if worker.goals.of.get(cond, 0) & missing]
         more = (worker.examples, missing, self.tries)
-        with workers(processes, _look, self.plugin_dirs, self.paths, *more) as spread:
-            for each in spread(_fill, conds):
-                found += each
+        cut_short = False
+        try:
+            with workers(processes, _look, self.plugin_dirs, self.paths, *more) as spread:
+                for each in spread(_fill, conds):
+                    found += each
+        except KeyboardInterrupt:
+            cut_short = True
         # What is there already stays as it is, as far as it shows anything that nothing else there does.
         taken = chosen([each for each in found if each.kept], wanted)
         taken += chosen(found, wanted & ~_shown(taken))
-        return Outcome(wanted.bit_count(), _shown(taken).bit_count(), len(taken), self._write(worker, taken))
+        left = wanted & ~_shown(taken)
+        of_slips = left & sum(1 << goal for goal in _slips(worker.goals))
+        files = self._write(worker, taken, cut_short)
+        ways = (left & ~of_slips).bit_count()
+        return Outcome(wanted.bit_count(), ways, of_slips.bit_count(), len(taken), files, cut_short)
 
     def say(self, screen: Screen, outcome: Outcome) -> None:
+        if outcome.cut_short:
+            screen.say("interrupted: not everything was tried; what was found so far is written")
+        left = outcome.ways + outcome.slips
+        shown = outcome.goals - left
+        if left:
+            screen.say(
+                f"{outcome.ways} ways and {outcome.slips} slips are not shown: "
+                "--coverage tells the ways, --mutate the slips, both under the text of the pack"
+            )
         screen.say(
-            f"{outcome.shown} of {outcome.goals} ways and slips are shown, by {outcome.entries} entries "
+            f"{shown} of {outcome.goals} ways and slips are shown, by {outcome.entries} entries "
             f"in {outcome.files} scenarios; read them: they say what follows, not what ought to",
             bold=True,
         )
@@ -83,16 +115,22 @@ class Filling:
         for pair, goal in goals.order.items():
             if ("step", pair.first) in self.texts and order_survivor(goals.program, pair) is not None:
                 wanted |= 1 << goal
-        return wanted
+        return wanted & ~self._explained(goals)
 
-    def _write(self, worker: _Worker, taken: Sequence[Found]) -> int:
+    def _explained(self, goals: Goals) -> int:
+        """The slips of which somebody says why no scenario notices them."""
+        told = (g for g, (of, *way) in _slips(goals).items() if self.explained.why(SLIP, of, *way))
+        return sum(1 << goal for goal in told)
+
+    def _write(self, worker: _Worker, taken: Sequence[Found], cut_short: bool) -> int:
         by: dict[str, list[Found]] = {}
         for each in taken:
             by.setdefault(each.moment.scenario, []).append(each)
         for name, path in self.paths.items():
             target = _beside(path)
             if name not in by:
-                target.unlink(missing_ok=True)
+                if not cut_short:
+                    target.unlink(missing_ok=True)
                 continue
             about = read_scenario(target).get("about") if target.is_file() else None
             target.parent.mkdir(exist_ok=True)
@@ -103,6 +141,15 @@ class Filling:
 
 def _shown(found: Sequence[Found]) -> int:
     return reduce(or_, (each.goals for each in found), 0)
+
+
+def _slips(goals: Goals) -> dict[int, tuple[list[str], str, str]]:
+    """The goals that are slips: what each is of, by every use, the part, and what stands instead."""
+    made = {
+        goals.of_mutant[number]: ([*map(str, mutant.asked.uses)], mutant.part, mutant.instead)
+        for number, mutant in enumerate(goals.made)
+    }
+    return made | {goal: ([str(pair)], pair.first, after(pair)) for pair, goal in goals.order.items()}
 
 
 def _beside(path: Path) -> Path:

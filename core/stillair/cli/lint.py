@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from stillair.hooks import Plugins
     from stillair.pack import Pack
 
-__all__ = ["lint"]
+__all__ = ["lint", "reported", "unread_in"]
 
 _PROFILES = ("draft", "field", "published")
 Texts = Mapping[str, str]
@@ -53,7 +53,7 @@ def lint(settings: Settings, paths: tuple[str, ...], profile: str, play: bool, f
     plugins = Plugins.load(settings.plugin_dirs)
     now = settings.clock.now()
     today = datetime.fromtimestamp(now, settings.clock.zone(now)).date()
-    report = _reported(plugins, paths or tuple(map(str, plugins.packs)), profile, today, play)
+    report = reported(plugins, paths or tuple(map(str, plugins.packs)), profile, today, play)
     if form == "json":
         from stillair import account
 
@@ -82,8 +82,21 @@ def _say(report: Report) -> None:
         click.echo(f"stillair explain {report.faults[0].code} says more")
 
 
-def _reported(plugins: Plugins, paths: Sequence[str], profile: str, today: date, play: bool) -> Report:
-    """The report on what the paths name: read, completed with what it works with, and checked."""
+def reported(
+    plugins: Plugins,
+    paths: Sequence[str],
+    profile: str,
+    today: date,
+    play: bool = False,
+    *,
+    sealed: bool = True,
+    alone: bool = False,
+) -> Report:
+    """The report on what the paths name: read, completed with what it works with, and checked.
+
+    Without `sealed`, whether files are as they were listed or sealed is not looked at; `alone`, nothing that
+    is installed is taken besides.
+    """
     from stillair.authoring.lint import Report
     from stillair.authoring.lint import lint as check
     from stillair.pack import read_texts
@@ -91,7 +104,7 @@ def _reported(plugins: Plugins, paths: Sequence[str], profile: str, today: date,
 
     faults: list[Fault] = []
     batches: list[dict[str, tuple[Path, Texts]]] = []
-    unsealed = list(_unsealed(paths, plugins))
+    unsealed = list(_unsealed(paths, plugins)) if sealed else []
     files: set[str] = set()
     beside: set[str] = set()
     for folder, file in dict.fromkeys(_folders(paths, faults)):
@@ -102,8 +115,8 @@ def _reported(plugins: Plugins, paths: Sequence[str], profile: str, today: date,
             faults += error.faults
             continue
         if file is None:
-            unsealed += unlike_listing(folder)
-            unread = list(_unread(folder))
+            unsealed += unlike_listing(folder) if sealed else ()
+            unread = list(unread_in(folder, sealed))
             unsealed += unread
             play = play and not unread  # what cannot be read cannot be played
         if all(name in batch for batch in batches):
@@ -112,7 +125,8 @@ def _reported(plugins: Plugins, paths: Sequence[str], profile: str, today: date,
         every = {f"{folder.as_posix()}/{name}" for name in texts}
         files |= {f"{folder.as_posix()}/{file.name}"} if file else every
         beside |= every
-    installed = {name: (folder, texts) for name, folder, texts in _others(plugins)}
+    others = () if alone else _others(plugins)
+    installed = {name: (folder, texts) for name, folder, texts in others}
     accepted: dict[Accepted, None] = {}
     for given in batches:
         known = {**installed, **given}
@@ -149,15 +163,18 @@ def _scenarios(folders: Iterable[Path]) -> Mapping[str, Mapping[str, Any]]:
     return {path.relative_to(folder).as_posix(): read_scenario(path) for folder, path in paths}
 
 
-def _unread(folder: Path) -> Iterator[Fault]:
-    """What of the scenarios of a pack cannot be read. Those that are as listed were read by `seal`."""
-    from stillair.authoring.scenario import scenarios_in, unread
+def unread_in(folder: Path, sealed: bool) -> Iterator[Fault]:
+    """What of the scenarios of a pack cannot be read. Those as listed, if `sealed`, were read by `seal`."""
+    from stillair.authoring.scenario import UNSHOWN, scenarios_in, unread
+    from stillair.authoring.unshown import unread_unshown
     from stillair.seal import as_listed
 
-    listed = as_listed(folder)
+    listed = as_listed(folder) if sealed else ()
     for path in scenarios_in(folder):
         if path.relative_to(folder).as_posix() not in listed:
             yield from unread(path)
+    if f"scenarios/{UNSHOWN}" not in listed:
+        yield from unread_unshown(folder)
 
 
 def _folders(paths: Iterable[str], faults: list[Fault]) -> Iterator[tuple[Path, Path | None]]:

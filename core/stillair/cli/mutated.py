@@ -33,7 +33,7 @@ from stillair.hooks import Plugins
 from stillair.pack import read_pack
 from stillair.trail import passages
 
-from .screen import Screen
+from .screen import Screen, percent
 from .stage import Stage
 from .workers import workers
 
@@ -119,19 +119,22 @@ class Mutating:
             for line in each.settles:
                 screen.exactly(f"    {line}")
         whole = result.whole
+        if not of:
+            screen.say("there is nothing in these packs that a slip could change", bold=True)
+            return
         looked = f"{whole.made} of {of} mutants" if whole.made < of else f"{of} mutants"
         screen.say(
             f"{looked}: {whole.noticed} noticed, {whole.equivalent} change nothing, "
-            f"{len(result.survivors)} not noticed: {whole.share:.1f} %; "
-            f"of gates, stops and safety facts {result.guards.share:.1f} %, "
-            f"of everything else {result.others.share:.1f} %",
+            f"{len(result.survivors)} not noticed: {percent(whole.share)}; "
+            f"of gates, stops and safety facts {percent(result.guards.share)}, "
+            f"of everything else {percent(result.others.share)}",
             bold=True,
         )
         if whole.explained:
             screen.say(
                 f"{whole.explained} of those not noticed are explained; noticed or explained are "
-                f"{result.guards.accounted:.1f} % of gates, stops and safety facts, "
-                f"{result.others.accounted:.1f} % of everything else",
+                f"{percent(result.guards.accounted)} of gates, stops and safety facts, "
+                f"{percent(result.others.accounted)} of everything else",
                 bold=True,
             )
 

@@ -12,11 +12,11 @@ import click
 
 from stillair.authoring.scenario import GENERATED, MADE, ScenarioError, folder_of, scenarios_in
 from stillair.authoring.unshown import Explained, explained_in
-from stillair.fault import did_you_mean
+from stillair.fault import Fault, did_you_mean
 from stillair.hooks import Plugins
 from stillair.pack import MANIFEST, gather
 
-from . import NO, Mistake
+from . import INTERRUPTED, NO, Mistake
 from .account_format import format_option, print_json
 from .packs import name_in
 from .screen import Screen
@@ -101,7 +101,7 @@ def rehearse(
     if coverage + mutate + fill > 1:
         raise click.UsageError("--coverage, --mutate and --fill are asked for one at a time")
     folders = folders_of(Plugins.load(settings.plugin_dirs), pack)
-    paths = [path for folder in folders for path in scenarios_in(folder) if only in path.stem]
+    paths = [path for folder in folders for path in scenarios_in(folder) if only in path.name]
     if written or fill:
         paths = [path for path in paths if path.parent.name != GENERATED]
     empty = [folder.name for folder in folders if not scenarios_in(folder)]
@@ -124,7 +124,7 @@ def rehearse(
         assert _stage is not None
         with _explaining():
             covered = Covered(_stage, folders, played, explained)
-        enough = covered.accounted(False) >= at_least and covered.accounted(True) >= of_guards
+        enough = _enough(covered.accounted(False), covered.accounted(True), at_least, guards_at_least)
         if as_json:
             print_json(covered.account())
         else:
@@ -136,7 +136,7 @@ def rehearse(
         with _explaining():
             mutating = Mutating(settings.plugin_dirs, folders, paths, mutants, explained)
             result, of = mutating.run(processes)
-        enough = result.others.accounted >= at_least and result.guards.accounted >= of_guards
+        enough = _enough(result.others.accounted, result.guards.accounted, at_least, guards_at_least)
         if as_json:
             print_json(mutating.account(result, of))
         else:
@@ -144,16 +144,31 @@ def rehearse(
     elif fill and not failed:
         from .filled import Filling
 
-        filling = Filling(settings.plugin_dirs, folders, paths, tries)
-        filling.say(Screen(), filling.run(processes))
+        filling = Filling(settings.plugin_dirs, folders, paths, tries, explained)
+        outcome = filling.run(processes)
+        filling.say(Screen(), outcome)
+        if outcome.cut_short:
+            raise click.exceptions.Exit(INTERRUPTED)
     elif as_json:
         print_json(_account(played))
     else:
         _say(Screen(), played, failed)
+        if coverage or mutate or fill:
+            counted = "written" if fill else "counted"
+            Screen().say(f"nothing was {counted}: first let every scenario come true", bold=True)
     if not enough and not as_json:
         Screen().say(f"too little: {at_least:g} % is wanted, of guards {of_guards:g} %")
     if failed or not enough:
         raise click.exceptions.Exit(NO)
+
+
+def _enough(others: float | None, guards: float | None, at_least: float, guards_at_least: float) -> bool:
+    """Whether as much was shown as is wanted, of guards and of others. Of nothing there is no share."""
+    if guards is None and (guards_at_least or (others is None and at_least)):
+        return False
+    return (others is None or others >= at_least) and (
+        guards is None or guards >= max(at_least, guards_at_least)
+    )
 
 
 @contextmanager
@@ -224,8 +239,17 @@ def _record(settings: Settings, job: str) -> None:
 
 
 def _say(screen: Screen, played: Sequence[Played], failed: Sequence[Played]) -> None:
+    told: set[tuple[Fault, ...]] = set()
     for each in failed:
         screen.say(f"{folder_of(each.path).name}/{each.path.stem}: {each.title}", "FAILED ", bold=True)
+        if each.faults:
+            if each.faults in told:
+                screen.say("the same faults", "  ")
+                continue
+            told.add(each.faults)
+            for line in str(each.error).split("\n"):
+                screen.exactly(line)
+            continue
         for text in each.told():
             lead = len(text) - len(text.lstrip())
             screen.say(text.lstrip(), "  " + " " * lead)

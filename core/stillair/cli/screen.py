@@ -12,7 +12,7 @@ import click
 
 from stillair.fault import printable
 
-__all__ = ["Emergency", "Leave", "Screen", "after_keeping", "bar"]
+__all__ = ["Emergency", "Leave", "Screen", "after_keeping", "bar", "percent"]
 
 _NARROW = 60
 _WIDE = 76
@@ -117,3 +117,12 @@ def bar(share: float) -> str:
     """
     full = int(min(max(share, 0.0), 1.0) * _BAR)
     return f"[{'#' * full}{'.' * (_BAR - full)}]"
+
+
+def percent(share: float | None) -> str:
+    """A share in per cent; of nothing there is none.
+
+    >>> percent(62.5), percent(None)
+    ('62.5 %', 'no share, as there are none')
+    """
+    return "no share, as there are none" if share is None else f"{share:.1f} %"

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 
 import click
 
 from stillair import account
-from stillair.authoring.scenario import scenarios_in, unread
 from stillair.fault import Fault, StillairError
 from stillair.hooks import Plugins
 from stillair.job.disk import write_new
+from stillair.pack import MANIFEST, gather, read_pack
 from stillair.seal import (
     LISTING,
     SEAL,
@@ -26,6 +28,8 @@ from stillair.seal import (
 
 from . import NO, Answer, Mistake
 from .account_format import format_option, print_json
+from .lint import reported, unread_in
+from .packs import joined_by, name_in
 from .screen import Screen
 from .session import Settings
 
@@ -47,6 +51,7 @@ def seal(settings: Settings, folder: str, check: bool, as_json: bool) -> None:
     one = is_pack(place)
     file = place / (LISTING if one else SEAL)
     faults: list[Fault] = []
+    fits = True
     if check:
         if one and not file.is_file():
             raise Mistake(f"`{folder}` has no {LISTING}", f"stillair seal {folder}")
@@ -55,10 +60,11 @@ def seal(settings: Settings, folder: str, check: bool, as_json: bool) -> None:
             list(unlike_listing(place)) if plugins is None else unlike_seal(read_seal(place), place, plugins)
         )
     else:
-        unreadable = [f for path in scenarios_in(place) for f in unread(path)] if one else []
-        if unreadable:
-            raise StillairError(*unreadable)
-        text = listing(place) if one else write_seal(make_seal(place, Plugins.load(settings.plugin_dirs)))
+        plugins = Plugins.load(settings.plugin_dirs)
+        made = None if one else make_seal(place, plugins)
+        packs = [place] if made is None else [place / pack.folder for pack in made.packs]
+        fits = _fit(settings, plugins, packs, alone=made is not None)
+        text = listing(place) if made is None else write_seal(made)
         write_new(file, text.encode("utf-8"))
     count = len(file.read_text("utf-8").splitlines()) if one else len(read_seal(place).files)
     sha256 = hashlib.sha256(file.read_bytes()).hexdigest()
@@ -66,8 +72,34 @@ def seal(settings: Settings, folder: str, check: bool, as_json: bool) -> None:
         print_json(_account(file, sha256, count, faults, written=not check))
     else:
         _say(Screen(), file, sha256, count, faults, check)
+        if not fits:
+            Screen().say("the pack that it joins is not installed, so whether they fit was not looked at")
     if faults:
         raise Answer(NO)
+
+
+def _fit(settings: Settings, plugins: Plugins, packs: Sequence[Path], *, alone: bool) -> bool:
+    """StillairError where no job could begin with these packs, or a scenario cannot be read.
+
+    `alone`, they are those of a company, and jobs go by nothing else. False where a single one joins a pack
+    that is not installed: it is read, and whether the two fit is not known.
+    """
+    if not alone:
+        (place,) = packs
+        joined = joined_by(gather(place))
+        if joined is not None and joined not in {name_in(gather(f)[MANIFEST], f) for f in plugins.packs}:
+            read_pack(place, plugins=plugins.versions())
+            if unread := list(unread_in(place, sealed=False)):
+                raise StillairError(*unread)
+            return False
+    now = settings.clock.now()
+    today = datetime.fromtimestamp(now, settings.clock.zone(now)).date()
+    names = [pack.as_posix() for pack in packs]
+    report = reported(plugins, names, "draft", today, sealed=False, alone=alone)
+    faults = [f for f in report.faults if any(Path(f.path).is_relative_to(pack) for pack in packs)]
+    if faults:
+        raise StillairError(*faults)
+    return True
 
 
 def _say(screen: Screen, file: Path, sha256: str, count: int, faults: list[Fault], check: bool) -> None:

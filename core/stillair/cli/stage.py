@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,7 +11,7 @@ from stillair.assess import Program
 from stillair.authoring.coverage import Seen, Seer
 from stillair.authoring.rehearse import Miss, play
 from stillair.authoring.scenario import MADE, ScenarioError, folder_of, packs_of, read_scenario
-from stillair.fault import StillairError
+from stillair.fault import Fault, StillairError
 from stillair.hooks import Plugins
 from stillair.pack import MANIFEST, gather
 from stillair.trail import passages
@@ -32,6 +32,8 @@ class Played:
     checked: int = 0
     misses: tuple[Miss, ...] = ()
     error: str | None = None
+    faults: tuple[Fault, ...] = ()
+    """The faults in a file that `error` tells."""
     program: str = ""
     """What stands for the program it was played with."""
     seen: Seen | None = None
@@ -56,6 +58,7 @@ class Stage:
         self.plugins = plugins
         self._wanted: dict[tuple[Path, ...], str] = {}
         self._made: dict[str, Program] = {}
+        self._wrong: dict[str, StillairError] = {}
 
     def packs(self, folder: Path, named: Iterable[str] = ()) -> list[Texts]:
         """The texts of the packs that are used together, in the order in which a job takes them."""
@@ -69,10 +72,33 @@ class Stage:
         if wanted not in self._wanted:
             packs = self.packs(folder, packs_of(scenario))
             key = key_of(packs, self.plugins)
+            if key in self._wrong:
+                raise self._wrong[key]
             if key not in self._made:
-                self._made[key] = load_program(packs, self.plugins)
+                try:
+                    self._made[key] = load_program(packs, self.plugins)
+                except StillairError as error:
+                    self._wrong[key] = self._with_paths(packs, wanted) or error
+                    raise self._wrong[key] from None
             self._wanted[wanted] = key
         return self._made[self._wanted[wanted]]
+
+    def _with_paths(self, packs: Sequence[Texts], wanted: Sequence[Path]) -> StillairError | None:
+        """What is wrong with these packs, with the paths of their files: those wanted, or installed."""
+        from stillair.assess.compiler import compile_packs
+        from stillair.pack import read_texts
+
+        there = (*self.plugins.packs, *filter(Path.is_dir, wanted))
+        folders = {name_in(gather(folder)[MANIFEST], folder): folder for folder in there}
+        try:
+            read = []
+            for texts in packs:
+                label = folders[name_in(texts[MANIFEST], Path())].as_posix()
+                read.append(read_texts(texts, plugins=self.plugins.versions(), label=label))
+            compile_packs(read, self.plugins.calculators, self.plugins.catalogues)
+        except StillairError as error:
+            return error
+        return None
 
     def key(self, folder: Path, scenario: Mapping[str, Any]) -> str:
         """What stands for the program that a scenario in this pack folder is played with."""
@@ -97,6 +123,7 @@ class Stage:
             seer = Seer(program) if see else None
             done = play(program, scenario, passages, seer)
         except (ScenarioError, StillairError) as error:
-            return Played(path, title, made, error=str(error))
+            faults = error.faults if isinstance(error, StillairError) else ()
+            return Played(path, title, made, error=str(error), faults=faults)
         seen = seer.seen if seer is not None else None
-        return Played(path, title, made, done.checked, tuple(done.misses), None, key, seen)
+        return Played(path, title, made, done.checked, tuple(done.misses), program=key, seen=seen)

@@ -718,5 +718,8 @@ def _conversion(left: Dimension, right: Dimension) -> str | None:
     if "pressure difference" in names and names & {"gauge pressure", "absolute pressure"}:
         return "a pressure is a point, a difference is not; write psig or psia for a pressure"
     if {"temperature", "temperature difference"} == names:
-        return "a temperature is a point, a difference is not; subtract two temperatures first"
+        return (
+            "a temperature is a point, a difference is not, and a limit in °C or °F is one; "
+            "subtract two temperatures first, or zero: `x - 0 °C < limit`"
+        )
     return None
