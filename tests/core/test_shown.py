@@ -133,3 +133,18 @@ def test_a_slip_is_noticed_only_by_what_is_judged() -> None:
     assert watcher.differ and not watcher.noticed
     watcher(visit.judge(), {"conditions": {"caution r of a": "holds"}})
     assert watcher.noticed
+
+
+def test_and_for_or_in_a_condition_with_a_name_is_noticed() -> None:
+    text = (
+        "conditions:\n  ready: x is yes and y is yes\n"
+        "facts:\n  x: {ask: X?, kind: yes-no}\n  y: {ask: Y?, kind: yes-no}\n"
+        "rules:\n  - {rule: r, caution: c, when: ready}\n"
+    )
+    pack = program(text)
+    (slip,) = [m for m in all_mutants(pack) if m.instead == "`or` for `and`"]
+    visit = Visit(text)
+    visit.see(x="no", y="yes")
+    with in_place(visit.program, next(m for m in all_mutants(visit.program) if m.instead == slip.instead)):
+        assert visit.rule("r") is Verdict.HOLDS
+    assert visit.rule("r") is Verdict.FAILS

@@ -15,7 +15,7 @@ from typing import NamedTuple
 from stillair import quantity
 from stillair.assess import Program
 from stillair.assess.program import Cond
-from stillair.assess.uses import Asked, Leaf, Piece, leaves, pieces, uses
+from stillair.assess.uses import Asked, Leaf, Piece, leaves, named_in, pieces, uses
 from stillair.condition import core
 from stillair.condition.core import All, Condition, Either, Ref, Test, Truth, Within, negated
 from stillair.condition.merge import merged
@@ -73,8 +73,9 @@ def places(program: Program, mutant: Mutant) -> list[tuple[Cond, Condition]]:
     if named is None:
         return [(mutant.asked.uses[0].cond, mutant.changed)]
     conds = {use.cond.number: use.cond for use in uses(program)}
-    found = ((cond, _put(cond.checked, named, mutant.changed)) for cond in conds.values())
-    return [(cond, changed) for cond, changed in found if changed != cond.checked]
+    either = (named, f"not {named}")
+    standing = [c for c in conds.values() if any(each.name in either for each in named_in(c.checked))]
+    return [(cond, _put(cond.checked, named, mutant.changed)) for cond in standing]
 
 
 def _put(tree: Condition, name: str, new: Condition) -> Condition:
