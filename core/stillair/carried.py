@@ -12,7 +12,7 @@ from stillair.condition.core import Ref
 from stillair.quantity import DIMENSIONS, QuantityError, Unit
 from stillair.wording import Wording, duration, in_unit
 
-__all__ = ["Carried", "carried", "check_every", "in_doubt"]
+__all__ = ["Carried", "carried", "check_every", "due_by", "in_doubt"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,17 +39,15 @@ class Carried:
     doubted: str | None = None
 
     def due(self) -> str | None:
-        """The date by which it is to be checked again; None where no date or no interval is known."""
-        if self.checked is None or self.check_every is None:
-            return None
-        return (date.fromisoformat(self.checked) + timedelta(seconds=self.check_every)).isoformat()
+        """The date by which it is to be checked again; None where none is known, or where it is never due."""
+        return due_by(self.checked, self.check_every)
 
     def overdue(self, now: float, zone: tzinfo) -> bool | None:
         """Whether its check is overdue at a moment; None where that is not known."""
-        due = self.due()
-        if due is None:
+        if self.checked is None or self.check_every is None:
             return None
-        return _day(now, zone) > date.fromisoformat(due)
+        due = self.due()
+        return due is not None and _day(now, zone) > date.fromisoformat(due)
 
     def caution(self, now: float, zone: tzinfo) -> str | None:
         """What is said of an instrument past its check date, or of none where its kind is to be checked."""
@@ -70,6 +68,16 @@ class Carried:
             for o in found
             if o is not None and (due is None or _day(o.taken, wording.zone) > date.fromisoformat(due))
         ]
+
+
+def due_by(checked: str | None, every: float | None) -> str | None:
+    """The date some seconds after another; None where one is not known, or beyond the year 9999: never."""
+    if checked is None or every is None:
+        return None
+    try:
+        return (date.fromisoformat(checked) + timedelta(seconds=every)).isoformat()
+    except OverflowError:
+        return None
 
 
 def in_doubt(wording: Wording, serial: str, now: float) -> str | None:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 from typing import NamedTuple
 
-from stillair.carried import Carried, carried
+from stillair.carried import Carried, carried, due_by
 from stillair.wording import Wording
 
 __all__ = ["Instrument", "Use", "due_list", "uses"]
@@ -99,16 +99,14 @@ def _instrument(found: list[Use], day: date) -> Instrument:
     shortest = min(timed, key=lambda use: use.carried.check_every or 0.0) if timed else None
     every = shortest.carried.check_every if shortest is not None else None
     checked = newest.carried.checked if newest is not None else None
-    due = None
-    if checked is not None and every is not None:
-        due = (date.fromisoformat(checked) + timedelta(seconds=every)).isoformat()
+    due = due_by(checked, every)
     if checked is None:
         # Of a kind that is not known it is not known either whether it is never checked.
         state = "no interval known" if every is None and known else "unknown when checked"
-    elif due is None:
+    elif every is None:
         state = "no interval known"
     else:
-        state = "overdue" if date.fromisoformat(due) < day else "good"
+        state = "overdue" if due is not None and date.fromisoformat(due) < day else "good"
     return Instrument(
         last.carried.serial,
         named.carried.kind,
@@ -126,7 +124,13 @@ def _instrument(found: list[Use], day: date) -> Instrument:
 
 
 def _order(each: Instrument) -> tuple[int, str, bool, str, str]:
-    return ORDER.index(each.state), each.due or "", each.serial is None, each.serial or "", each.kind or ""
+    return (
+        ORDER.index(each.state),
+        each.due or "never",
+        each.serial is None,
+        each.serial or "",
+        each.kind or "",
+    )
 
 
 def _rests_on(wording: Wording, kind: str | None) -> str | None:

@@ -16,6 +16,12 @@ __all__ = ["heads"]
 _HEADS = frozenset({"pack", "version", "joins", "one of", "beliefs"})
 _SAID = re.compile(r"([a-z][a-z ]*): +([A-Za-z0-9][\w.-]*) *(?: #.*)?")
 _OTHER = re.compile(r"(?:([a-z][a-z ]*):(?: .*)?|- .*|[]}] *|#.*)")
+_BREAK = re.compile("[\r\x85\u2028\u2029]")
+"""What ends a line for some readers; of a file that is read whole, the YAML reader refuses it."""
+_OPENING = re.compile(r"""["'\[\]{}\\]""")
+_SHUT = re.compile(
+    r"""(?:[\w. -]*: +| *- +| *)(?:"[^"\\]*"|'[^']*'|\[[^]["'{}\\#]*\]|\{[^}["'{\]\\#]*\}) *(?: #.*)?"""
+)
 _EMPTY = frozenset({"null", "Null", "NULL"})
 
 
@@ -31,30 +37,34 @@ def heads(text: str, path: str) -> Mapping[str, str]:
 
 def _plain(text: str) -> dict[str, str] | None:
     """The same from lines of the plain form alone; None where one of another form might say some of it."""
+    if _BREAK.search(text):
+        return None
     found: dict[str, str] = {}
-    begun, at = False, 0
+    begun, shut, said = False, True, None
     for line in text.split("\n"):
-        if line.strip() and line[0] != " ":
-            other, said = _OTHER.fullmatch(line), _SAID.fullmatch(line)
+        bare = line.lstrip(" ")
+        if not bare or bare[0] == "#":
+            continue
+        if bare == line:
+            other, said = _OTHER.fullmatch(line), None
             if other is None:
                 return None
             key = (other[1] or "").strip()
             if key in _HEADS:
-                if said is None or said[1] != key or said[2] in _EMPTY or key in found or _open(text[:at]):
+                said = _SAID.fullmatch(line)
+                if said is None or said[1] != key or said[2] in _EMPTY or key in found or not shut:
                     return None
                 found[key] = said[2]
             begun = begun or bool(key)
-        elif line.strip() and not begun and not line.lstrip(" ").startswith("#"):
+        elif said is not None or not begun:
             return None
-        at += len(line) + 1
+        shut = shut and _is_shut(line)
     return found
 
 
-def _open(text: str) -> bool:
-    """Whether a quote or bracket may still be open at the end of a text."""
-    if "\\" in text or text.count('"') % 2 or text.count("'") % 2:
-        return True
-    return sum(map(text.count, "[{")) != sum(map(text.count, "]}"))
+def _is_shut(line: str) -> bool:
+    """Whether no quote or bracket of a line can still be open at its end."""
+    return not _OPENING.search(line.split(" #", 1)[0]) or _SHUT.fullmatch(line) is not None
 
 
 def _strict(text: str, path: str) -> dict[str, str]:

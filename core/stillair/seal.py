@@ -65,6 +65,7 @@ class Seal(NamedTuple):
 
     engine: str
     plugins: Mapping[str, Mapping[str, str]]
+    """Version and digest of each, and whether it `reckons`: gives calculators or catalogues."""
     packs: tuple[SealedPack, ...]
     beside: Files
     engine_digest: str | None = None
@@ -155,7 +156,11 @@ def make_seal(folder: Path, plugins: Plugins) -> Seal:
         faults.append(Fault("SA401", message, folder.as_posix(), help="put pack folders into it"))
     if faults:
         raise StillairError(*faults)
-    used = {p.name: {"version": p.version, "digest": p.digest} for p in plugins.plugins}
+    reckon = plugins.reckoning()
+    used = {
+        p.name: {"version": p.version, "digest": p.digest, "reckons": "yes" if p.name in reckon else "no"}
+        for p in plugins.plugins
+    }
     return Seal(engine_version(), used, tuple(packs), hashes, _engine_digest())
 
 
@@ -205,7 +210,10 @@ def read_seal(folder: Path) -> Seal:
 
 
 def unlike_seal(seal: Seal, folder: Path, plugins: Plugins) -> list[Fault]:
-    """What is not as it was sealed: files of the folder, the engine, plugins that calculate or list."""
+    """What is not as it was sealed: files of the folder, the engine, plugins that calculate or list.
+
+    Those are the plugins that did so when they were sealed, and those that do so now.
+    """
     path = (folder / SEAL).as_posix()
     faults = []
     if seal.engine != engine_version():
@@ -226,15 +234,27 @@ def unlike_seal(seal: Seal, folder: Path, plugins: Plugins) -> list[Fault]:
         plugin, version = now.get(name), entry.get("version")
         if plugin is None:
             message = f"the packs were sealed with the plugin `{name}` {version}, which is not installed"
-        elif name not in reckon or (plugin.version, plugin.digest) == (version, entry.get("digest")):
+        elif name not in reckon and entry.get("reckons") == "no":
             continue
         elif plugin.version != version:
             message = (
                 f"the packs were sealed with the plugin `{name}` {version}, installed is {plugin.version}"
             )
-        else:
+        elif plugin.digest != entry.get("digest"):
             message = f"the files of the plugin `{name}` {version} are not those the packs were sealed with"
+        elif name not in reckon and entry.get("reckons") == "yes":
+            message = (
+                f"the plugin `{name}` {version} calculated or listed when it was sealed, and no longer does"
+            )
+        else:
+            continue
         help = f"install `{name}` {version} as the company gives it, or get the packs sealed for this one"
+        faults.append(Fault("SA410", message, path, help=help))
+    for name in sorted(reckon.keys() - seal.plugins):
+        message = (
+            f"the plugin `{name}` {now[name].version} calculates or lists, and was not sealed with the packs"
+        )
+        help = f"take `{name}` away, or get the packs sealed with it"
         faults.append(Fault("SA410", message, path, help=help))
     changed = list(_unlike(folder, seal.files, _files(folder, SEAL), _AGAIN))
     # Told by its digest only where its files do not tell it: one fault, one message.

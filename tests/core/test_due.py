@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from dataclasses import replace
 from datetime import date, datetime, timedelta, timezone
 from pathlib import Path
@@ -31,12 +32,13 @@ class Jobs:
     def __init__(self, folder: Path) -> None:
         self.folder = folder / "jobs"
         self.folder.mkdir()
+        self.pack = HERE / "tank"
         self.clock = FixedClock(NINE.timestamp(), NINE.tzinfo)  # type: ignore[arg-type]
 
     def job(self, name: str, by: str, serials: dict[str, str | None], read: str | None = None) -> None:
         """A job with instruments and when each was checked; `read` is the one a reading was taken with."""
         path = self.folder / f"{name}.job"
-        with Session.start(path, [TOOLS], packs=[str(HERE / "tank")], by=by, clock=self.clock) as session:
+        with Session.start(path, [TOOLS], packs=[str(self.pack)], by=by, clock=self.clock) as session:
             for serial, checked in serials.items():
                 dated = {"checked": checked} if checked is not None else {}
                 unknown = {"offset": None, "repeat": None, "resolution": None}
@@ -114,6 +116,26 @@ def test_the_day_decides(jobs: Jobs) -> None:
     assert jobs.due(day="2026-04-20")["instruments"][0]["state"] == "good"
     assert jobs.due(day="2026-04-21")["instruments"][0]["state"] == "overdue"
     assert jobs.run("instruments", jobs.folder, "--due", "soon").exit_code == 2
+
+
+@pytest.mark.parametrize("every", ["5000000 d", "9e11 d"])
+def test_what_is_due_beyond_all_calendars_is_never_due(jobs: Jobs, every: str) -> None:
+    """Nor does a job with it stop; what is due some day is listed before."""
+    pack = Path(shutil.copytree(HERE / "tank", jobs.folder.parent / "tank"))
+    text = (pack / "tank.yaml").read_text("utf-8")
+    jobs.job("a", "A. Tech", {"G1": "2026-04-01"}, "G1")
+    assert "check every: 365 d" in text
+    (pack / "tank.yaml").write_text(text.replace("check every: 365 d", f"check every: {every}"), "utf-8")
+    jobs.pack = pack
+    jobs.job("b", "A. Tech", {"A2": "2026-04-01"}, "A2")
+    states = [(each["serial"], each["state"], each["check_due"]) for each in jobs.due()["instruments"]]
+    assert states == [("G1", "good", "2027-04-01"), ("A2", "good", None)]
+    alone = json.loads(jobs.run("instruments", jobs.folder / "b.job", "--format", "json").stdout)
+    (found,) = alone["instruments"]
+    assert (found["check_due"], found["overdue"]) == (None, False)
+    assert "CAUTION" not in jobs.run("instruments", jobs.folder / "b.job").output
+    trail = jobs.run("trail", jobs.folder / "b.job")
+    assert trail.exit_code == 0 and "| never |" in trail.output
 
 
 def test_a_serial_nobody_declared_and_a_reading_without_one_are_due(jobs: Jobs) -> None:

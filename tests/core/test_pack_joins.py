@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 
 import pytest
@@ -145,6 +146,12 @@ def test_however_it_is_written_one_of_a_kind_is_taken(base: Path, tmp_path: Path
         ("pack: a\nabout: >-\n  x\n  joins: b\n", {"pack": "a"}),
         ("# joins: c\npack: a\njoins: null\n", {"pack": "a"}),
         ("pack: a\nchecklists:\n- x.yaml\njoins: b\n", {"pack": "a", "joins": "b"}),
+        ("pack: a\njoins: le\n\n  ak\n", {"pack": "a", "joins": "le\nak"}),
+        ("pack: a\njoins: le\n  ak\n", {"pack": "a", "joins": "le ak"}),
+        ('# a 24" pipe\npack: a\ntitle: "x\njoins: b\nend: x"\n', {"pack": "a"}),
+        ("pack: a\n# ]\nx: [\njoins: b\n]\n", {"pack": "a"}),
+        ("pack: a\nx:\n  \"it's\": 'y\njoins: b'\n", {"pack": "a"}),
+        ('pack: a\ntitle: "x # y"\nengine: [a, b] # "\njoins: b\n', {"pack": "a", "joins": "b"}),
     ],
 )
 def test_the_head_of_a_manifest_is_read_as_yaml_reads_it(text: str, said: dict[str, str]) -> None:
@@ -162,6 +169,39 @@ def test_the_head_of_a_manifest_is_read_as_yaml_reads_it(text: str, said: dict[s
 def test_a_head_that_cannot_be_read_is_refused(text: str, code: str) -> None:
     with pytest.raises(StillairError, match=code):
         heads(text, "manifest.yaml")
+
+
+LINES = [
+    "pack: a", "joins: b", "joins: b # it's", "one of: c", "version: 1.0.0", "version: 0x1F", "pack: yes",
+    "title: T", 'title: "x', 'end: x"', 'x"', '# a 24" pipe', "# it's", "title: 'x", "y: z'", "it's: so",
+    "x:\n  \"it's\": 'x",
+    '  "y": "x # z"', 'title: "x # y"', "x: [", "]", "# ]", "x: {", "}",
+    "x: [a, b] # [", "- a", '- "a', "- 'a'", "  more", "  joins: c", "", "   ", "  # c", "  \u00a0",
+    "title: >-", "title: |", "  it's [", 'about: a "b', "about: a\\", "%YAML 1.2", "---", "...",
+]  # fmt: skip
+
+
+def test_what_the_plain_form_says_the_yaml_reader_says() -> None:
+    """Of random manifests that can be read at all: the same heads, or the YAML reader is asked."""
+    chance = random.Random(1)
+    agreed = 0
+    for _ in range(20_000):
+        text = "\n".join(chance.choices(LINES, k=chance.randint(1, 6))) + "\n"
+        quick = heads_module._plain(text)
+        if quick is not None:
+            try:
+                strict = heads_module._strict(text, "manifest.yaml")
+            except StillairError:
+                continue
+            assert quick == strict, text
+            agreed += bool(quick)
+    assert agreed > 500
+
+
+@pytest.mark.parametrize("end", ["\r", "\x85", "\u2028", "\u2029"])
+def test_what_ends_a_line_for_some_readers_only_hides_no_head(end: str) -> None:
+    with pytest.raises(StillairError, match="SA109"):
+        heads(f"title: T{end}joins: b\n", "manifest.yaml")
 
 
 def test_the_heads_of_the_bundled_packs_need_no_yaml_reader() -> None:

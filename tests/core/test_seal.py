@@ -67,7 +67,7 @@ def company(tmp_path: Path) -> Iterator[Company]:
     sys.path[:] = [each for each in path if each != str(TOOLS)]
     yield Company(tmp_path)
     sys.path[:] = path
-    for name in ("tank_gauging", "idle"):
+    for name in ("tank_gauging", "idle", "quiet"):
         sys.modules.pop(name, None)
     if before is not None:
         sys.modules["tank_gauging"] = before
@@ -238,9 +238,32 @@ def other_plugin(company: Company) -> None:
 def plugin_gone(company: Company) -> None:
     company.tools = company.folder / "none"
     company.tools.mkdir()
-    (company.tools / "idle.py").write_text(
-        "from stillair.hooks import hookimpl\n\n@hookimpl\ndef stillair_views():\n    return []\n", "utf-8"
-    )
+    (company.tools / "idle.py").write_text(CALM, "utf-8")
+
+
+CALM = "from stillair.hooks import hookimpl\n\n@hookimpl\ndef stillair_views():\n    return []\n"
+
+
+def another_reckons(company: Company) -> None:
+    """What the sealed plugin calculated is moved into one that was never sealed, and comes out otherwise."""
+    path = company.tools / "tank_gauging.py"
+    text = path.read_text("utf-8")
+    assert "GRAVITY = 9.80665" in text
+    (company.tools / "quiet.py").write_text(text.replace("GRAVITY = 9.80665", "GRAVITY = 1.0"), "utf-8")
+    path.write_text(CALM, "utf-8")
+    sys.modules.pop("tank_gauging")
+
+
+def one_more_reckons(company: Company) -> None:
+    """As it was sealed before the plugin was there; everything else is as it was."""
+    told = json.loads((company.packs / "sealed.json").read_text("utf-8"))
+    del told["plugins"]["tank_gauging"]
+    (company.packs / "sealed.json").write_text(json.dumps(told), encoding="utf-8")
+
+
+def reckons_no_more(company: Company) -> None:
+    (company.tools / "tank_gauging.py").write_text(CALM, "utf-8")
+    sys.modules.pop("tank_gauging")
 
 
 def no_seal(company: Company) -> None:
@@ -293,6 +316,9 @@ def other_name(company: Company) -> None:
         (mended_engine, "SA410", "the files of the engine 0.1.0 are not those", "install stillair 0.1.0"),
         (other_plugin, "SA410", "the files of the plugin `tank_gauging` 0 are not those", "install"),
         (plugin_gone, "SA410", "the plugin `tank_gauging` 0, which is not installed", "install"),
+        (another_reckons, "SA410", "`quiet` 0 calculates or lists, and was not sealed", "take `quiet` away"),
+        (one_more_reckons, "SA410", "`tank_gauging` 0 calculates or lists, and was not", "sealed with it"),
+        (reckons_no_more, "SA410", "the files of the plugin `tank_gauging` 0 are not those", "install"),
         (a_link, "SA409", "the file `kettle/kettle.yaml` is gone", "get the folder again"),
         (out_of_sight, "SA409", "the pack in `.kettle` was added", "get the folder again"),
         (
@@ -316,6 +342,43 @@ def test_what_is_not_as_sealed_begins_no_job(
     assert result.exit_code == 1
     assert f"[{code}]" in result.output and said in flat(result) and way_out in flat(result)
     assert not company.job.exists() and not company.job.with_name("visit.job.packs").exists()
+
+
+@pytest.mark.parametrize(
+    ("reckoned", "said"),
+    [("yes", "calculated or listed when it was sealed, and no longer does"), ("no", None), (None, None)],
+)
+def test_what_reckoned_when_it_was_sealed_reckons_now(
+    company: Company, reckoned: str | None, said: str | None
+) -> None:
+    """A plugin of the same files may give nothing elsewhere, as by what it finds there."""
+    (company.tools / "idle.py").write_text(CALM, "utf-8")
+    company.seal()
+    told = json.loads((company.packs / "sealed.json").read_text("utf-8"))
+    assert told["plugins"]["tank_gauging"]["reckons"] == "yes"
+    assert told["plugins"]["idle"].pop("reckons") == "no"
+    told["plugins"]["idle"] |= {"reckons": reckoned} if reckoned else {}
+    (company.packs / "sealed.json").write_text(json.dumps(told), encoding="utf-8")
+    result = company.run("seal", company.packs, "--check")
+    assert result.exit_code == (1 if said else 0) and (said or "all as in") in flat(result)
+
+
+@pytest.mark.parametrize(("reckoned", "refused"), [("yes", True), ("no", False), (None, True)])
+def test_a_plugin_that_never_reckoned_may_change(
+    company: Company, reckoned: str | None, refused: bool
+) -> None:
+    """Of a seal that does not say whether it did, that it did not is not known."""
+    (company.tools / "idle.py").write_text(CALM, "utf-8")
+    company.seal()
+    told = json.loads((company.packs / "sealed.json").read_text("utf-8"))
+    told["plugins"]["idle"] = {"version": "0", "digest": "0" * 64}
+    told["plugins"]["idle"] |= {"reckons": reckoned} if reckoned else {}
+    (company.packs / "sealed.json").write_text(json.dumps(told), encoding="utf-8")
+    result = company.run("seal", company.packs, "--check")
+    assert (result.exit_code, "the files of the plugin `idle` 0 are not" in flat(result)) == (
+        refused,
+        refused,
+    )
 
 
 def test_a_link_or_a_hidden_pack_is_not_sealed(company: Company) -> None:
@@ -396,6 +459,19 @@ def test_what_a_file_browser_leaves_breaks_no_seal(company: Company) -> None:
     (company.packs / ".DS_Store").write_bytes(b"\0")
     (company.packs / "kettle" / "Thumbs.db").write_bytes(b"\0")
     assert company.begin().exit_code == 0
+
+
+def test_a_job_goes_on_only_with_plugins_it_was_begun_with(company: Company) -> None:
+    """It can be looked at, and says so; nothing is written to it."""
+    company.seal()
+    assert company.begin(pack="tank").exit_code == 0
+    another_reckons(company)
+    said = "the plugin `quiet` calculates or lists, and the job was begun without it"
+    result = company.run("--by", "A. Tech", "note", company.job, "smell=no")
+    assert result.exit_code == 1 and said in flat(result)
+    assert json.loads(company.run("verify", company.job, "--format", "json").stdout)["differs"] == [said]
+    with Job.open(company.job) as job:
+        assert [line.kind for line in job.lines] == ["job", "open"]
 
 
 def test_nothing_changes_under_an_open_job(company: Company) -> None:

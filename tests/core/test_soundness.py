@@ -212,18 +212,8 @@ class Maker:
         )
         base = World(tuple(facts), events, lists, undone=undone)
         waits = (
-            Wait(
-                "w1",
-                self.pick((5, 15, oracle.LENGTH)),
-                ("e1",),
-                *self.pick(((("e2",), True), (("f2 becomes a",), True), ((), False))),
-            ),
-            Wait(
-                "w2",
-                self.pick((5, 15, oracle.LENGTH)),
-                ("f1 is a",),
-                *self.pick(((("e2",), True), ((), False))),
-            ),
+            self.wait("w1", ("e1",), ((("e2",), True), (("f2 becomes a",), True), ((), False))),
+            self.wait("w2", ("f1 is a",), ((("e2",), True), ((), False))),
         )
         counting = Conditions(self, replace(base, waits=waits), judged="c1")
         facts.append(
@@ -258,6 +248,12 @@ class Maker:
 
     def age(self, share: float = 0.75) -> int | None:
         return self.pick((5, 5, 10)) if self.chance(share) else None
+
+    def wait(self, name: str, since: tuple[str, ...], ways: Sequence[tuple[tuple[str, ...], bool]]) -> Wait:
+        """One that may last nothing at all has a witness."""
+        minutes = self.pick((5, 15, oracle.LENGTH))
+        restarted_by, witness = self.pick(ways)
+        return Wait(name, minutes, since, restarted_by, witness or minutes == oracle.LENGTH)
 
     def counted(self) -> Condition | None:
         """What a check itself may rest on."""

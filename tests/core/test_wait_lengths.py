@@ -50,7 +50,9 @@ OVEN = """
       - {rule: still-hot, caution: Hot, when: cool is running}
       - {rule: hot-door, finding: burnt, when: door is hot}
 """
-UNWATCHED = OVEN.replace(", restarted by: [opened], witness: Was it opened?", "")
+UNWATCHED = OVEN.replace(", restarted by: [opened], witness: Was it opened?", "").replace(
+    "between: 0 min", "between: 1 min"
+)
 
 
 def off(text: str = OVEN) -> Visit:
@@ -373,6 +375,17 @@ def test_why_and_the_json_name_the_fact() -> None:
     assert "lasts 10 min, by label" in because(Wording(visit.judge(), ZONE), "cool").says
 
 
+def test_a_label_of_nothing_is_over_only_with_its_witness() -> None:
+    visit = off()
+    visit.see(label=0.0)
+    for minute in (0, 1, 600):
+        visit.at(minute)
+        assert may(visit) is May.NOT_YET
+        assert visit.next() == ("ask", "let-cool", ["cool_witness"])
+    visit.see(cool_witness="no")
+    assert may(visit) is May.YES
+
+
 # -- what is refused -----------------------------------------------------------------------------------------
 
 NEITHER = "is neither a limit nor a fact with a duration [SA302]"
@@ -393,6 +406,13 @@ REFUSED = [
         "between: -1 min",
         "`label` may be less than nothing, and a wait may not [SA303]",
         "let its `between` begin with 0 or more",
+    ),
+    (
+        "a fact that may be nothing, and nobody is asked",
+        ", restarted by: [opened], witness: Was it opened?",
+        "",
+        "`label` may be 0, and without a witness the wait is then over at once [SA303]",
+        "let its `between` begin with more than 0, or give the wait a `witness`",
     ),
     (
         "a fact kept per a list",

@@ -833,7 +833,7 @@ class Compiler:
         return quantity.canonical_unit(domain.dimension)
 
     def _wait(self, spec: WaitSpec, checklist: Checklist) -> None:
-        lasts = self._lasts(spec.duration)
+        lasts = self._lasts(spec.duration, spec.witness is not None)
         duration = (
             0.0
             if lasts is not None
@@ -855,8 +855,8 @@ class Compiler:
                 witness, checklist.name, YES_NO, None, None, 0.0, None, ()
             )
 
-    def _lasts(self, text: Text) -> str | None:
-        """The fact that says how long a wait lasts, where one is named."""
+    def _lasts(self, text: Text, witnessed: bool) -> str | None:
+        """The fact that says how long a wait lasts, where one is named; of 0 only with a witness."""
         symbol = self.scope.symbols.get(text.text)
         if symbol is None or text.text in self.program.limits:
             return None
@@ -873,6 +873,10 @@ class Compiler:
         elif domain.low < 0:
             message = f"`{text}` may be less than nothing, and a wait may not"
             self._fault(text, message, "let its `between` begin with 0 or more", "SA303")
+        elif domain.low == 0 and not witnessed:
+            message = f"`{text}` may be 0, and without a witness the wait is then over at once"
+            help = "let its `between` begin with more than 0, or give the wait a `witness`"
+            self._fault(text, message, help, "SA303")
         return symbol.name
 
     def _trigger(self, text: Text, per: str | None) -> Trigger | None:

@@ -85,7 +85,7 @@ def encoded(texts: Mapping[str, str]) -> dict[str, bytes]:
 
 
 def differences(recorded: Mapping[str, Mapping[str, str]], plugins: Plugins) -> Iterable[str]:
-    """Recorded plugins that are gone, or that now calculate or list otherwise.
+    """Recorded plugins that are gone, and any that now calculate or list otherwise, or were not recorded.
 
     A plugin that only gives packs may change: the texts of a job's packs are kept beside it.
     """
@@ -99,6 +99,8 @@ def differences(recorded: Mapping[str, Mapping[str, str]], plugins: Plugins) -> 
             yield f"the plugin `{name}` is {plugin.version}, the job was begun with {entry['version']}"
         elif name in reckons and plugin.digest != entry["digest"]:
             yield f"the files of the plugin `{name}` are not those the job was begun with"
+    for name in sorted(reckons.keys() - recorded):
+        yield f"the plugin `{name}` calculates or lists, and the job was begun without it"
 
 
 def choose(plugins: Plugins, wanted: Sequence[str], beliefs: str | None = None) -> dict[str, dict[str, str]]:

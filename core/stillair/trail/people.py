@@ -111,7 +111,7 @@ def _row(each: Carried) -> tuple[Line, ...]:
         kind,
         line(each.tolerances, assumed),
         line(each.checked or "no date given"),
-        line(each.due() or "not known"),
+        line(each.due() or ("never" if each.checked and each.check_every else "not known")),
         line(lines_said(each.lines) if each.lines else "none"),
     )
 
