@@ -146,7 +146,8 @@ def _other_units(program: Program, leaf: Within) -> Iterator[tuple[str, Conditio
     (at,) = leaf.region.edges()
     if read.value != at:
         return
-    for other in quantity.other_units(read)[:1]:
+    others = [other for other in quantity.other_units(read) if other.value != at]
+    for other in others[:1]:
         moved = _moved(leaf.region, 0, other.value)
         if moved is not None:
             yield (
@@ -199,6 +200,8 @@ def apart(program: Program, mutant: Mutant) -> Case | bool:
     Cases in which everything is known come first.
     """
     old, new = mutant.asked.condition, mutant.changed
+    if _one_test_the_same(program, old, new):
+        return False
     choices = {ref: values_of(program, ref, old, new) for ref in dict.fromkeys(core.refs_of(old))}
     if math.prod(map(len, choices.values())) > MOST:
         return True
@@ -209,6 +212,16 @@ def apart(program: Program, mutant: Mutant) -> Case | bool:
         if judge_merged(flat_old, lookup) is not judge_merged(flat_new, lookup):
             return case
     return False
+
+
+def _one_test_the_same(program: Program, old: Condition, new: Condition) -> bool:
+    """Whether only one test differs, and comes out the same for whatever its fact may be."""
+    unlike = [(a, b) for a, b in zip(leaves(old), leaves(new), strict=False) if a != b]
+    if len(leaves(old)) != len(leaves(new)) or len(unlike) != 1 or unlike[0][0].ref != unlike[0][1].ref:
+        return False
+    a, b = unlike[0]
+    cases: list[Case] = [{a.ref: value} for value in values_of(program, a.ref, a, b)]
+    return all(settled(program, a, case) is settled(program, b, case) for case in cases)
 
 
 def never(program: Program, condition: Condition) -> bool:
