@@ -15,6 +15,8 @@ from stillair.authoring.lint.report import PROFILES, is_told
 from stillair.authoring.pages import page
 from stillair.cli import main
 from stillair.fault import CODES
+from stillair.hooks import Plugins
+from stillair.seal import SEAL
 
 MANIFEST = """\
 pack: example
@@ -85,11 +87,17 @@ def changed(files: dict[str, str], change: str) -> dict[str, str]:
 
 
 def said(files: dict[str, str], console: str | None, profile: str, play: bool) -> str:
-    """What the program says of the files: the console where there is one, else lint."""
+    """What the program says of the files: the console where there is one, else lint.
+
+    A seal names the plugins of now beside its own.
+    """
     for path in Path().iterdir():
         if path.is_file():
             path.unlink()
     for name, text in files.items():
+        if name == SEAL and "plugins" in (told := json.loads(text)):
+            now = {p.name: {"version": p.version, "digest": p.digest} for p in Plugins.load().plugins}
+            text = json.dumps({**told, "plugins": {**now, **told["plugins"]}})
         Path(name).parent.mkdir(exist_ok=True)
         Path(name).write_bytes(text.encode("utf-8", "surrogateescape"))
     if console is None:

@@ -22,6 +22,7 @@ __all__ = [
     "Piece",
     "Use",
     "asked",
+    "by_name",
     "each_view",
     "guarding",
     "inside",
@@ -165,6 +166,16 @@ def asked(program: Program) -> list[Asked]:
     if kept is None:
         kept = program.worked_out["asked"] = _all_asked(program)
     assert isinstance(kept, list)
+    return kept
+
+
+def by_name(program: Program) -> Mapping[str, Use | Asked]:
+    """Every use of a condition, and every condition that has a name, by what it is called."""
+    kept = program.worked_out.get("by_name")
+    if kept is None:
+        named = {str(each.uses[0]): each for each in asked(program) if each.number < 0}
+        kept = program.worked_out["by_name"] = {**named, **{str(use): use for use in uses(program)}}
+    assert isinstance(kept, dict)
     return kept
 
 

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from stillair import quantity
 from stillair.assess import Assessment, EntryError, May, Permission, View, read_fact, read_value
-from stillair.assess.uses import Asked, asked, named_verdict, uses, verdict_in
+from stillair.assess.uses import Asked, by_name, named_verdict, verdict_in
 from stillair.condition.core import NumberDomain, Ref
 from stillair.fault import did_you_mean
 from stillair.job import Line
@@ -290,23 +290,18 @@ class Expectations:
 
 def conditions(view: View, wanted: Mapping[str, Any]) -> Iterable[Check]:
     """What is expected of the verdicts of conditions, by their uses or their names."""
-    used = {str(use): use for use in uses(view.program)}
-    named: dict[str, Asked] = {}
-    if any(str(text).startswith("condition ") for text in wanted):
-        named = {str(each.uses[0]): each for each in asked(view.program) if each.number < 0}
+    known = by_name(view.program)
     for text, verdict in wanted.items():
         name, members = str(text), ""
-        if name not in used and name not in named:
+        if name not in known:
             name, _, members = name.rpartition(" of ")
-        of = members.split(", ") if members else ()
-        if name in used:
-            got = verdict_in(view, used[name], of)
-        elif name in named:
-            got = named_verdict(view, named[name], of)
-        else:
-            near = did_you_mean(str(text), [*used, *named])
+        if name not in known:
+            near = did_you_mean(str(text), known)
             raise ScenarioError(f"there is no condition `{text}`" + (f" ({near})" if near else ""))
-        told = str(text) if name in named else f"condition {text}"
+        about, of = known[name], members.split(", ") if members else ()
+        named = isinstance(about, Asked)
+        got = named_verdict(view, about, of) if isinstance(about, Asked) else verdict_in(view, about, of)
+        told = str(text) if named else f"condition {text}"
         yield Check(told, verdict, "not judged" if got is None else got.word)
 
 

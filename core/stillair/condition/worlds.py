@@ -167,12 +167,16 @@ class Space:
 
     def _met(self, condition: Condition, want: Want, masks: Mapping[Ref, int]) -> bool | None:
         """Whether a goal is met whatever comes, or can no longer be met; None where that is open."""
-        if isinstance(condition, Truth):
-            return condition.value is _positive(want)
-        if isinstance(condition, Test | Within):
-            ref, allowed, whole = self._mask(condition, want)
+        held = self._masks.get((id(condition), want))
+        if held is None and isinstance(condition, Test | Within):
+            held = self._mask(condition, want)
+        if held is not None:
+            ref, allowed, whole = held
             mask = masks.get(ref, whole)
             return True if not mask & ~allowed else None if mask & allowed else False
+        assert not isinstance(condition, Test | Within)
+        if isinstance(condition, Truth):
+            return condition.value is _positive(want)
         every = isinstance(condition, All) is _positive(want)
         open_ = False
         for part in condition.parts:

@@ -36,10 +36,10 @@ def _excluded(subject: Subject, spec: StepSpec) -> Iterator[Fault]:
     if len(named) < 2:
         return
     space = subject.everywhere
-    if any(space.find(goal) is None for _, goal in named):
-        return  # told of that condition
     if space.find(*(goal for _, goal in named)) is not None:
         return
+    if any(space.find(goal) is None for _, goal in named):
+        return  # told of that condition
     for count in (2, 3):
         for some in combinations(named, count):
             if space.find(*(goal for _, goal in some)) is None:

@@ -16,19 +16,36 @@ __all__ = ["settled"]
 
 def settled(subject: Subject) -> Iterator[Fault]:
     """A fault for the smallest part of each condition that is settled before anybody answers."""
+    known: dict[str, bool] = {}
     for site in subject.sites:
         if not isinstance(site.condition, Truth):
             found: list[Fault] = []
-            _look(subject, site, site.condition, subject.space([site.condition], lacking=True), found)
+            space = subject.space([site.condition], lacking=True)
+            _look(subject, site, site.condition, space, found, known)
             yield from found
 
 
-def _look(subject: Subject, site: Site, condition: Condition, space: Space, found: list[Fault]) -> bool:
-    """Whether the condition, or a part of it, is settled; what is written here is added to `found`."""
+def _look(
+    subject: Subject,
+    site: Site,
+    condition: Condition,
+    space: Space,
+    found: list[Fault],
+    known: dict[str, bool],
+) -> bool:
+    """Whether the condition, or a part of it, is settled; what is written here is added to `found`.
+
+    `known` is what was seen of conditions that have a name: they are the same wherever they stand.
+    """
     if isinstance(condition, Truth):
         return False
+    if isinstance(condition, All | Either) and condition.name is not None and condition is not site.condition:
+        name = condition.name.removeprefix("not ")
+        if name not in known:
+            known[name] = _look(subject, site, condition._replace(name=None), space, found, known)
+        return known[name]
     if isinstance(condition, All | Either):
-        told = [_look(subject, site, part, space, found) for part in condition.parts]
+        told = [_look(subject, site, part, space, found, known) for part in condition.parts]
         if any(told):
             return True
     never = space.find((condition, Want.HOLDS)) is None
