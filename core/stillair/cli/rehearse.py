@@ -222,8 +222,11 @@ def _played(
         return
     # The first is played here, so that the others find the program made.
     yield _play(paths[0])
+    # The long ones first, so that none of them is left over at the end.
+    rest = sorted(paths[1:], key=lambda path: path.stat().st_size, reverse=True)
     with workers(processes, _begin, plugin_dirs, see) as spread:
-        yield from spread(_play, paths[1:], chunksize=4)
+        played = dict(zip(rest, spread(_play, rest), strict=True))
+    yield from map(played.__getitem__, paths[1:])
 
 
 def _record(settings: Settings, job: str) -> None:
