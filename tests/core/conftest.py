@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner, Result
 from stillair.assess import Assessment, Program, assess, compile_packs, read_fact, read_value
+from stillair.cli import main
 from stillair.hooks import Plugins
 from stillair.job import Line
 from stillair.pack import read_pack
@@ -27,6 +29,11 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         for name in ("HOME", "USERPROFILE", "XDG_CACHE_HOME", "LOCALAPPDATA"):
             patch.setenv(name, str(home))
         yield
+
+
+def rehearse(*args: object) -> Result:
+    """`rehearse` with the plugin of the tank."""
+    return CliRunner().invoke(main, ["--plugin-dir", str(HERE / "tank_tools"), "rehearse", *map(str, args)])
 
 
 @pytest.fixture(scope="session")

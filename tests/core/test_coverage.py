@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from click.testing import CliRunner, Result
 from stillair.assess import Program
 from stillair.assess.uses import asked
 from stillair.authoring.able import able, deciding
@@ -18,16 +17,16 @@ from stillair.authoring.coverage import Coverage, Seer, coverage, edges_of, shar
 from stillair.authoring.parts import Parts
 from stillair.authoring.rehearse import play
 from stillair.authoring.scenario import read_scenario
-from stillair.cli import main
 from stillair.condition import core
 from stillair.possible import Region
 from stillair.quantity import DIMENSIONS
 from stillair.verdict import Verdict
 
+from .conftest import rehearse
+
 pytestmark = pytest.mark.usefixtures("own_cache")
 
 HERE = Path(__file__).parent
-TOOLS = HERE / "tank_tools"
 FULL = read_scenario(HERE / "tank" / "scenarios" / "a-full-tank.yaml")
 
 
@@ -187,10 +186,6 @@ def test_the_share_counts_every_way(tank_program: Program) -> None:
 
 
 # -- by the verb ---------------------------------------------------------------------------------------------
-
-
-def rehearse(*args: object) -> Result:
-    return CliRunner().invoke(main, ["--plugin-dir", str(TOOLS), "rehearse", *map(str, args)])
 
 
 @pytest.fixture

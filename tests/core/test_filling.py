@@ -9,21 +9,16 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from click.testing import CliRunner, Result
 from stillair.assess import Program
 from stillair.authoring.rehearse import Rehearsal, play
 from stillair.authoring.scenario import ScenarioError, read_scenario
-from stillair.cli import main
 from stillair.strict_yaml import plain, read_yaml
+
+from .conftest import rehearse
 
 pytestmark = pytest.mark.usefixtures("own_cache")
 
 HERE = Path(__file__).parent
-TOOLS = HERE / "tank_tools"
-
-
-def rehearse(*args: object) -> Result:
-    return CliRunner().invoke(main, ["--plugin-dir", str(TOOLS), "rehearse", *map(str, args)])
 
 
 @pytest.fixture

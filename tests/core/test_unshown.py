@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import CliRunner
 from stillair.assess import Program, compile_packs
 from stillair.assess.uses import asked, named_in, uses
 from stillair.authoring.coverage import Seen, coverage
@@ -20,14 +20,12 @@ from stillair.cli import main
 from stillair.hooks import Plugins
 from stillair.pack import read_pack
 
+from .conftest import rehearse
+
 pytestmark = pytest.mark.usefixtures("own_cache")
 
 HERE = Path(__file__).parent
 TOOLS = HERE / "tank_tools"
-
-
-def rehearse(*args: object) -> Result:
-    return CliRunner().invoke(main, ["--plugin-dir", str(TOOLS), "rehearse", *map(str, args)])
 
 
 @pytest.fixture

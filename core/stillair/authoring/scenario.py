@@ -8,10 +8,10 @@ from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
-from stillair.fault import Fault, StillairError
+from stillair.fault import Fault
 from stillair.strict_yaml import plain, read_yaml
 
-from .shapes import Flaw, faulted, flaws, located, read_utf8, unknown
+from .shapes import Flaw, flaws, located, read_utf8, unknown, unread_by
 
 __all__ = [
     "GENERATED",
@@ -86,23 +86,17 @@ def read_scenario(path: Path) -> Mapping[str, Any]:
 
 def unread(path: Path) -> Iterator[Fault]:
     """What of a scenario file cannot be read, with its place; the one it follows is another file."""
-    text = read_utf8(path)
-    if isinstance(text, Flaw):
-        yield Fault(text.code, text.message, path.as_posix())
-        return
-    try:
-        root = read_yaml(text, path.as_posix())
-    except StillairError as error:
-        yield from error.faults
-        return
-    found = plain(root)
-    wrong = list(_flaws(found))
-    if not wrong and isinstance(found, Mapping) and "follows" in found:
-        try:
-            _followed(found, path)
-        except ScenarioError as error:
-            wrong.append(Flaw(("follows",), str(error).removeprefix(f"{path.name}: "), error.code))
-    yield from (faulted(root, flaw._replace(message=located(flaw))) for flaw in wrong)
+
+    def wrong(found: Any) -> Iterator[Flaw]:
+        own = list(_flaws(found))
+        yield from own
+        if not own and "follows" in found:
+            try:
+                _followed(found, path)
+            except ScenarioError as error:
+                yield Flaw(("follows",), str(error).removeprefix(f"{path.name}: "), error.code)
+
+    return unread_by(path, wrong)
 
 
 def _alone(path: Path) -> Mapping[str, Any]:

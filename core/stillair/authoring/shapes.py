@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from itertools import chain, takewhile
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from stillair.fault import Fault, did_you_mean
-from stillair.strict_yaml import Node, Table, at
+from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.strict_yaml import Node, Table, at, plain, read_yaml
 
 __all__ = [
     "ENTRY",
     "EXPECT",
     "Flaw",
     "Place",
-    "faulted",
     "flaws",
     "keyed",
     "listed",
@@ -25,6 +24,7 @@ __all__ = [
     "read_utf8",
     "texts",
     "unknown",
+    "unread_by",
 ]
 
 Place = tuple[str | int, ...]
@@ -56,7 +56,7 @@ def located(flaw: Flaw) -> str:
     return "".join(f"{word} {number}: " for word, number in said) + flaw.message
 
 
-def faulted(root: Node, flaw: Flaw) -> Fault:
+def _faulted(root: Node, flaw: Flaw) -> Fault:
     """The flaw under the key, or the item of a list, that it is about."""
     *way, last = flaw.place or ("",)
     about = at(root, way)
@@ -75,6 +75,20 @@ def read_utf8(path: Path) -> str | Flaw:
         return Flaw((), "it is a folder and not a file", "SA101")
     except OSError as error:
         return Flaw((), f"it cannot be read: {(error.strerror or str(error)).lower()}", "SA101")
+
+
+def unread_by(path: Path, wrong: Callable[[Any], Iterable[Flaw]]) -> Iterator[Fault]:
+    """What of a file cannot be read, and what is `wrong` with what it says, each with its place."""
+    text = read_utf8(path)
+    if isinstance(text, Flaw):
+        yield Fault(text.code, text.message, path.as_posix())
+        return
+    try:
+        root = read_yaml(text, path.as_posix())
+    except StillairError as error:
+        yield from error.faults
+        return
+    yield from (_faulted(root, flaw._replace(message=located(flaw))) for flaw in wrong(plain(root)))
 
 
 # -- shapes --------------------------------------------------------------------------------------------------

@@ -18,11 +18,22 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.fault import Fault, did_you_mean
 from stillair.strict_yaml import Node, at, plain, read_yaml
 
 from .scenario import UNSHOWN, ScenarioError
-from .shapes import Flaw, Place, faulted, keyed, listed, located, one_text, read_utf8, texts, unknown
+from .shapes import (
+    Flaw,
+    Place,
+    keyed,
+    listed,
+    located,
+    one_text,
+    read_utf8,
+    texts,
+    unknown,
+    unread_by,
+)
 
 __all__ = ["SEEN", "SLIP", "Explained", "Way", "explained_in", "unread_unshown"]
 
@@ -99,18 +110,8 @@ def explained_in(folders: Iterable[Path]) -> Explained:
 def unread_unshown(folder: Path) -> Iterator[Fault]:
     """What of the explanations of a pack cannot be read, with its place."""
     path = folder / "scenarios" / UNSHOWN
-    if not path.exists():
-        return
-    text = read_utf8(path)
-    if isinstance(text, Flaw):
-        yield Fault(text.code, text.message, path.as_posix())
-        return
-    try:
-        root = read_yaml(text, path.as_posix())
-    except StillairError as error:
-        yield from error.faults
-        return
-    yield from (faulted(root, flaw._replace(message=located(flaw))) for flaw in _flaws(plain(root)))
+    if path.exists():
+        yield from unread_by(path, _flaws)
 
 
 def _stands(root: Node, place: Place, path: Path) -> str:

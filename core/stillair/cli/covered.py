@@ -91,7 +91,9 @@ class Covered:
                 if place is None or not each.parts:
                     continue
                 use = each.uses[0]
-                key = place.path, place.line, place.column, use.per, use.judged, use.only, use.cond.text
+                # A condition that has a name is the only one at its place.
+                text = "" if use.kind == "condition" else use.cond.text
+                key = place.path, place.line, place.column, use.per, use.judged, use.only, text
                 held = best.get(key)
                 if held is None or share([held.seen]) < share([each]):
                     best[key] = _Found(each, place)
