@@ -92,8 +92,8 @@ class Covered:
                     continue
                 use = each.uses[0]
                 # A condition that has a name is the only one at its place.
-                text = "" if use.kind == "condition" else use.cond.text
-                key = place.path, place.line, place.column, use.per, use.judged, use.only, text
+                told = "" if use.kind == "condition" else use.cond.text
+                key = place.path, place.line, place.column, use.per, use.judged, use.only, told
                 held = best.get(key)
                 if held is None or share([held.seen]) < share([each]):
                     best[key] = _Found(each, place)
