@@ -198,6 +198,27 @@ def test_numbers_have_as_few_digits_as_still_show_what_they_are_for(tank: Path) 
     assert all(len(number.replace(".", "")) <= 3 for number in numbers), numbers
 
 
+def test_what_is_read_about_an_observation_is_brought_to_its_edge(tank: Path) -> None:
+    """A number that only stands beside the observation that it makes count."""
+    text = (tank / "tank.yaml").read_text(encoding="utf-8")
+    asked = "is: lamp is good and rest is ready"
+    assert text.count(asked) == 1
+    read = "is: last depth before look within 10 min >= 5 ft"
+    (tank / "tank.yaml").write_text(text.replace(asked, read), encoding="utf-8")
+    look = tank / "scenarios" / "looked.yaml"
+    look.write_text(
+        "scenario: Looked\nstarts: 2026-04-15 09:00 -04:00\nby: A. Tech\ndoes:\n"
+        "  - note: {depth: 20 ft}\n  - {at: '09:02', note: {look of seam: dry}}\n"
+        "  - expect: {rules: {drip of seam: fails}}\n",
+        encoding="utf-8",
+    )
+    assert rehearse(tank, "--fill").exit_code == 0
+    conditions = share(tank, "--coverage")["conditions"]
+    (counts,) = (each for each in conditions if "counts when of fact look" in each["uses"])
+    (part,) = counts["parts"]
+    assert [(edge["above"], edge["below"]) for edge in part["edges"]] == [(True, True)]
+
+
 def test_what_was_made_notices_a_slip(tank: Path) -> None:
     """A limit moved by a step, a gate turned round, `or` for `and`."""
     rehearse(tank, "--fill")

@@ -25,7 +25,7 @@ from stillair.assess import EntryError
 from stillair.assess.uses import Use, named_verdict
 from stillair.verdict import Verdict
 
-from .goals import Edge, Goals, Shown
+from .goals import Edge, Goals, Shown, newest
 from .rehearse import Player, ScenarioError
 from .varying import Dial, Entry, dials, varied
 
@@ -272,9 +272,12 @@ class Filler:
                 then = after(self._at(moment), [entry]) if entry is not None else None
                 if then is None:
                     return None
-                low, high = then.found().view.number(dial.about).span()
-                beyond = low - edge.at if edge.above else edge.at - high
-                return beyond if math.isfinite(beyond) else None
+                for held, seen, _ in newest(then.found().view, use):
+                    if held == members:
+                        low, high = seen.number(dial.about).span()
+                        beyond = low - edge.at if edge.above else edge.at - high
+                        return beyond if math.isfinite(beyond) else None
+                return None
 
             tried = [(value, found) for value in dial.values() if (found := spare(value)) is not None]
             for one, other in pairwise(tried):

@@ -25,7 +25,8 @@ from stillair.condition.tree import judge_merged
 from stillair.possible import Options
 
 from .coverage import units_behind
-from .mutants import Case, Mutant, apart, mutants, never, places, settled
+from .mutants import Case, Mutant, apart, mutants, places, settled
+from .ordering import both_to_be_done
 from .rehearse import TrailMaker, play
 from .scenario import ScenarioError
 
@@ -283,9 +284,7 @@ def misses_order(program: Program, pair: Reorder, scenarios: Sequence[Mapping[st
 
 def order_survivor(program: Program, pair: Reorder) -> Survivor | None:
     """The question two steps put; None if they are never both to be done."""
-    whens = [program.steps[name].when for name in pair]
-    both = [when.checked for when in whens if when is not None]
-    if len(both) == 2 and never(program, core.All(tuple(both), "")):
+    if not both_to_be_done(program, *(program.steps[name] for name in pair)):
         return None
     question = f"would it matter if `{pair.first}` came after `{pair.second}`?"
     settles = ("# when both are to be done", f"- expect: {{next: {pair.first}}}")

@@ -1,0 +1,145 @@
+"""Whether two steps can both be to be done, as far as their conditions tell: else their order says nothing.
+
+They cannot where one of them is never done; where a condition of one and a condition of the other exclude
+each other; and where each thing that the first gives is needed for the second. What a step gives is what it
+asks, marks and waits for. As long as nothing counts of one of these, the second must not be permitted: a stop
+that is there for safety and not shown to fail forbids it as well.
+
+Looked at is what is to be done, and not which of two steps is named where neither may be done.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import product
+
+from stillair.assess import Program
+from stillair.assess.program import Step
+from stillair.condition import core
+from stillair.condition.core import All, Condition, Either, Test, Truth, Within
+from stillair.verdict import Verdict
+
+from .able import able
+from .mutants import never
+
+__all__ = ["both_to_be_done"]
+
+
+def both_to_be_done(program: Program, first: Step, second: Step) -> bool:
+    """Whether both may be to be done at one moment; True where that is not found out."""
+    if first.spec.never is not None or second.spec.never is not None:
+        return False
+    if any(
+        never(program, All(pair, "")) for pair in product(_needs(program, first), _needs(program, second))
+    ):
+        return False
+    given = list(_gives(program, first))
+    return not given or any(_done_without(program, second, name) for name in given)
+
+
+def _needs(program: Program, step: Step) -> Iterator[Condition]:
+    """What must hold so that a step is to be done and may be."""
+    activity = program.activities[step.spec.activity.text] if step.spec.activity is not None else None
+    gate = activity.gate if activity is not None and step.powered is None else None
+    for cond in (step.when, step.gate, gate):
+        if cond is not None:
+            yield cond.checked
+
+
+def _gives(program: Program, step: Step) -> Iterator[str]:
+    """The facts, events and the wait that keep a step to be done; nothing where something else does, too."""
+    if step.powered is not None or step.every is not None or step.spec.name in program.closing:
+        return
+    if any(
+        (per := program.facts[name].per) in program.lists and program.lists[per].open for name in step.asks
+    ):
+        return
+    yield from step.asks
+    yield from (mark.text for mark in step.spec.marks)
+    if step.spec.wait is not None:
+        yield step.spec.wait.text
+
+
+def _done_without(program: Program, step: Step, lacking: str) -> bool:
+    """Whether a step may be done though nothing counts of something."""
+    name = step.spec.activity.text if step.spec.activity is not None else None
+    stops = [
+        rule.when.checked
+        for rule in program.rules.values()
+        if rule.when.safety and name in {text.text for text in rule.spec.stop}
+    ]
+    look = _Without(program, lacking)
+    return all(map(look.may_hold, _needs(program, step))) and all(map(look.may_fail, stops))
+
+
+class _Without:
+    """What conditions can come to, as long as nothing counts of one thing."""
+
+    def __init__(self, program: Program, lacking: str) -> None:
+        self.program = program
+        self.lacking = lacking
+        self._looked: dict[str, bool] = {}
+
+    def may_hold(self, condition: Condition) -> bool:
+        """Whether a condition may hold."""
+        match condition:
+            case Truth():
+                return condition.value
+            case All():
+                return all(map(self.may_hold, condition.parts))
+            case Either():
+                return any(map(self.may_hold, condition.parts))
+            case Test() | Within():
+                return Verdict.HOLDS in able(self.program, condition) and self._may(condition)
+
+    def may_fail(self, condition: Condition) -> bool:
+        """Whether a condition may fail."""
+        return self.may_hold(core.negated(condition))
+
+    def _may(self, leaf: Test | Within) -> bool:
+        name = leaf.ref.name
+        if name == self.lacking:
+            # A wait that lacks is not over: it may be running, or not started.
+            over = 1 if name in self.program.waits else 0
+            return isinstance(leaf, Test) and (
+                leaf.sure == leaf.domain.whole or bool(over and leaf.sure & ~over)
+            )
+        if isinstance(leaf, Within):
+            derivation = self.program.derived.get(name)
+            since = isinstance(derivation, core.SinceEvent) and derivation.ref.name == self.lacking
+            return not since
+        if name in self.program.waits:
+            begins = {trigger.name for trigger in self.program.waits[name].since}
+            return self.lacking not in begins or bool(leaf.sure & 4)
+        if name in self.program.findings:
+            return bool(leaf.sure & 1) or self._found(name)
+        derivation = self.program.derived.get(name)
+        if isinstance(derivation, core.Each):
+            return self._of_each(leaf, derivation)
+        return True
+
+    def _found(self, name: str) -> bool:
+        """Whether some rule may give a finding."""
+        if name not in self._looked:
+            self._looked[name] = True
+            rules = [self.program.rules[rule] for rule in self.program.findings[name]]
+            self._looked[name] = any(
+                self._of_some(rule.per) or self.may_hold(rule.when.checked) for rule in rules
+            )
+        return self._looked[name]
+
+    def _of_each(self, leaf: Test, each: core.Each) -> bool:
+        """Whether `every` or `any` may come out as it is tested; what lacks may lack for one member alone."""
+        wants_yes = leaf.sure == 1
+        if wants_yes and each.quantifier == "every":
+            return self.may_hold(each.condition)
+        if not wants_yes and each.quantifier == "any":
+            return self.may_fail(each.condition)
+        if self._of_some(each.list):
+            return True
+        return self.may_hold(each.condition) if wants_yes else self.may_fail(each.condition)
+
+    def _of_some(self, per: str | None) -> bool:
+        """Whether what lacks is kept per a list: of another of its members it may count."""
+        symbol = self.program.symbols.get(self.lacking)
+        return per is not None and symbol is not None and symbol.per == per
