@@ -116,6 +116,15 @@ def test_from_fifteen_pounds_and_above_53() -> None:
         assert isinstance(counted, float) and counted <= 53
 
 
+# On this rests what `scenarios/unshown.yaml` of the federal pack says.
+def test_no_refrigerant_lies_near_53_and_each_that_depletes_ozone_lies_above() -> None:
+    for entry in catalogue.refrigerants().entries:
+        counted, odp = entry["gwp_us"], entry["odp"]
+        assert isinstance(odp, float)
+        assert counted is None or (isinstance(counted, float) and not 1 < counted < 77), entry.name
+        assert not odp > 0 or (isinstance(counted, float) and counted > 53), entry.name
+
+
 # 40 CFR 82.152, annualizing method, and 82.157(c)(2): 12 lb to a charge of 60 lb after 90 days is 81 %, past
 # every trigger; 8 lb to 80 lb after 400 days is 10.0 %, which is not over 10 %.
 @pytest.mark.parametrize(("added", "full", "days", "over"), [(12, 60, 90, True), (8, 80, 400, False)])
