@@ -2,7 +2,8 @@
 
 First every moment of every scenario is looked at. For each goal that none of them shows, one more entry after
 some moment is tried, of the facts that stand behind a part of the condition; numbers are brought to their
-edges by halving. Of all that was found, few entries are kept that together show everything.
+edges by halving. The order of two steps is sought by `pairing`. Of all that was found, few entries are kept
+that together show everything.
 
 What is made so says what follows today and not what ought to: it notices a slip, and its author reads it.
 """
@@ -10,7 +11,7 @@ What is made so says what follows today and not what ought to: it notices a slip
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from copy import deepcopy
 from dataclasses import dataclass, field
@@ -21,11 +22,13 @@ from typing import Any, NamedTuple
 
 import yaml
 
-from stillair.assess import EntryError
+from stillair.assess import Assessment, EntryError
 from stillair.assess.uses import Use, named_verdict
 from stillair.verdict import Verdict
 
 from .goals import Edge, Goals, Shown, newest
+from .mutation import Reorder
+from .pairing import TO_DO, Pairing
 from .rehearse import Player, ScenarioError
 from .varying import Dial, Entry, dials, varied
 
@@ -41,6 +44,9 @@ _HALVINGS = 40
 
 _MOST = 3
 """Entries made one after another (judgement)."""
+
+_PAIRED = 2
+"""Moments alike that are tried for the order of two steps (judgement)."""
 
 _PLAYERS = 16
 """Scenarios played up to some moment that are kept (judgement: some megabytes each)."""
@@ -69,17 +75,38 @@ class Examples:
     seen: dict[int, dict[tuple[int, ...], list[tuple[Moment, Use, tuple[str, ...]]]]] = field(
         default_factory=dict
     )
+    pairs: dict[Reorder, dict[tuple[bool, str], list[Moment]]] = field(default_factory=dict)
+    """For two steps, moments at which the first is to be done: by whether another is next, and by where the
+    second stands."""
 
     def add(self, moment: Moment, shown: Shown) -> None:
         held = self.seen.setdefault(shown.cond, {}).setdefault(shown.verdicts, [])
         if len(held) < _EXAMPLES and all(m.scenario != moment.scenario for m, _, _ in held):
             held.append((moment, shown.use, shown.members))
 
+    def add_pairs(self, moment: Moment, found: Assessment, pairs: Iterable[Reorder]) -> None:
+        where = {state.step: state.status for state in reversed(found.steps)}
+        for pair in pairs:
+            if where.get(pair.first) in TO_DO:
+                key = pair.first != found.next.step, where.get(pair.second, "")
+                held = self.pairs.setdefault(pair, {}).setdefault(key, [])
+                if len(held) < _PAIRED and all(m.scenario != moment.scenario for m in held):
+                    held.append(moment)
+
+    def paired(self, pair: Reorder) -> list[Moment]:
+        """Moments at which the first of two steps is to be done, those first at which it is next."""
+        held = sorted(self.pairs.get(pair, {}).items(), key=lambda each: (each[0][1] not in TO_DO, each[0]))
+        return [moment for _, moments in held for moment in moments]
+
     def merge(self, other: Examples) -> None:
         for cond, found in other.seen.items():
             for verdicts, places in found.items():
                 held = self.seen.setdefault(cond, {}).setdefault(verdicts, [])
                 held += places[: max(0, _EXAMPLES - len(held))]
+        for pair, groups in other.pairs.items():
+            for key, moments in groups.items():
+                held_ = self.pairs.setdefault(pair, {}).setdefault(key, [])
+                held_ += moments[: max(0, _PAIRED - len(held_))]
 
 
 def moments(
@@ -102,6 +129,7 @@ def moments(
             shown |= each.goals
             examples.add(moment, each)
         found.append(Found(moment, shown, kept))
+        examples.add_pairs(moment, player.found(), goals.order)
 
     by: dict[int, list[tuple[tuple[Entry, ...], bool]]] = {}
     for entry in (*kept, *others):
@@ -148,6 +176,15 @@ class Filler:
         self._found: list[Found] = []
         self._left = 0
         self._player = lru_cache(maxsize=_PLAYERS)(self._play)
+
+    def order(self, pair: Reorder, tries: int) -> list[Found]:
+        """Where the order of two steps is seen, after that many tries at most."""
+        moments = self.examples.paired(pair)
+        sought = Pairing(self.goals, after).seek(pair, [self._at(moment) for moment in moments], tries)
+        if sought is None:
+            return []
+        moment, turns = moments[sought[0]], sought[1]
+        return [Found(moment._replace(more=(*moment.more, *turns)), 1 << self.goals.order[pair])]
 
     def fill(self, cond: int, tries: int) -> list[Found]:
         """What shows more of what is wanted of a condition, after that many tries at most.

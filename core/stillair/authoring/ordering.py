@@ -43,7 +43,16 @@ def _needs(program: Program, step: Step) -> Iterator[Condition]:
     gate = activity.gate if activity is not None and step.powered is None else None
     for cond in (step.when, step.gate, gate):
         if cond is not None:
-            yield cond.checked
+            yield from _parts(cond.checked)
+
+
+def _parts(condition: Condition) -> Iterator[Condition]:
+    """What must hold by itself so that a condition does."""
+    if isinstance(condition, All):
+        for part in condition.parts:
+            yield from _parts(part)
+    else:
+        yield condition
 
 
 def _gives(program: Program, step: Step) -> Iterator[str]:

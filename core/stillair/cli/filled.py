@@ -12,7 +12,7 @@ from stillair.assess.uses import stands
 from stillair.authoring.filling import Examples, Filler, Found, chosen, moments, written
 from stillair.authoring.goals import Goals
 from stillair.authoring.mutants import apart
-from stillair.authoring.mutation import after, all_mutants, order_survivor, reorders
+from stillair.authoring.mutation import Reorder, after, all_mutants, order_survivor, reorders
 from stillair.authoring.scenario import GENERATED, folder_of, read_scenario
 from stillair.authoring.unshown import SLIP, Explained
 from stillair.hooks import Plugins
@@ -74,12 +74,13 @@ class Filling:
             if missing >> goal & 1 and apart(worker.goals.program, worker.goals.made[number]) is False:
                 wanted &= ~(1 << goal)
         missing &= wanted
-        conds = [cond for cond in worker.goals.asked if worker.goals.of.get(cond, 0) & missing]
+        tasks: list[int | Reorder] = [c for c in worker.goals.asked if worker.goals.of.get(c, 0) & missing]
+        tasks += [pair for pair, goal in worker.goals.order.items() if missing >> goal & 1]
         more = (worker.examples, missing, self.tries)
         cut_short = False
         try:
             with workers(processes, _look, self.plugin_dirs, self.paths, *more) as spread:
-                for each in spread(_fill, conds):
+                for each in spread(_fill, tasks):
                     found += each
         except KeyboardInterrupt:
             cut_short = True
@@ -202,7 +203,7 @@ def _look(plugin_dirs: Sequence[Path], paths: Paths, examples: Examples, missing
     _filler, _tries = Filler(worker.goals, worker.scenarios, examples, missing), tries
 
 
-def _fill(cond: int) -> list[Found]:
-    """What was found for a condition."""
+def _fill(about: int | Reorder) -> list[Found]:
+    """What was found for a condition, or for the order of two steps."""
     assert _filler is not None
-    return _filler.fill(cond, _tries)
+    return _filler.order(about, _tries) if isinstance(about, Reorder) else _filler.fill(about, _tries)
