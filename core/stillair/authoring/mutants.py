@@ -242,9 +242,8 @@ def _lookup(program: Program, case: Case, condition: Condition) -> Lookup:
     unknown = {leaf.ref: _unknown(program, leaf) for leaf in leaves(condition)}
     nothing = set()
     for ref, value in case.items():
-        derivation = program.derived.get(ref.name)
-        if isinstance(derivation, core.Readings) and value == 0:
-            inner = derivation.ref
+        inner = _counted(program, ref) if value == 0 else None
+        if inner is not None:
             of_member = inner.member is not None and inner.member[0] == "@"
             nothing.add(Ref(inner.name, ref.member) if of_member else inner)
 
@@ -255,6 +254,14 @@ def _lookup(program: Program, case: Case, condition: Condition) -> Lookup:
         return Options(value) if isinstance(value, int) else Number(value, value)
 
     return lookup
+
+
+def _counted(program: Program, ref: Ref) -> Ref | None:
+    """The fact of which a number counts every reading, or every entry."""
+    match program.derived.get(ref.name):
+        case core.Readings(ref=inner) | core.Entries(ref=inner, option=None):
+            return inner
+    return None
 
 
 def _unknown(program: Program, leaf: Leaf) -> Number | Options:
