@@ -10,7 +10,7 @@ Looked at is what is to be done, and not which of two steps is named where neith
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import product
 
 from stillair.assess import Program
@@ -29,12 +29,11 @@ def both_to_be_done(program: Program, first: Step, second: Step) -> bool:
     """Whether both may be to be done at one moment; True where that is not found out."""
     if first.spec.never is not None or second.spec.never is not None:
         return False
-    if any(
-        never(program, All(pair, "")) for pair in product(_needs(program, first), _needs(program, second))
-    ):
+    both = product(_needs(program, first), _needs(program, second))
+    if any(_meet(*pair) and never(program, All(pair, "")) for pair in both):
         return False
     given = list(_gives(program, first))
-    return not given or any(_done_without(program, second, name) for name in given)
+    return not given or any(_done_without(program, first, second, name) for name in given)
 
 
 def _needs(program: Program, step: Step) -> Iterator[Condition]:
@@ -44,6 +43,11 @@ def _needs(program: Program, step: Step) -> Iterator[Condition]:
     for cond in (step.when, step.gate, gate):
         if cond is not None:
             yield from _parts(cond.checked)
+
+
+def _meet(one: Condition, other: Condition) -> bool:
+    """Whether two conditions rest on the same."""
+    return not set(core.refs_of(one)).isdisjoint(core.refs_of(other))
 
 
 def _parts(condition: Condition) -> Iterator[Condition]:
@@ -69,24 +73,25 @@ def _gives(program: Program, step: Step) -> Iterator[str]:
         yield step.spec.wait.text
 
 
-def _done_without(program: Program, step: Step, lacking: str) -> bool:
-    """Whether a step may be done though nothing counts of something."""
+def _done_without(program: Program, first: Step, step: Step, lacking: str) -> bool:
+    """Whether a step may be done though nothing counts of something that another is to give."""
     name = step.spec.activity.text if step.spec.activity is not None else None
     stops = [
         rule.when.checked
         for rule in program.rules.values()
         if rule.when.safety and name in {text.text for text in rule.spec.stop}
     ]
-    look = _Without(program, lacking)
+    look = _Without(program, lacking, list(_needs(program, first)))
     return all(map(look.may_hold, _needs(program, step))) and all(map(look.may_fail, stops))
 
 
 class _Without:
-    """What conditions can come to, as long as nothing counts of one thing."""
+    """What conditions can come to, as long as nothing counts of one thing and others hold."""
 
-    def __init__(self, program: Program, lacking: str) -> None:
+    def __init__(self, program: Program, lacking: str, others: Sequence[Condition]) -> None:
         self.program = program
         self.lacking = lacking
+        self.others = [other for other in others if isinstance(other, Test | Within)]
         self._looked: dict[str, bool] = {}
 
     def may_hold(self, condition: Condition) -> bool:
@@ -99,7 +104,13 @@ class _Without:
             case Either():
                 return any(map(self.may_hold, condition.parts))
             case Test() | Within():
-                return Verdict.HOLDS in able(self.program, condition) and self._may(condition)
+                able_to = Verdict.HOLDS in able(self.program, condition) and self._may(condition)
+                return able_to and not self._excluded(condition)
+
+    def _excluded(self, leaf: Test | Within) -> bool:
+        """Whether a test cannot hold together with the others."""
+        beside = (other for other in self.others if other.ref == leaf.ref)
+        return any(never(self.program, All((leaf, other), "")) for other in beside)
 
     def may_fail(self, condition: Condition) -> bool:
         """Whether a condition may fail."""
