@@ -148,3 +148,24 @@ def test_and_for_or_in_a_condition_with_a_name_is_noticed() -> None:
     with in_place(visit.program, next(m for m in all_mutants(visit.program) if m.instead == slip.instead)):
         assert visit.rule("r") is Verdict.HOLDS
     assert visit.rule("r") is Verdict.FAILS
+
+
+def test_what_says_that_an_entry_cannot_be_is_judged_before_it_is_in_doubt() -> None:
+    """Afterwards the entry counts no more, and it would be open whether the slip is there or not."""
+    visit = Visit(
+        "facts:\n  lid: {ask: L?, options: [shut, open]}\n  lamp: {ask: M?, options: [lit, dark]}\n"
+        "rules:\n  - {rule: r, caution: c, when: lid is shut}\n"
+        "impossible:\n  - {when: lid is shut and lamp is lit, slip: It cannot be., facts: [lid]}\n"
+    )
+    visit.see(lid="shut", lamp="lit")
+    found = visit.judge()
+    assert [s.slip for s in found.suspicions] == ["It cannot be."] and visit.rule("r") is Verdict.OPEN
+    (check,) = conditions(found.view, {"impossible 1": "holds"})
+    assert check.found == "holds"
+    seer, watcher = Seer(visit.program), Watcher(visit.program, made := all_mutants(visit.program))
+    seer(found)
+    watcher(found, {"conditions": {"impossible 1": "holds"}})
+    (each,) = [each for each in asked(visit.program) if each.uses[0].kind == "impossible"]
+    assert (int(Verdict.HOLDS),) * 3 in seer.seen.verdicts[each.number]
+    slip = next(n for n, m in enumerate(made) if m.part == "lamp is lit" and "way round" in m.instead)
+    assert slip in watcher.noticed

@@ -263,7 +263,12 @@ def named_in(condition: core.Condition) -> Iterator[core.All | core.Either]:
 
 
 def each_view(view: View, use: Use) -> Iterator[tuple[View, Binding]]:
-    """Every view and every choice of members that a condition is judged in at a moment."""
+    """Every view and every choice of members that a condition is judged in at a moment.
+
+    What says that entries cannot be, or do not fit, is judged before they are in doubt for it.
+    """
+    if use.kind in ("impossible", "suspect"):
+        view = view.undoubted()
     if use.judged is None:
         for chosen in product(*(view.members(per)[0] for per in use.per)):
             yield view, dict(zip(use.per, chosen, strict=True))

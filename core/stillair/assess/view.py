@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from copy import copy
 from typing import Any, NamedTuple
 
 from stillair.condition.batch import Narrowing
@@ -78,6 +79,17 @@ class View:
         self._made: View | None = None
         self._stretches: Stretches | None = None
         self._standins: dict[tuple[int, Moment], Observation] = {}
+        self._undoubted: View | None = None
+
+    def undoubted(self) -> View:
+        """The view in which entries are judged for what cannot be: none of them is in doubt yet."""
+        if not self.history.doubted:
+            return self
+        if self._undoubted is None:
+            history = copy(self.history)
+            history.doubted = {}
+            self._undoubted = View(self.program, history, self.moment)
+        return self._undoubted
 
     def as_of(self, moment: Moment, judged: Judged | None = None) -> View:
         """The same knowledge, as of an earlier moment."""
