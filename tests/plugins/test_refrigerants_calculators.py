@@ -265,3 +265,11 @@ def test_a_test_gas_is_not_a_refrigerant() -> None:
     assert "nitrogen" not in catalogue.refrigerants().names
     with pytest.raises(KeyError):
         CATALOGUES["refrigerant"].entry("nitrogen")
+
+
+# On this rests what `scenarios/unshown.yaml` of the leak pack says.
+@pytest.mark.parametrize("name", CATALOGUES["refrigerant"].names)
+def test_no_glide_lies_near_what_counts_as_large(name: str) -> None:
+    gas = refrigerant(name)
+    kelvin = c.glide(gas, c.saturation_pressure(gas, fahrenheit(40), "dew"))
+    assert kelvin < 3 / 1.8 or kelvin > 9 / 1.8
