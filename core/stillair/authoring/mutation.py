@@ -151,6 +151,8 @@ class Watcher:
         for each, others in self._about:
             for use in each.judged_by if each.named is not None else each.uses:
                 newest: dict[tuple[str, ...], tuple[int, ...]] = {}
+                if self._of_nobody(each, use, found.view):
+                    self.differ.update(self._told(each, others, found.view, {}))
                 for view, binding in each_view(found.view, use):
                     told = self._told(each, others, view, binding)
                     self.differ.update(told)
@@ -160,6 +162,12 @@ class Watcher:
                     if name in named and name not in judged:
                         judged.add(name)
                         self.noticed.update(told)
+
+    def _of_nobody(self, each: Asked, use: Use, view: View) -> bool:
+        """Whether a condition for the members of a list, of which there are none, says something all the same."""
+        if use.judged is not None or all(view.members(per)[0] for per in use.per):
+            return False
+        return all(ref.member is None or ref.member[0] != "@" for ref in self._refs[each.number])
 
     def _told(
         self,
