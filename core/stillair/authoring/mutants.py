@@ -27,7 +27,7 @@ from .able import able, range_of
 from .coverage import step_of
 from .parts import called
 
-__all__ = ["MOST", "Case", "Mutant", "apart", "mutants", "never", "places", "settled", "values_of"]
+__all__ = ["MOST", "Case", "Mutant", "apart", "counted", "mutants", "never", "places", "settled", "values_of"]
 
 MOST = 20_000
 """Combinations tried to tell a mutant from its condition (judgement: a second)."""
@@ -242,7 +242,7 @@ def _lookup(program: Program, case: Case, condition: Condition) -> Lookup:
     unknown = {leaf.ref: _unknown(program, leaf) for leaf in leaves(condition)}
     nothing = set()
     for ref, value in case.items():
-        inner = _counted(program, ref) if value == 0 else None
+        inner = counted(program, ref) if value == 0 else None
         if inner is not None:
             of_member = inner.member is not None and inner.member[0] == "@"
             nothing.add(Ref(inner.name, ref.member) if of_member else inner)
@@ -256,7 +256,7 @@ def _lookup(program: Program, case: Case, condition: Condition) -> Lookup:
     return lookup
 
 
-def _counted(program: Program, ref: Ref) -> Ref | None:
+def counted(program: Program, ref: Ref) -> Ref | None:
     """The fact of which a number counts every reading, or every entry."""
     match program.derived.get(ref.name):
         case core.Readings(ref=inner) | core.Entries(ref=inner, option=None):

@@ -164,7 +164,7 @@ class Watcher:
                         self.noticed.update(told)
 
     def _of_nobody(self, each: Asked, use: Use, view: View) -> bool:
-        """Whether a condition for the members of a list, of which there are none, says something all the same."""
+        """Whether a condition that is for the members of a list says something though there are none."""
         if use.judged is not None or all(view.members(per)[0] for per in use.per):
             return False
         return all(ref.member is None or ref.member[0] != "@" for ref in self._refs[each.number])

@@ -20,9 +20,12 @@ from stillair.condition.core import All, Condition, Either, Test, Truth, Within
 from stillair.verdict import Verdict
 
 from .able import able
-from .mutants import never
+from .mutants import counted, never
 
 __all__ = ["both_to_be_done"]
+
+MOST_REFS = 6
+"""Facts on which two conditions rest that are held against each other (judgement)."""
 
 
 def both_to_be_done(program: Program, first: Step, second: Step) -> bool:
@@ -30,7 +33,7 @@ def both_to_be_done(program: Program, first: Step, second: Step) -> bool:
     if first.spec.never is not None or second.spec.never is not None:
         return False
     both = product(_needs(program, first), _needs(program, second))
-    if any(_meet(*pair) and never(program, All(pair, "")) for pair in both):
+    if any(_meet(program, *pair) and never(program, All(pair, "")) for pair in both):
         return False
     given = list(_gives(program, first))
     return not given or any(_done_without(program, first, second, name) for name in given)
@@ -45,9 +48,15 @@ def _needs(program: Program, step: Step) -> Iterator[Condition]:
             yield from _parts(cond.checked)
 
 
-def _meet(one: Condition, other: Condition) -> bool:
-    """Whether two conditions rest on the same."""
-    return not set(core.refs_of(one)).isdisjoint(core.refs_of(other))
+def _meet(program: Program, one: Condition, other: Condition) -> bool:
+    """Whether two conditions rest on the same, or one on what the other counts, and on little else."""
+    own, others = (set(core.refs_of(each)) for each in (one, other))
+    shared = (
+        own & others
+        or any(counted(program, a) in others for a in own)
+        or any(counted(program, b) in own for b in others)
+    )
+    return bool(shared) and len(own | others) <= MOST_REFS
 
 
 def _parts(condition: Condition) -> Iterator[Condition]:
