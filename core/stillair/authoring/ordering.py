@@ -1,9 +1,9 @@
 """Whether two steps can both be to be done, as far as their conditions tell: else their order says nothing.
 
 They cannot where one of them is never done; where a condition of one and a condition of the other exclude
-each other; and where each thing that the first gives is needed for the second. What a step gives is what it
-asks, marks and waits for. As long as nothing counts of one of these, the second must not be permitted: a stop
-that is there for safety and not shown to fail forbids it as well.
+each other; and where each thing that one gives is needed for the other. What a step gives is what it asks,
+marks and waits for. As long as nothing counts of one of these, the other must not be permitted: a stop that
+is there for safety and not shown to fail forbids it as well.
 
 Looked at is what is to be done, and not which of two steps is named where neither may be done.
 """
@@ -35,8 +35,13 @@ def both_to_be_done(program: Program, first: Step, second: Step) -> bool:
     both = product(_needs(program, first), _needs(program, second))
     if any(_meet(program, *pair) and never(program, All(pair, "")) for pair in both):
         return False
+    return not any(_waits_for(program, *pair) for pair in ((first, second), (second, first)))
+
+
+def _waits_for(program: Program, first: Step, second: Step) -> bool:
+    """Whether a step is not to be done as long as the other one is."""
     given = list(_gives(program, first))
-    return not given or any(_done_without(program, first, second, name) for name in given)
+    return bool(given) and not any(_done_without(program, first, second, lacking) for lacking in given)
 
 
 def _needs(program: Program, step: Step) -> Iterator[Condition]:
@@ -60,29 +65,41 @@ def _meet(program: Program, one: Condition, other: Condition) -> bool:
 
 
 def _parts(condition: Condition) -> Iterator[Condition]:
-    """What must hold by itself so that a condition does."""
+    """What must hold by itself so that a condition does; one with a name also as one."""
     if isinstance(condition, All):
         for part in condition.parts:
             yield from _parts(part)
-    else:
+    if not isinstance(condition, All) or condition.name is not None:
         yield condition
 
 
-def _gives(program: Program, step: Step) -> Iterator[str]:
-    """The facts, events and the wait that keep a step to be done; nothing where something else does, too."""
+def _gives(program: Program, step: Step) -> Iterator[frozenset[str]]:
+    """What keeps a step to be done while it lacks, by what lacks together: facts, events and the wait.
+
+    Nothing where something else keeps it so as well. An event that other steps mark too may have happened.
+    """
     if step.powered is not None or step.every is not None or step.spec.name in program.closing:
         return
     if any(
         (per := program.facts[name].per) in program.lists and program.lists[per].open for name in step.asks
     ):
         return
-    yield from step.asks
-    yield from (mark.text for mark in step.spec.marks)
+    yield from (frozenset({name}) for name in step.asks)
+    marks = {mark.text for mark in step.spec.marks}
+    others = {
+        mark.text
+        for other in program.steps.values()
+        for mark in other.spec.marks
+        if other.spec.name != step.spec.name
+    }
+    if marks:
+        yield frozenset(marks - others)
+    yield from (frozenset({mark}) for mark in marks if program.undoers([mark]))
     if step.spec.wait is not None:
-        yield step.spec.wait.text
+        yield frozenset({step.spec.wait.text})
 
 
-def _done_without(program: Program, first: Step, step: Step, lacking: str) -> bool:
+def _done_without(program: Program, first: Step, step: Step, lacking: frozenset[str]) -> bool:
     """Whether a step may be done though nothing counts of something that another is to give."""
     name = step.spec.activity.text if step.spec.activity is not None else None
     stops = [
@@ -95,16 +112,22 @@ def _done_without(program: Program, first: Step, step: Step, lacking: str) -> bo
 
 
 class _Without:
-    """What conditions can come to, as long as nothing counts of one thing and others hold."""
+    """What conditions can come to, as long as nothing counts of some things and others hold."""
 
-    def __init__(self, program: Program, lacking: str, others: Sequence[Condition]) -> None:
+    def __init__(self, program: Program, lacking: frozenset[str], others: Sequence[Condition]) -> None:
         self.program = program
         self.lacking = lacking
         self.others = [other for other in others if isinstance(other, Test | Within)]
+        self.named = {other.name for other in others if isinstance(other, All | Either)} - {None}
+        aged = {n for n in lacking if n in program.facts and program.facts[n].good_for is not None}
+        # A finding once decided is not undone by age.
+        self.ageless = _Without(program, lacking - aged, others) if aged else self
         self._looked: dict[str, bool] = {}
 
     def may_hold(self, condition: Condition) -> bool:
         """Whether a condition may hold."""
+        if isinstance(condition, All | Either) and core.name_negated(condition.name) in self.named:
+            return False
         match condition:
             case Truth():
                 return condition.value
@@ -127,7 +150,7 @@ class _Without:
 
     def _may(self, leaf: Test | Within) -> bool:
         name = leaf.ref.name
-        if name == self.lacking:
+        if name in self.lacking:
             # A wait that lacks is not over: it may be running, or not started.
             over = 1 if name in self.program.waits else 0
             return isinstance(leaf, Test) and (
@@ -135,11 +158,11 @@ class _Without:
             )
         if isinstance(leaf, Within):
             derivation = self.program.derived.get(name)
-            since = isinstance(derivation, core.SinceEvent) and derivation.ref.name == self.lacking
+            since = isinstance(derivation, core.SinceEvent) and derivation.ref.name in self.lacking
             return not since
         if name in self.program.waits:
             begins = {trigger.name for trigger in self.program.waits[name].since}
-            return self.lacking not in begins or bool(leaf.sure & 4)
+            return self.lacking.isdisjoint(begins) or bool(leaf.sure & 4)
         if name in self.program.findings:
             return bool(leaf.sure & 1) or self._found(name)
         derivation = self.program.derived.get(name)
@@ -151,11 +174,14 @@ class _Without:
         """Whether some rule may give a finding."""
         if name not in self._looked:
             self._looked[name] = True
-            rules = [self.program.rules[rule] for rule in self.program.findings[name]]
-            self._looked[name] = any(
-                self._of_some(rule.per) or self.may_hold(rule.when.checked) for rule in rules
-            )
+            self._looked[name] = any(map(self._gives_it, self.program.findings[name]))
         return self._looked[name]
+
+    def _gives_it(self, name: str) -> bool:
+        """Whether a rule may give its finding."""
+        rule = self.program.rules[name]
+        look = self if rule.spec.while_ else self.ageless
+        return self._of_some(rule.per) or look.may_hold(rule.when.checked)
 
     def _of_each(self, leaf: Test, each: core.Each) -> bool:
         """Whether `every` or `any` may come out as it is tested; what lacks may lack for one member alone."""
@@ -170,5 +196,5 @@ class _Without:
 
     def _of_some(self, per: str | None) -> bool:
         """Whether what lacks is kept per a list: of another of its members it may count."""
-        symbol = self.program.symbols.get(self.lacking)
-        return per is not None and symbol is not None and symbol.per == per
+        symbols = [self.program.symbols[name] for name in self.lacking if name in self.program.symbols]
+        return per is not None and any(symbol.per == per for symbol in symbols)
