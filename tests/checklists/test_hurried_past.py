@@ -27,6 +27,7 @@ import re
 import textwrap
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -425,6 +426,11 @@ def thief(body: str) -> dict[str, dict[str, str]]:
     return {**texts(), "thief": {"manifest.yaml": MANIFEST, "thief.yaml": head + textwrap.dedent(body)}}
 
 
+@cache
+def with_thief(body: str) -> Program:
+    return program_of(thief(body))
+
+
 TRIES: dict[str, Callable[[Stop], str]] = {
     "the fact again": lambda s: f"facts:\n  {FACT[s.name]}\n",
     "the activity again": lambda s: (
@@ -465,7 +471,7 @@ STEPS: dict[str, Callable[[Stop], str]] = {
 @each_bad
 @pytest.mark.parametrize("tried", STEPS)
 def test_what_a_plugin_adds_loosens_nothing(stop: Stop, bad: Entry, tried: str) -> None:
-    joined = program_of(thief(STEPS[tried](stop)))
+    joined = with_thief(STEPS[tried](stop))
     visit = Visit(joined)
     visit.see(*(bad if key(e) == key(bad) else e for e in GOOD))
     if "mine" in joined.steps:
@@ -598,9 +604,8 @@ class Terminal:
                     part = {"list": listed, "member": "coil", "label": "Coil"}
                     job.append("member", part, taken=now, entered=now, offset=-300, by="A. Tech")
                 job.append("listed", {"list": listed}, taken=now, entered=now, offset=-300, by="A. Tech")
-        for (fact, of), value in kept.items():
-            if not (self.nitrogen and fact in ("recovered_first", "recovery_level", "rebound")):
-                self.note(said(fact, of, value))
+        later = ("recovered_first", "recovery_level", "rebound") if self.nitrogen else ()
+        self.note(*(said(fact, of, value) for (fact, of), value in kept.items() if fact not in later))
         self.note("--did", "lock-out")
         self.clock.at += 31 * 60
         self.note("equalise_witness=no", said("area_monitor", None, kept["area_monitor", None]))

@@ -22,7 +22,7 @@ FOUND, UNSURE, CHOICES, NEXT = (
 def told(program: Program, stem: str) -> tuple[str, str]:
     """The letter and the trail at the end of a scenario."""
     path = next(path for path in SCENARIOS if path.stem == stem)
-    lines = play(program, read_scenario(path), markdown).lines
+    lines = play(program, read_scenario(path)).lines
     found = assess(program, lines, lines[-1].entered)
     return write(letter(found, lines, UTC)), markdown(found, lines, UTC)
 
@@ -48,7 +48,7 @@ def test_one_answer_is_a_suspicion_and_no_day_is_no_silence(program: Program) ->
     notes = [turn.get("note", {}) for turn in scenario["does"]]
     cut = next(i for i, note in enumerate(notes) if note.get("search_over") == "no")
     scenario = {**scenario, "does": scenario["does"][:cut]}
-    lines = play(program, scenario, markdown).lines
+    lines = play(program, scenario).lines
     said = write(letter(assess(program, lines, lines[-1].entered), lines, UTC))
     assert "Outdoor coil and base pan: The detector answered here. That is a suspicion" in part(said, FOUND)
     assert "What was not reached can be opened up and looked at." in part(said, CHOICES)

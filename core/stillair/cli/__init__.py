@@ -131,7 +131,7 @@ class Verbs(click.Group):
                     # A terminal without some character shows `?` for it rather than end the session.
                     stream.reconfigure(errors="replace")
             # By default garbage is looked for some sixty times while a session starts, and none is found.
-            gc.set_threshold(_COLLECT_AFTER, *often[1:])
+            gc.set_threshold(max(_COLLECT_AFTER, often[0]), *often[1:])
             args = _fronted(args)
             code = super().main(args, prog_name or "stillair", complete_var, False, **extra)
         except (Exception, KeyboardInterrupt) as error:

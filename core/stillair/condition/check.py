@@ -84,6 +84,8 @@ class Checker:
         self._judged: str | None = None
         self._within: tuple[str, ...] = ()
         """The named conditions that are being checked, the outermost first."""
+        self._checked: dict[tuple[str, tuple[str, ...], str | None], Condition] = {}
+        """Each named condition by where it stands: the same wherever the same members are in hand."""
 
     # -- entry points ------------------------------------------------------------------------------------
 
@@ -167,11 +169,17 @@ class Checker:
             circle = " → ".join([*self._within[self._within.index(node.name) :], node.name])
             message = f"`{node.name}` depends on itself: {circle}"
             raise self._error(node, message, "let one of them rest on something else", "SA307")
+        place = (node.name, self._here, self._judged)
+        if place in self._checked:
+            return self._checked[place]
         text, within = self._text, self._within
         self._text, self._within = self.scope.conditions[node.name], (*within, node.name)
         try:
             found = self._condition(parse(self._text))
-            return found._replace(name=node.name) if isinstance(found, core.All | core.Either) else found
+            if isinstance(found, core.All | core.Either):
+                found = found._replace(name=node.name)
+            self._checked[place] = found
+            return found
         except ConditionError as error:
             if within or isinstance(error, Consequence):
                 raise

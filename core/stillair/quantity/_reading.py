@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from datetime import tzinfo
 from fractions import Fraction
+from functools import lru_cache
 
 from stillair.quantity._dimension import DIMENSIONS, POINTS, Dimension, with_article
 from stillair.quantity._error import QuantityError, quoted
@@ -98,7 +99,8 @@ def read(
     return Quantity(float(exact), dimension, units[-1], text)
 
 
-def read_literal(text: str) -> list[Quantity]:
+@lru_cache(maxsize=4096)
+def read_literal(text: str) -> tuple[Quantity, ...]:
     """Every reading of a number with its unit, over all dimensions: `5 °F` is a temperature and a difference.
 
     A number alone is a fraction or a number; a date is a moment only with its offset. QuantityError where
@@ -106,12 +108,12 @@ def read_literal(text: str) -> list[Quantity]:
     """
     clean = clean_text(text)
     if re.match(DATE_BEGINS, clean):
-        return [read(text, DIMENSIONS["moment"])]
+        return (read(text, DIMENSIONS["moment"]),)
     _refuse_clock(clean, None)
     symbol = parts_typed(clean)[-1][1]
     if not symbol:
         units = tuple(canonical_unit(DIMENSIONS[name]) for name in ("fraction", "number"))
-        return [read(text, unit.dimension, default=unit) for unit in units]
+        return tuple(read(text, unit.dimension, default=unit) for unit in units)
     if not (units := matches(symbol)):
         raise unknown_unit(symbol, None)
     readings: list[Quantity] = []
@@ -123,7 +125,7 @@ def read_literal(text: str) -> list[Quantity]:
             refusals.append(refusal)
     if not readings:
         raise refusals[0]
-    return readings
+    return tuple(readings)
 
 
 def clean_text(text: str) -> str:
