@@ -205,7 +205,7 @@ class FactSpec(NamedTuple):
     left_open: bool = False
     """What it says is left open for the next visit."""
     for_the_record: bool = False
-    """It is asked for the record: nothing rests on it, and nothing need."""
+    """It is asked for the record, whether or not something rests on it."""
 
     @property
     def is_personal(self) -> bool:

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass, field
 
 import pytest
-from stillair.assess import Action, Assessment, Program, assess
+from stillair.assess import Action, Assessment, Program, assess, follow
 from stillair.condition.core import OptionDomain, Ref
 from stillair.job import Line
 from stillair.quantity import DIMENSIONS, read
@@ -89,6 +89,7 @@ class Guided:
     inside: str | None = None
     first: dict[str, str] = field(default_factory=dict)
     """What is answered the first time a fact is asked, and not again."""
+    last: Assessment | None = None
 
     def __post_init__(self) -> None:
         self.write("job", format="stillair.job/1", engine="test", title="Whole", packs={}, plugins={})
@@ -101,7 +102,9 @@ class Guided:
         self.now += 1
 
     def found(self) -> Assessment:
-        return assess(self.program, self.lines, self.now)
+        last = self.last
+        self.last = follow(last, self.lines, self.now) if last else assess(self.program, self.lines, self.now)
+        return self.last
 
     def value(self, ref: Ref) -> object:
         """The answer in canonical units; what only the record wants is made up."""

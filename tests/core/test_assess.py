@@ -1232,3 +1232,24 @@ def test_a_day_is_said_as_it_was_typed(hours: int) -> None:
     entry = read_value(compile_packs([pack], {}, {}), Ref("due"), "2026-09-30", zone=zone)
     assert entry.understood == "2026-09-30"
     assert entry.body["value"] == datetime(2026, 9, 30, tzinfo=zone).timestamp()
+
+
+@pytest.mark.parametrize("recorded", [True, False])
+def test_what_is_for_the_record_is_asked_though_its_rule_is_decided_without_it(recorded: bool) -> None:
+    """`count of label < 1` is known before anybody answers, so the rule alone makes nobody ask."""
+    said = ", for the record: true" if recorded else ""
+    visit = Visit(f"""
+        facts:
+          lid: {{ask: Lid?, options: {{shut: S, open: O}}}}
+          label: {{ask: Label?, options: {{red: R, blue: B}}{said}}}
+        steps:
+          - {{step: look, title: Look, do: Look., ask: [lid, label]}}
+        rules:
+          - {{rule: unlike, caution: C, when: count of label >= 1 and label is red, source: s}}
+          - {{rule: left-open, caution: C, when: lid is open, source: s}}
+    """)
+    assert visit.next() == ("ask", "look", ["lid", "label"] if recorded else ["lid"])
+    visit.see(lid="shut")
+    assert visit.next()[2] == (["label"] if recorded else [])
+    visit.at(1).see(label="blue")
+    assert visit.next()[2] == []

@@ -232,7 +232,7 @@ class Wanted:
 
     def _is_worth_asking(self, ref: Ref) -> bool:
         program, view, name = self.program, self.view, ref.name
-        if name not in program.mentioned:
+        if name not in program.mentioned or program.facts[name].spec.for_the_record:
             return True
         per = program.facts[name].per
         for asker in program.askers.get(name, ()):
