@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from stillair.assess import Program
 from stillair.authoring.rehearse import Rehearsal, play
-from stillair.authoring.scenario import ScenarioError, read_scenario
+from stillair.authoring.scenario import ScenarioError, read_scenario, unread
 from stillair.strict_yaml import plain, read_yaml
 
 from .conftest import rehearse
@@ -75,6 +75,34 @@ def test_what_is_wrong_with_it_is_said(tank: Path, tank_program: Program, does: 
     with pytest.raises(ScenarioError) as error:
         played(tank_program, following(tank, does))
     assert says in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "says"),
+    [
+        ("after", "it follows itself"),
+        ("round", "`round` itself follows another one; follow that one"),
+        ("a-ful-tank", "there is no scenario `a-ful-tank` to follow (did you mean `a-full-tank`?)"),
+        (
+            "a-full-tank.yaml",
+            "there is no scenario `a-full-tank.yaml` to follow (did you mean `a-full-tank`?)",
+        ),
+        ("../scenarios/a-full-tank", "there is no scenario `../scenarios/a-full-tank` to follow"),
+        ("a-full-tank/", "there is no scenario `a-full-tank/` to follow"),
+        ("manifest", "there is no scenario `manifest` to follow"),
+    ],
+)
+def test_it_follows_one_that_is_there_and_not_round_in_a_circle(tank: Path, wanted: str, says: str) -> None:
+    """Said the same when it is played and when it is checked."""
+    path = following(tank, "  - {after: 0, expect: {rules: {fumes: open}}}\n")
+    circle = path.with_name("round.yaml")
+    circle.write_text(path.read_text("utf-8").replace("a-full-tank", "after"), encoding="utf-8")
+    path.write_text(path.read_text("utf-8").replace("a-full-tank", wanted), encoding="utf-8")
+    with pytest.raises(ScenarioError) as error:
+        read_scenario(path)
+    assert says in str(error.value)
+    (fault,) = unread(path)
+    assert says in fault.message and fault.line == 2
 
 
 def test_it_follows_a_scenario_that_stands_by_itself(tank: Path) -> None:

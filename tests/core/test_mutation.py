@@ -206,7 +206,13 @@ def test_a_survivor_is_a_question_with_the_scenario_that_settles_it(tmp_path: Pa
     assert left["question"] == (
         "would it matter to the rule too-little if `bottom < least` were 1 psi less at its edge?"
     )
-    assert left["settles"] == ["- note: {bottom: 19 psig}", "- expect: {rules: {too-little: holds}}"]
+    nothing = "offset: 0 psi, repeat: 0 psi, resolution: 0 psi, of reading: 0 %"
+    assert left["settles"] == [
+        f"- instrument: {{serial: exact gauge, kind: gauge, {nothing}}}",
+        "- note: {bottom: 19 psig}",
+        "  with: {bottom: exact gauge}",
+        "- expect: {rules: {too-little: holds}}",
+    ]
     gauge = "instrument: {serial: G, kind: gauge, offset: 0.1 psi, repeat: 0 psi}"
     text = "\n".join(f"  {line}" for line in left["settles"])
     text = text.replace("19 psig}", f"19.5 psig}}\n    {gauge}\n    with: {{bottom: G}}")

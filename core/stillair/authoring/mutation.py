@@ -29,6 +29,7 @@ from .mutants import Case, Mutant, apart, mutants, places, settled
 from .ordering import both_to_be_done
 from .rehearse import TrailMaker, play
 from .scenario import ScenarioError
+from .varying import exact_instrument
 
 __all__ = [
     "Mutation",
@@ -311,6 +312,7 @@ def _named(use: Use) -> str:
 def _settling(program: Program, use: Use, mutant: Mutant, case: Case) -> tuple[str, ...]:
     """The entries of a scenario in which the two differ, and what to expect of the condition."""
     notes, others = [], []
+    exact: dict[str, Mapping[str, str]] = {}
     refs = [ref for ref in case if ref.member is not None and ref.member[0] == "@"]
     lists = dict.fromkeys((*use.per, *(str(ref.member)[1:] for ref in refs)))
     members = {name: next(iter(_members(program, name)), None) for name in lists}
@@ -323,16 +325,28 @@ def _settling(program: Program, use: Use, mutant: Mutant, case: Case) -> tuple[s
         name = str(ref.bound(binding))
         if ref.name in program.facts:
             notes.append(f"{name}: {shown}")
+            fact = program.facts[ref.name]
+            if fact.spec.read_with is not None:
+                exact[name] = exact_instrument(fact, fact.spec.read_with.text)
+            elif fact.tolerance:
+                others.append(f"# so exact that the tolerance of {name} leaves nothing open")
         else:
             text = program.derived[ref.name].text if ref.name in program.derived else name
             others.append(f"# so that `{text}` is {shown}")
     verdict = settled(program, mutant.asked.condition, case).word
     lines = [f"- member: {{{', '.join(added)}}}"] if added else []
+    for each in {one["serial"]: one for one in exact.values()}.values():
+        lines.append(f"- instrument: {{{', '.join(f'{key}: {text}' for key, text in each.items())}}}")
     lines += [f"- note: {{{', '.join(notes)}}}"] if notes else []
+    serials = {name: one["serial"] for name, one in exact.items()}
+    if serials:
+        lines.append(f"  with: {{{', '.join(f'{name}: {serial}' for name, serial in serials.items())}}}")
     of = f" of {', '.join(binding[name] for name in use.per)}" if use.per else ""
     expect = f"- expect: {{rules: {{{use.name}{of}: {verdict}}}}}"
-    if use.kind not in ("rule", "stop", "caution"):
+    if use.kind == "inside":
         expect = f"# then {_named(use)}{of} {verdict}"
+    elif use.kind not in ("rule", "stop", "caution"):
+        expect = f"- expect: {{conditions: {{{use}{of}: {verdict}}}}}"
     return (*lines, *others, expect)
 
 

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
-from stillair.fault import Fault
+from stillair.fault import Fault, StillairError, did_you_mean
 from stillair.strict_yaml import plain, read_yaml
 
 from .shapes import Flaw, flaws, located, read_utf8, unknown, unread_by
@@ -92,7 +92,9 @@ def unread(path: Path) -> Iterator[Fault]:
         yield from own
         if not own and "follows" in found:
             try:
-                _followed(found, path)
+                base = _followed(found, path)
+                if _follows(base):
+                    raise _chain(found, path)
             except ScenarioError as error:
                 yield Flaw(("follows",), str(error).removeprefix(f"{path.name}: "), error.code)
 
@@ -130,9 +132,9 @@ def _flaws(found: object) -> Iterator[Flaw]:
 
 def _following(found: Mapping[str, Any], path: Path) -> Mapping[str, Any]:
     """A scenario with the one it follows."""
-    followed = read_scenario(_followed(found, path))
+    followed = _alone(_followed(found, path))
     if "follows" in followed:
-        raise ScenarioError(f"{path.name}: `{found['follows']}` itself follows another one")
+        raise _chain(found, path)
     return {
         **{key: followed[key] for key in ("pack", "starts", "by") if key in followed},
         **found,
@@ -140,14 +142,32 @@ def _following(found: Mapping[str, Any], path: Path) -> Mapping[str, Any]:
     }
 
 
+def _chain(found: Mapping[str, Any], path: Path) -> ScenarioError:
+    return ScenarioError(f"{path.name}: `{found['follows']}` itself follows another one; follow that one")
+
+
+def _follows(path: Path) -> bool:
+    """Whether a scenario follows another one; not where it cannot be read, which is told with it."""
+    try:
+        return "follows" in _alone(path)
+    except (StillairError, ScenarioError):
+        return False
+
+
 def _followed(found: Mapping[str, Any], path: Path) -> Path:
     """The file of the scenario that one follows: beside it, or in the folder above."""
-    name = f"{found['follows']}.yaml"
-    beside = (path.with_name(name), path.parent.parent / name)
-    base = next((other for other in beside if other != path and other.is_file()), None)
-    if base is None:
-        raise ScenarioError(f"{path.name}: there is no scenario `{found['follows']}` to follow", "SA402")
-    return base
+    wanted = str(found["follows"])
+    folders = [path.parent] if path.parent.name == "scenarios" else [path.parent, path.parent.parent]
+    if Path(wanted).name == wanted:
+        for other in (folder / f"{wanted}.yaml" for folder in folders):
+            if other != path and is_scenario(other) and other.is_file():
+                return other
+    if wanted == path.stem:
+        raise ScenarioError(f"{path.name}: it follows itself", "SA402")
+    others = {other.stem for folder in folders for other in folder.glob("*.yaml") if is_scenario(other)}
+    near = did_you_mean(wanted, sorted(others - {path.stem}))
+    hint = f" ({near})" if near else ""
+    raise ScenarioError(f"{path.name}: there is no scenario `{wanted}` to follow{hint}", "SA402")
 
 
 def folder_of(path: Path) -> Path:

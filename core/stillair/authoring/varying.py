@@ -20,7 +20,7 @@ from stillair.quantity import QuantityError
 
 from .rehearse import Player
 
-__all__ = ["Dial", "Entry", "dials", "varied"]
+__all__ = ["Dial", "Entry", "dials", "exact_instrument", "varied"]
 
 Entry = dict[str, Any]
 """One entry of a scenario."""
@@ -255,10 +255,11 @@ def dials(player: Player, use: Use, members: tuple[str, ...], part: Leaf) -> Ite
         if entered(player, text) is not None:
             yield Dial(fact, text, about, beside, corrects=True)
         if fact.spec.read_with is not None:
-            yield Dial(fact, text, about, beside, exact=_exact(fact, fact.spec.read_with.text))
+            yield Dial(fact, text, about, beside, exact=exact_instrument(fact, fact.spec.read_with.text))
 
 
-def _exact(fact: Fact, kind: str) -> dict[str, str]:
+def exact_instrument(fact: Fact, kind: str) -> dict[str, str]:
+    """An instrument that reads a number without tolerance, as it is declared."""
     assert fact.unit is not None
     nothing = f"0 {quantity.difference_unit(fact.unit).symbol}"
     same = {"offset": nothing, "repeat": nothing, "resolution": nothing, "of reading": "0 %"}
