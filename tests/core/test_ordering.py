@@ -160,6 +160,13 @@ def test_two_steps_may_both_be_to_be_done(first: str, second: str, more: str) ->
             id="it cannot be otherwise",
         ),
         pytest.param(
+            "ask: [bottom]",
+            "do: B, when: bottom < 5 psig or bottom >= 5 psig",
+            ALSO.replace("WHEN", "bottom > 5 psig"),
+            [],
+            id="one or the other holds in any case",
+        ),
+        pytest.param(
             "ask: [joint]",
             "do: B, when: joint of red is tight",
             WET,

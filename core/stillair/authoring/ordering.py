@@ -20,6 +20,7 @@ from stillair.assess import Program
 from stillair.assess.program import Step
 from stillair.condition import core
 from stillair.condition.core import All, Condition, Either, Ref, Test, Truth, Within
+from stillair.condition.merge import merged
 from stillair.verdict import Verdict
 
 from .able import able, range_of
@@ -54,6 +55,13 @@ def _needs(program: Program, step: Step) -> Iterator[Condition]:
     for cond in (step.when, step.gate, gate):
         if cond is not None:
             yield from _parts(cond.checked)
+
+
+def _joined(condition: Either) -> Iterator[Test | Within]:
+    """Tests on one fact as one: `x < 5 or x >= 5` holds though nothing counts of it."""
+    flat = merged(condition)
+    parts = flat.parts if isinstance(flat, Either) else (flat,)
+    yield from (part for part in parts if isinstance(part, Test | Within))
 
 
 def _meet(program: Program, one: Condition, other: Condition) -> bool:
@@ -157,10 +165,14 @@ class _Without:
             case All():
                 return all(map(self.may_hold, condition.parts))
             case Either():
-                return any(map(self.may_hold, condition.parts))
+                return any(map(self.may_hold, condition.parts)) or any(map(self._may_be, _joined(condition)))
             case Test() | Within():
-                able_to = Verdict.HOLDS in able(self.program, condition) and self._may(condition)
-                return able_to and not self._excluded(condition)
+                return self._may_be(condition)
+
+    def _may_be(self, leaf: Test | Within) -> bool:
+        """Whether a test may hold."""
+        able_to = Verdict.HOLDS in able(self.program, leaf) and self._may(leaf)
+        return able_to and not self._excluded(leaf)
 
     def _excluded(self, leaf: Test | Within) -> bool:
         """Whether a test cannot hold together with the others."""
