@@ -226,6 +226,7 @@ def _one_test_the_same(program: Program, old: Condition, new: Condition) -> bool
 
 def never(program: Program, condition: Condition) -> bool:
     """Whether a condition is shown to hold for no facts."""
+    condition = merged(condition)
     choices = {r: values_of(program, r, condition) for r in dict.fromkeys(core.refs_of(condition))}
     if math.prod(map(len, choices.values())) > MOST:
         return False

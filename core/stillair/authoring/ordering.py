@@ -5,21 +5,25 @@ each other; and where each thing that one gives is needed for the other. What a 
 marks and waits for. As long as nothing counts of one of these, the other must not be permitted: a stop that
 is there for safety and not shown to fail forbids it as well.
 
-Looked at is what is to be done, and not which of two steps is named where neither may be done.
+Looked at is what is to be done, and not which of two steps is named where neither may be done. Of steps kept
+per one list it is what is to be done for one member: they are taken member by member. Left aside are an event
+entered by hand though its step is not done, and entries for one moment that differ.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import cached_property
 from itertools import product
 
 from stillair.assess import Program
 from stillair.assess.program import Step
 from stillair.condition import core
-from stillair.condition.core import All, Condition, Either, Test, Truth, Within
+from stillair.condition.core import All, Condition, Either, Ref, Test, Truth, Within
+from stillair.condition.merge import merged
 from stillair.verdict import Verdict
 
-from .able import able
+from .able import able, range_of
 from .mutants import counted, never
 
 __all__ = ["both_to_be_done"]
@@ -53,6 +57,13 @@ def _needs(program: Program, step: Step) -> Iterator[Condition]:
             yield from _parts(cond.checked)
 
 
+def _joined(condition: Either) -> Iterator[Test | Within]:
+    """Tests on one fact as one: `x < 5 or x >= 5` holds though nothing counts of it."""
+    flat = merged(condition)
+    parts = flat.parts if isinstance(flat, Either) else (flat,)
+    yield from (part for part in parts if isinstance(part, Test | Within))
+
+
 def _meet(program: Program, one: Condition, other: Condition) -> bool:
     """Whether two conditions rest on the same, or one on what the other counts, and on little else."""
     own, others = (set(core.refs_of(each)) for each in (one, other))
@@ -76,7 +87,8 @@ def _parts(condition: Condition) -> Iterator[Condition]:
 def _gives(program: Program, step: Step) -> Iterator[frozenset[str]]:
     """What keeps a step to be done while it lacks, by what lacks together: facts, events and the wait.
 
-    Nothing where something else keeps it so as well. An event that other steps mark too may have happened.
+    Nothing where something else keeps it so as well. An event that other steps mark too may have happened; so
+    may one that is marked once for each member of a list and kept for none.
     """
     if step.powered is not None or step.every is not None or step.spec.name in program.closing:
         return
@@ -85,16 +97,16 @@ def _gives(program: Program, step: Step) -> Iterator[frozenset[str]]:
     ):
         return
     yield from (frozenset({name}) for name in step.asks)
-    marks = {mark.text for mark in step.spec.marks}
+    marks = {m.text for m in step.spec.marks if program.symbols[m.text].per == step.per}
     others = {
         mark.text
         for other in program.steps.values()
         for mark in other.spec.marks
         if other.spec.name != step.spec.name
     }
-    if marks:
+    if step.spec.marks:
         yield frozenset(marks - others)
-    yield from (frozenset({mark}) for mark in marks if program.undoers([mark]))
+    yield from (frozenset({mark.text}) for mark in step.spec.marks if program.undoers([mark.text]))
     if step.spec.wait is not None:
         yield frozenset({step.spec.wait.text})
 
@@ -107,22 +119,41 @@ def _done_without(program: Program, first: Step, step: Step, lacking: frozenset[
         for rule in program.rules.values()
         if rule.when.safety and name in {text.text for text in rule.spec.stop}
     ]
-    look = _Without(program, lacking, list(_needs(program, first)))
-    return all(map(look.may_hold, _needs(program, step))) and all(map(look.may_fail, stops))
+    others = list(_needs(program, first))
+    own = _Without(program, lacking, others, in_hand=first.per == step.per)
+    look = _Without(program, lacking, others)
+    return all(map(own.may_hold, _needs(program, step))) and all(map(look.may_fail, stops))
 
 
 class _Without:
-    """What conditions can come to, as long as nothing counts of some things and others hold."""
+    """What conditions can come to, as long as nothing counts of some things and others hold.
 
-    def __init__(self, program: Program, lacking: frozenset[str], others: Sequence[Condition]) -> None:
+    What is kept per a list lacks of some member of it: of the one in hand, unless `in_hand` is off.
+    """
+
+    def __init__(
+        self, program: Program, lacking: frozenset[str], others: Sequence[Condition], in_hand: bool = True
+    ) -> None:
         self.program = program
+        self.in_hand = in_hand
         self.lacking = lacking
-        self.others = [other for other in others if isinstance(other, Test | Within)]
+        self.tests = [other for other in others if isinstance(other, Test | Within)]
         self.named = {other.name for other in others if isinstance(other, All | Either)} - {None}
-        aged = {n for n in lacking if n in program.facts and program.facts[n].good_for is not None}
-        # A finding once decided is not undone by age.
-        self.ageless = _Without(program, lacking - aged, others) if aged else self
         self._looked: dict[str, bool] = {}
+
+    @cached_property
+    def of_members(self) -> _Without:
+        """The same of whichever member of a list: what holds of the one in hand may not hold of it."""
+        return _Without(self.program, self.lacking, ())
+
+    @cached_property
+    def ageless(self) -> _Without:
+        """The same for a finding once decided: it is not undone by age, whatever holds by now."""
+        facts = self.program.facts
+        aged = {
+            n for n in self.lacking if n in facts and (facts[n].good_for is not None or facts[n].void_after)
+        }
+        return _Without(self.program, self.lacking - aged, ()) if aged else self
 
     def may_hold(self, condition: Condition) -> bool:
         """Whether a condition may hold."""
@@ -134,14 +165,18 @@ class _Without:
             case All():
                 return all(map(self.may_hold, condition.parts))
             case Either():
-                return any(map(self.may_hold, condition.parts))
+                return any(map(self.may_hold, condition.parts)) or any(map(self._may_be, _joined(condition)))
             case Test() | Within():
-                able_to = Verdict.HOLDS in able(self.program, condition) and self._may(condition)
-                return able_to and not self._excluded(condition)
+                return self._may_be(condition)
+
+    def _may_be(self, leaf: Test | Within) -> bool:
+        """Whether a test may hold."""
+        able_to = Verdict.HOLDS in able(self.program, leaf) and self._may(leaf)
+        return able_to and not self._excluded(leaf)
 
     def _excluded(self, leaf: Test | Within) -> bool:
         """Whether a test cannot hold together with the others."""
-        beside = (other for other in self.others if other.ref == leaf.ref)
+        beside = (other for other in self.tests if other.ref == leaf.ref)
         return any(never(self.program, All((leaf, other), "")) for other in beside)
 
     def may_fail(self, condition: Condition) -> bool:
@@ -151,17 +186,19 @@ class _Without:
     def _may(self, leaf: Test | Within) -> bool:
         name = leaf.ref.name
         if name in self.lacking:
+            if self._another(leaf.ref):
+                return True
             # A wait that lacks is not over: it may be running, or not started.
             over = 1 if name in self.program.waits else 0
-            return isinstance(leaf, Test) and (
-                leaf.sure == leaf.domain.whole or bool(over and leaf.sure & ~over)
-            )
+            if isinstance(leaf, Within):
+                return not leaf.region.complement().meets(*range_of(self.program, leaf.ref))
+            return leaf.sure == leaf.domain.whole or bool(over and leaf.sure & ~over)
         if isinstance(leaf, Within):
             derivation = self.program.derived.get(name)
             since = isinstance(derivation, core.SinceEvent) and derivation.ref.name in self.lacking
             return not since
         if name in self.program.waits:
-            begins = {trigger.name for trigger in self.program.waits[name].since}
+            begins = {trigger.name for trigger in self.program.waits[name].since if not trigger.any}
             return self.lacking.isdisjoint(begins) or bool(leaf.sure & 4)
         if name in self.program.findings:
             return bool(leaf.sure & 1) or self._found(name)
@@ -181,18 +218,22 @@ class _Without:
         """Whether a rule may give its finding."""
         rule = self.program.rules[name]
         look = self if rule.spec.while_ else self.ageless
+        if rule.per is not None:
+            look = look.of_members
         return self._of_some(rule.per) or look.may_hold(rule.when.checked)
 
     def _of_each(self, leaf: Test, each: core.Each) -> bool:
         """Whether `every` or `any` may come out as it is tested; what lacks may lack for one member alone."""
-        wants_yes = leaf.sure == 1
-        if wants_yes and each.quantifier == "every":
-            return self.may_hold(each.condition)
-        if not wants_yes and each.quantifier == "any":
-            return self.may_fail(each.condition)
-        if self._of_some(each.list):
+        wants_yes, look = leaf.sure == 1, self.of_members
+        all_of_them = wants_yes is (each.quantifier == "every")
+        if not all_of_them and self._of_some(each.list):
             return True
-        return self.may_hold(each.condition) if wants_yes else self.may_fail(each.condition)
+        return look.may_hold(each.condition) if wants_yes else look.may_fail(each.condition)
+
+    def _another(self, ref: Ref) -> bool:
+        """Whether what lacks may lack of another member than the one that is looked at."""
+        kept = ref.name in self.program.symbols and self.program.symbols[ref.name].per is not None
+        return kept and not (self.in_hand and ref.member is not None and ref.member[0] == "@")
 
     def _of_some(self, per: str | None) -> bool:
         """Whether what lacks is kept per a list: of another of its members it may count."""
