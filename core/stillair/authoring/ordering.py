@@ -6,8 +6,7 @@ marks and waits for. As long as nothing counts of one of these, the other must n
 is there for safety and not shown to fail forbids it as well.
 
 Looked at is what is to be done, and not which of two steps is named where neither may be done. Of steps kept
-per one list it is what is to be done for one member: they are taken member by member. Left aside are an event
-entered by hand though its step is not done, and entries for one moment that differ.
+per one list it is what is to be done for one member: they are taken member by member.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ from stillair.condition.core import All, Condition, Either, Ref, Test, Truth, Wi
 from stillair.condition.merge import merged
 from stillair.verdict import Verdict
 
-from .able import able, range_of
+from .able import able
 from .mutants import counted, never
 
 __all__ = ["both_to_be_done"]
@@ -84,34 +83,36 @@ def _parts(condition: Condition) -> Iterator[Condition]:
         yield condition
 
 
-def _gives(program: Program, step: Step) -> Iterator[frozenset[str]]:
-    """What keeps a step to be done while it lacks, by what lacks together: facts, events and the wait.
+def _gives(program: Program, step: Step) -> Iterator[str]:
+    """What keeps a step to be done while it lacks, each by itself: facts and the wait.
 
-    Nothing where something else keeps it so as well. An event that other steps mark too may have happened; so
-    may one that is marked once for each member of a list and kept for none.
+    Nothing where something else keeps it so as well. What a step marks can be entered though it is not done;
+    only where that begins its own wait is it done with it.
     """
-    if step.powered is not None or step.every is not None or step.spec.name in program.closing:
+    spec = step.spec
+    if step.powered is not None or step.every is not None or spec.name in program.closing:
+        return
+    if spec.marks and not _begins_its_wait(program, step):
         return
     if any(
         (per := program.facts[name].per) in program.lists and program.lists[per].open for name in step.asks
     ):
         return
-    yield from (frozenset({name}) for name in step.asks)
-    marks = {m.text for m in step.spec.marks if program.symbols[m.text].per == step.per}
-    others = {
-        mark.text
-        for other in program.steps.values()
-        for mark in other.spec.marks
-        if other.spec.name != step.spec.name
-    }
-    if step.spec.marks:
-        yield frozenset(marks - others)
-    yield from (frozenset({mark.text}) for mark in step.spec.marks if program.undoers([mark.text]))
-    if step.spec.wait is not None:
-        yield frozenset({step.spec.wait.text})
+    yield from step.asks
+    if spec.wait is not None:
+        yield spec.wait.text
 
 
-def _done_without(program: Program, first: Step, step: Step, lacking: frozenset[str]) -> bool:
+def _begins_its_wait(program: Program, step: Step) -> bool:
+    """Whether a step is done as soon as what it marks has happened, since its own wait begins with that."""
+    if step.spec.wait is None or step.per is not None:
+        return False
+    marks = [mark.text for mark in step.spec.marks]
+    begins = {trigger.name for trigger in program.waits[step.spec.wait.text].since if trigger.mask is None}
+    return not begins.isdisjoint(marks) and not program.undoers(marks)
+
+
+def _done_without(program: Program, first: Step, step: Step, lacking: str) -> bool:
     """Whether a step may be done though nothing counts of something that another is to give."""
     name = step.spec.activity.text if step.spec.activity is not None else None
     stops = [
@@ -132,7 +133,7 @@ class _Without:
     """
 
     def __init__(
-        self, program: Program, lacking: frozenset[str], others: Sequence[Condition], in_hand: bool = True
+        self, program: Program, lacking: str | None, others: Sequence[Condition], in_hand: bool = True
     ) -> None:
         self.program = program
         self.in_hand = in_hand
@@ -149,11 +150,9 @@ class _Without:
     @cached_property
     def ageless(self) -> _Without:
         """The same for a finding once decided: it is not undone by age, whatever holds by now."""
-        facts = self.program.facts
-        aged = {
-            n for n in self.lacking if n in facts and (facts[n].good_for is not None or facts[n].void_after)
-        }
-        return _Without(self.program, self.lacking - aged, ()) if aged else self
+        fact = self.program.facts.get(self.lacking or "")
+        ages = fact is not None and (fact.good_for is not None or fact.void_after)
+        return _Without(self.program, None, ()) if ages else self
 
     def may_hold(self, condition: Condition) -> bool:
         """Whether a condition may hold."""
@@ -185,21 +184,18 @@ class _Without:
 
     def _may(self, leaf: Test | Within) -> bool:
         name = leaf.ref.name
-        if name in self.lacking:
+        if name == self.lacking:
             if self._another(leaf.ref):
                 return True
-            # A wait that lacks is not over: it may be running, or not started.
-            over = 1 if name in self.program.waits else 0
             if isinstance(leaf, Within):
-                return not leaf.region.complement().meets(*range_of(self.program, leaf.ref))
-            return leaf.sure == leaf.domain.whole or bool(over and leaf.sure & ~over)
+                return True
+            # A wait that lacks is not over: it may be running, or not started.
+            if name in self.program.waits:
+                return bool(leaf.sure & ~1)
+            # Two entries for one moment may differ: what is known then is that it is one of them.
+            return leaf.sure.bit_count() > 1 or leaf.sure == leaf.domain.whole
         if isinstance(leaf, Within):
-            derivation = self.program.derived.get(name)
-            since = isinstance(derivation, core.SinceEvent) and derivation.ref.name in self.lacking
-            return not since
-        if name in self.program.waits:
-            begins = {trigger.name for trigger in self.program.waits[name].since if not trigger.any}
-            return self.lacking.isdisjoint(begins) or bool(leaf.sure & 4)
+            return True
         if name in self.program.findings:
             return bool(leaf.sure & 1) or self._found(name)
         derivation = self.program.derived.get(name)
@@ -237,5 +233,5 @@ class _Without:
 
     def _of_some(self, per: str | None) -> bool:
         """Whether what lacks is kept per a list: of another of its members it may count."""
-        symbols = [self.program.symbols[name] for name in self.lacking if name in self.program.symbols]
-        return per is not None and any(symbol.per == per for symbol in symbols)
+        symbol = self.program.symbols.get(self.lacking or "")
+        return per is not None and symbol is not None and symbol.per == per
