@@ -148,6 +148,7 @@ WRONG = [
     ("low: confirmed", "lwo: confirmed", "entry 6: there is no finding `lwo`"),
     ("depth: 30 ft", "depth: 90 ft", "entry 5: depth: 90 ft is outside 0 in .. 40 ft"),
     ('at: "09:05:30"', "at: nine", "entry 5: `nine` is not a time like `09:02`"),
+    ('at: "09:05:30"', 'at: "08:59"', "entry 5: `08:59` is before 2026-04-15 09:0"),
     ("starts: 2026-04-15 09:00 -04:00", "starts: today", "`starts` is a moment like"),
     ("by: A. Tech", "made: by magic", "`made` is by hand, recorded or generated"),
 ]

@@ -209,8 +209,14 @@ class Player:
         except ValueError:
             message = f"entry {number}: `{text}` is not a time like `09:02` or `2026-07-14 09:02`"
             raise ScenarioError(message) from None
-        self.day = read.replace(tzinfo=self.zone)
-        self.now = self.day.timestamp()
+        read = read.replace(tzinfo=self.zone)
+        if read < self.day.replace(second=0, microsecond=0):
+            before = f"{self.day:%Y-%m-%d %H:%M}"
+            raise ScenarioError(
+                f"entry {number}: `{text}` is before {before}, when it was already (another day is written out)"
+            )
+        self.day = read
+        self.now = read.timestamp()
 
     def _expect(self, number: int, wanted: Mapping[str, Any]) -> None:
         try:
