@@ -213,7 +213,7 @@ class Player:
         if read < self.day.replace(second=0, microsecond=0):
             before = f"{self.day:%Y-%m-%d %H:%M}"
             raise ScenarioError(
-                f"entry {number}: `{text}` is before {before}, where it is by now (another day is written out)"
+                f"entry {number}: `{text}` is before {before}, where it is by now (write out another day)"
             )
         self.day = read
         self.now = read.timestamp()
