@@ -26,20 +26,19 @@ def suspicions(program: Program, history: History, view: View) -> list[Suspicion
     """
     found: dict[int, Suspicion] = {}
     for impossible in program.impossible:
-        if view.judge(impossible.when) is Verdict.HOLDS:
-            for name in impossible.facts:
-                observation = _latest(history, view, name)
-                if observation is not None:
-                    # What people's safety hangs on is not settled by saying it twice.
-                    again = not program.facts[name].spec.safety and _confirmed_again(history, observation)
-                    suspicion = Suspicion(Ref(name), observation, impossible.slip, confirmed=again)
-                    found.setdefault(observation.line, suspicion)
+        observed = [(name, o) for name in impossible.facts if (o := _latest(history, view, name)) is not None]
+        if observed and view.judge(impossible.when) is Verdict.HOLDS:
+            for name, observation in observed:
+                # What people's safety hangs on is not settled by saying it twice.
+                again = not program.facts[name].spec.safety and _confirmed_again(history, observation)
+                suspicion = Suspicion(Ref(name), observation, impossible.slip, confirmed=again)
+                found.setdefault(observation.line, suspicion)
     for suspect in program.suspects:
-        if view.judge(suspect.expects) is not Verdict.FAILS:
+        observed = [(name, o) for name in suspect.facts if (o := _latest(history, view, name)) is not None]
+        if not observed or view.judge(suspect.expects) is not Verdict.FAILS:
             continue
-        for name in suspect.facts:
-            observation = _latest(history, view, name)
-            if observation is None or _confirmed_again(history, observation):
+        for name, observation in observed:
+            if _confirmed_again(history, observation):
                 continue
             for other, text in _other_readings(program, name, observation):
                 tried = copy.copy(history)
