@@ -146,6 +146,8 @@ WRONG = [
     ("stopped: [filling]", "stopt: [filling]", "entry 8: `expect`: `stopt` is not known here"),
     ("stopped: [filling]", "stopped: [filing]", "entry 8: there is no activity `filing` (did you mean"),
     ("low: confirmed", "lwo: confirmed", "entry 6: there is no finding `lwo`"),
+    ("stopped: [filling]", "next: lokc", "entry 8: there is no step `lokc` (did you mean `lock`?)"),
+    ("stopped: [filling]", "rules: {fumes: hold}", "entry 8: `hold` is no verdict: it is "),
     ("depth: 30 ft", "depth: 90 ft", "entry 5: depth: 90 ft is outside 0 in .. 40 ft"),
     ('at: "09:05:30"', "at: nine", "entry 5: `nine` is not a time like `09:02`"),
     ('at: "09:05:30"', 'at: "08:59"', "entry 5: `08:59` is before 2026-04-15 09:0"),

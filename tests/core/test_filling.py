@@ -54,6 +54,12 @@ def test_each_entry_is_taken_back_before_the_next(tank: Path, tank_program: Prog
     assert (miss.where, miss.expected, miss.found) == ("entry 2, rule fumes", "holds", "fails")
 
 
+def test_a_fact_that_is_another_is_told_in_its_unit(tank: Path, tank_program: Program) -> None:
+    does = "  - {after: 0, note: {depth: 30 in}, expect: {facts: {depth: 31 in}}}\n"
+    (miss,) = played(tank_program, following(tank, does)).misses
+    assert (miss.expected, miss.found) == ("31 in", "30 in")
+
+
 def test_the_other_scenario_is_found_in_the_folder_above(tank: Path, tank_program: Program) -> None:
     """Also where the file has the name of the one it follows."""
     path = following(tank, "  - {after: 0, expect: {rules: {fumes: open}}}\n", "made/a-full-tank.yaml")

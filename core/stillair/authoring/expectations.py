@@ -16,11 +16,15 @@ from stillair.condition.core import NumberDomain, Ref
 from stillair.fault import did_you_mean
 from stillair.job import Line
 from stillair.possible import Number, Options
+from stillair.verdict import Verdict
 
 from .scenario import ScenarioError, only
 from .shapes import listed
 
 __all__ = ["Check", "Expectations", "TrailMaker"]
+
+NEXT_KINDS = ("settle", "ask", "list", "stopped", "finished")
+"""What may come next where it is no step."""
 
 #: The trail part by part, each made when it is asked for.
 TrailMaker = Callable[[Assessment, Sequence[Line], tzinfo], Iterator[str]]
@@ -121,7 +125,7 @@ class Expectations:
             if not states:
                 hint = self._hint(text, self.program.rules, [(s.rule, s.member) for s in self.found.rules])
                 raise ScenarioError(f"there is no rule `{text}`{hint}")
-            yield Check(f"rule {text}", verdict, states[0].verdict.word, text)
+            yield Check(f"rule {text}", _verdict(verdict), states[0].verdict.word, text)
 
     def _hint(self, text: str, known: Iterable[str], there: Iterable[tuple[str, str | None]]) -> str:
         """What to write instead: of a name kept per a list, with each of its members."""
@@ -196,7 +200,10 @@ class Expectations:
             yield Check(f"activity {name}", May.YES.value, got, name)
 
     def _next(self, wanted: str) -> Iterable[Check]:
-        member = self._named(wanted)[1]
+        step, member = self._named(wanted)
+        if step not in self.program.steps and step not in NEXT_KINDS:
+            near = did_you_mean(step, [*self.program.steps, *NEXT_KINDS])
+            raise ScenarioError(f"there is no step `{step}`" + (f" ({near})" if near else ""))
         got = self.found.next.step or self.found.next.kind
         if member is not None:
             got = f"{got} of {self.found.next.member}"
@@ -302,7 +309,15 @@ def conditions(view: View, wanted: Mapping[str, Any]) -> Iterable[Check]:
         named = isinstance(about, Asked)
         got = named_verdict(view, about, of) if isinstance(about, Asked) else verdict_in(view, about, of)
         told = str(text) if named else f"condition {text}"
-        yield Check(told, verdict, "not judged" if got is None else got.word)
+        yield Check(told, _verdict(verdict), "not judged" if got is None else got.word)
+
+
+def _verdict(word: object) -> str:
+    """One of the words for what a condition comes to. ScenarioError for any other."""
+    known = [*(verdict.word for verdict in Verdict), "not judged"]
+    if str(word) not in known:
+        raise ScenarioError(f"`{word}` is no verdict: it is {', '.join(known[:-1])} or {known[-1]}")
+    return str(word)
 
 
 def _folded(text: str) -> str:
@@ -322,7 +337,10 @@ def _shown(found: Assessment, ref: Ref, wanted: str) -> str:
     if wanted == "open":
         return "known"
     read = quantity.read(wanted, domain.dimension, default=found.program.facts[ref.name].unit)
-    return wanted if abs(read.value - value.low) <= 1e-9 * max(1.0, abs(value.low)) else str(value.low)
+    if abs(read.value - value.low) <= 1e-9 * max(1.0, abs(value.low)):
+        return wanted
+    unit = found.program.facts[ref.name].unit
+    return quantity.show(value.low, unit) if unit is not None else str(value.low)
 
 
 def _calculated(number: Number, domain: NumberDomain, wanted: str) -> str:
