@@ -263,11 +263,15 @@ MOST_CURVATURE = 0.1
 #: Canonical SI: beyond any number of the trade. A calculator is asked whether its valid range ends before it
 #: (judgement, no source).
 FAR = 1e12
-#: Draws of the simulation (JCGM 101:2008, 7.2 recommends 10^6 for two digits; 2 x 10^4 gives the ends of a
-#: 95 % interval within about 1.5 % of its half-width, below what is shown).
-DRAWS = 20_000
-#: No draw is further out, in half-widths that hold in 95 % of cases: 53 random bits give at most 8.6 standard
-#: deviations.
+#: Draws of the simulation. They are not random but spread evenly, one source of error in equal steps and the
+#: others by multiples of the square roots of primes (R. D. Richtmyer, The Evaluation of Definite Integrals,
+#: and a Quasi-Monte-Carlo Method Based on the Properties of Algebraic Numbers, LA-1342, 1951). The ends of
+#: the 95 % interval come out within 0.5 % of its half-width on average over the curved calculations of the
+#: bundled packs, and 3 % at most (20,000 random draws: 1.7 and 15 %); JCGM 101:2008, 7.2 recommends 10^6
+#: draws for two digits, more than is shown.
+DRAWS = 8_192
+#: No draw is further out, in half-widths that hold in 95 % of cases: what 53 bits tell apart from zero and
+#: one is at most 8.3 standard deviations.
 FURTHEST = 5.0
 #: A normal quantity lies within this many standard deviations of its mean in 95 % of cases.
 NORMAL_95 = 1.959963984540054
@@ -492,8 +496,7 @@ def _simulate(
 ) -> tuple[float, float] | None:
     # Input by input, over all draws: each that an error shifts as a column, the others as they are.
     columns: dict[int, list[float]] = {}
-    for place, shifts in enumerate(sources.values()):
-        normal = _normals(len(sources))[place :: len(sources)]
+    for normal, shifts in zip(_normals(len(sources)), sources.values(), strict=True):
         for index, effect in shifts.items():
             base = point[index]
             assert isinstance(base, float)
@@ -509,14 +512,16 @@ def _simulate(
     found = sorted(filter(math.isfinite, values))
     if DRAWS - len(found) > 0.001 * DRAWS:
         return None
-    return (found[int(0.025 * len(found))], found[int(0.975 * len(found)) - 1])
+    beyond = int(0.025 * len(found))
+    return (found[beyond], found[-1 - beyond])
 
 
 @lru_cache(16)
-def _normals(sources: int) -> Sequence[float]:
-    """For each draw one number for each source of error, normal and within 1 in 95 % of cases."""
-    import random  # not needed for the first question of a guided job
-    from array import array
+def _normals(sources: int) -> list[list[float]]:
+    """For each source of error one number for each draw, normal and within 1 in 95 % of cases."""
+    from statistics import NormalDist  # not needed for the first question of a guided job
 
-    draw = random.Random(20_000).gauss
-    return array("d", (draw(0.0, 1 / NORMAL_95) for _ in range(DRAWS * sources)))
+    primes = (n for n in itertools.count(2) if all(n % divisor for divisor in range(2, n)))
+    steps = [1.0 / DRAWS, *(math.sqrt(prime) for prime in itertools.islice(primes, sources - 1))]
+    normal = NormalDist(0.0, 1.0 / NORMAL_95).inv_cdf
+    return [[normal((0.5 * steps[0] + draw * step) % 1.0) for draw in range(DRAWS)] for step in steps]

@@ -230,6 +230,9 @@ REFUSED = [
     ("expect: {rules: {drip: open}}", "entry 3: there is no rule `drip` (one of: `drip of seam`, `drip of"),
     ("expect: {findings: {drip: none}}", "entry 3: there is no finding `drip` (one of: `drip of seam`"),
     ("expect: {rules: {fume: open}}", "entry 3: there is no rule `fume` (did you mean `fumes`?)"),
+    ("expect: {because: {fume: smell}}", "entry 3: nothing is called `fume` (did you mean `fumes`?)"),
+    ("expect: {because: {drip of lid: x}}", "entry 3: `lid` is not in the list "),
+    ("expect: {because: {drip: x}}", "entry 3: there is no rule `drip` (one of: `drip of seam`"),
 ]
 
 

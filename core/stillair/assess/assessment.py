@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from functools import cached_property
 from itertools import pairwise
+from typing import Any
 
 from stillair.condition.core import GRADES, Ref
 from stillair.job import Line
@@ -14,8 +15,7 @@ from .beliefs import Belief, band_of, beliefs
 from .choice import Choice
 from .gates import Gates
 from .history import History, end_of, events_of, fold
-from .program import Band, Program
-from .reach import Reach
+from .program import Band, Program, Rule
 from .searching import Search
 from .states import Action, Finding, Permission, PlaceState, RuleState, StepState, Suspicion
 from .steps import Steps
@@ -29,35 +29,103 @@ __all__ = ["Assessment", "assess", "follow", "view_of"]
 class Assessment:
     """What follows from a job at one time by what had been entered by another. Read only.
 
-    `count` is the number of lines it is made from; `before` is where the steps stood, but for those `done`.
+    Each part is worked out when it is first asked for. `count` is the number of lines it is made from;
+    `before` is the assessment it follows on, in which no step of `done` was done yet.
     """
 
     def __init__(
         self,
         view: View,
         count: int,
-        rules: list[RuleState],
-        findings: list[Finding],
-        places: list[PlaceState],
         suspicions: list[Suspicion],
-        before: Steps | None = None,
+        before: Assessment | None = None,
         done: Collection[str] = (),
     ) -> None:
-        program = view.program
-        self.program: Program = program
+        self.program: Program = view.program
         self.history: History = view.history
         self.view = view
         self.at = view.at
         self.count = count
-        self.rules = rules
-        self.findings = findings
-        self.places = places
         self.suspicions = suspicions
-        self.stops = [s for s in rules if program.rules[s.rule].spec.stop]
-        self.cautions = [s for s in rules if program.rules[s.rule].spec.caution is not None]
-        self.waits: dict[str, WaitState] = {name: view.wait(name) for name in program.waits}
-        self._gates = Gates(view, self.stops)
-        self._steps = Steps(view, self._gates, before, done)
+        # What it had worked out, and not itself: a long job would be kept once for each of its entries.
+        kept = ("rules", "stops", "cautions", "findings", "places", "_steps")
+        there = {} if before is None else vars(before)
+        self._earlier: dict[str, Any] = {name: there[name] for name in kept if name in there}
+        self._done = done
+
+    @cached_property
+    def rules(self) -> list[RuleState]:
+        """Every rule of the open checklists, for each member of the list it is kept per."""
+        self.view.judge_together()
+        return self._judged(self._earlier.get("rules"), self.program.rules.values())
+
+    @cached_property
+    def stops(self) -> list[RuleState]:
+        """The rules that stop an activity."""
+        stops = [rule for rule in self.program.rules.values() if rule.spec.stop]
+        return self._judged(self._earlier.get("stops"), stops)
+
+    @cached_property
+    def cautions(self) -> list[RuleState]:
+        """The rules that give a caution."""
+        cautions = [rule for rule in self.program.rules.values() if rule.spec.caution is not None]
+        return self._judged(self._earlier.get("cautions"), cautions)
+
+    def _judged(self, before: list[RuleState] | None, rules: Iterable[Rule]) -> list[RuleState]:
+        """These rules as they stand; worked out anew where something touches how they stood before."""
+        view = self.view
+        reach = view.reach
+        if before is None or reach is None:
+            return [
+                _rule(view, rule.spec.name, member) for rule in rules for member in _members(view, rule.per)
+            ]
+        touched = {rule.spec.name: rule for rule in rules if reach.may_touch(rule.when)}
+        return [
+            _rule(view, s.rule, s.member)
+            if s.rule in touched and reach.touches_condition(touched[s.rule].when, s.member)
+            else s
+            for s in before
+        ]
+
+    @cached_property
+    def findings(self) -> list[Finding]:
+        """Every finding, for each member of the list it is kept per."""
+        view, rules = self.view, self.program.rules
+        self.view.judge_together()
+        before, reach = self._earlier.get("findings"), view.reach
+        if before is None or reach is None:
+            return [
+                _finding(view, name, member)
+                for name, given in self.program.findings.items()
+                for member in _members(view, rules[given[0]].per)
+            ]
+        return [
+            _finding(view, f.name, f.member) if reach.touches(Ref(f.name, f.member)) else f for f in before
+        ]
+
+    @cached_property
+    def places(self) -> list[PlaceState]:
+        """Every place that is looked at, and what was found there."""
+        look = self.program.look
+        if look is None:
+            return []
+        before, reach = self._earlier.get("places"), self.view.reach
+        if before is None or reach is None:
+            return [_place(self.view, look, name) for name in self.program.places]
+        return [_place(self.view, look, p.place) if reach.touches(Ref(look, p.place)) else p for p in before]
+
+    @cached_property
+    def waits(self) -> dict[str, WaitState]:
+        """Every wait by its name."""
+        return {name: self.view.wait(name) for name in self.program.waits}
+
+    @cached_property
+    def _gates(self) -> Gates:
+        return Gates(self.view, self.stops)
+
+    @cached_property
+    def _steps(self) -> Steps:
+        return Steps(self.view, self._gates, self._earlier.get("_steps"), self._done)
 
     @cached_property
     def next(self) -> Action:
@@ -108,9 +176,19 @@ class Assessment:
         """Whether any step of an activity may be done now. KeyError if there is no such activity."""
         return self._gates.any_step(activity)
 
+    def rule(self, name: str, member: str | None = None) -> RuleState:
+        """A rule as it stands. KeyError if there is no such rule, or no such member."""
+        rule = self.program.rules[name]
+        if member not in _members(self.view, rule.per):
+            raise KeyError(member)
+        return _rule(self.view, name, member)
+
     def finding(self, name: str, member: str | None = None) -> Finding:
-        """A finding as it stands. StopIteration if there is no such finding."""
-        return next(f for f in self.findings if f.name == name and f.member == member)
+        """A finding as it stands. KeyError if there is no such finding, or no such member."""
+        given = self.program.findings[name]
+        if member not in _members(self.view, self.program.rules[given[0]].per):
+            raise KeyError(member)
+        return _finding(self.view, name, member)
 
     def running(self) -> list[WaitState]:
         """The waits that are running, or whose time is up and whose question is open."""
@@ -123,19 +201,7 @@ def assess(program: Program, lines: Sequence[Line], at: float, known: float | No
     Pure: the same program, lines and times give the same assessment. `known` defaults to the last line.
     """
     view, suspected = view_of(program, lines, at, known)
-    view.judge_together()
-    rules = [
-        _rule(view, rule.spec.name, member)
-        for rule in program.rules.values()
-        for member in _members(view, rule.per)
-    ]
-    findings = [
-        _finding(view, name, member)
-        for name, given in program.findings.items()
-        for member in _members(view, program.rules[given[0]].per)
-    ]
-    places = [_place(view, program.look, name) for name in program.places] if program.look else []
-    return Assessment(view, len(lines), rules, findings, places, suspected)
+    return Assessment(view, len(lines), suspected)
 
 
 def view_of(
@@ -180,38 +246,8 @@ def follow(before: Assessment, lines: Sequence[Line], at: float) -> Assessment:
     view = before.view.after(history, at, [ref for line in new for ref in _changed(program, line)])
     if suspicions(program, history, view):
         return assess(program, lines, at)
-    view.judge_together()
-    reach = view.reach
-    assert reach is not None
-    return Assessment(
-        view,
-        len(lines),
-        _rules_after(view, reach, before.rules),
-        [
-            _finding(view, f.name, f.member) if reach.touches(Ref(f.name, f.member)) else f
-            for f in before.findings
-        ],
-        [
-            _place(view, program.look, p.place) if reach.touches(Ref(program.look, p.place)) else p
-            for p in before.places
-            if program.look is not None
-        ],
-        [],
-        before._steps,
-        {str(line.body["step"]) for line in new if line.kind == "done"},
-    )
-
-
-def _rules_after(view: View, reach: Reach, before: list[RuleState]) -> list[RuleState]:
-    """The rules again, those worked out anew that something touches."""
-    rules = view.program.rules
-    touched = {name for name, rule in rules.items() if reach.may_touch(rule.when)}
-    return [
-        _rule(view, s.rule, s.member)
-        if s.rule in touched and reach.touches_condition(rules[s.rule].when, s.member)
-        else s
-        for s in before
-    ]
+    done = {str(line.body["step"]) for line in new if line.kind == "done"}
+    return Assessment(view, len(lines), [], before, done)
 
 
 def _rule(view: View, name: str, member: str | None) -> RuleState:

@@ -10,13 +10,25 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 from stillair import quantity
-from stillair.assess import Assessment, EntryError, May, Permission, View, read_fact, read_value
+from stillair.assess import (
+    Assessment,
+    EntryError,
+    Finding,
+    May,
+    Permission,
+    RuleState,
+    View,
+    read_fact,
+    read_value,
+)
 from stillair.assess.uses import Asked, by_name, named_verdict, verdict_in
+from stillair.because import resolve
 from stillair.condition.core import NumberDomain, Ref
 from stillair.fault import did_you_mean
 from stillair.job import Line
 from stillair.possible import Number, Options
 from stillair.verdict import Verdict
+from stillair.wording import Wording
 
 from .scenario import ScenarioError, only
 from .shapes import listed
@@ -108,24 +120,28 @@ class Expectations:
 
     def _findings(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
         for text, grade in wanted.items():
-            name, member = self._named(text)
-            found = [f for f in self.found.findings if f.name == name and f.member == member]
-            if not found:
-                hint = self._hint(
-                    text, self.program.findings, [(f.name, f.member) for f in self.found.findings]
-                )
-                raise ScenarioError(f"there is no finding `{text}`{hint}")
-            got = found[0].grade
+            got = self._finding(text).grade
             yield Check(f"finding {text}", str(grade).replace(" ", "_"), got, text)
+
+    def _finding(self, text: str) -> Finding:
+        try:
+            return self.found.finding(*self._named(text))
+        except KeyError:
+            there = [(f.name, f.member) for f in self.found.findings]
+            hint = self._hint(text, self.program.findings, there)
+            raise ScenarioError(f"there is no finding `{text}`{hint}") from None
 
     def _rules(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
         for text, verdict in wanted.items():
-            name, member = self._named(text)
-            states = [s for s in self.found.rules if s.rule == name and s.member == member]
-            if not states:
-                hint = self._hint(text, self.program.rules, [(s.rule, s.member) for s in self.found.rules])
-                raise ScenarioError(f"there is no rule `{text}`{hint}")
-            yield Check(f"rule {text}", _verdict(verdict), states[0].verdict.word, text)
+            yield Check(f"rule {text}", _verdict(verdict), self._rule(text).verdict.word, text)
+
+    def _rule(self, text: str) -> RuleState:
+        try:
+            return self.found.rule(*self._named(text))
+        except KeyError:
+            there = [(s.rule, s.member) for s in self.found.rules]
+            hint = self._hint(text, self.program.rules, there)
+            raise ScenarioError(f"there is no rule `{text}`{hint}") from None
 
     def _hint(self, text: str, known: Iterable[str], there: Iterable[tuple[str, str | None]]) -> str:
         """What to write instead: of a name kept per a list, with each of its members."""
@@ -149,13 +165,12 @@ class Expectations:
                 yield Check(f"because {text}", phrase, got)
 
     def _explanation(self, text: str) -> str:
-        name, member = self._named(text)
+        _, name, member = resolve(Wording(self.found, self.zone), str(text))
         parts: list[str] = []
-        for state in self.found.rules:
-            if state.rule == name and state.member == member:
-                parts += [str(r) for r in state.reasons]
+        if name in self.program.rules:
+            parts += [str(r) for r in self._rule(text).reasons]
         if name in self.program.findings:
-            parts += [str(r) for r in self.found.finding(name, member).reasons]
+            parts += [str(r) for r in self._finding(text).reasons]
         if name in self.program.facts or name in self.program.calculations or name in self.program.waits:
             parts += [str(r) for r in self.found.view.value(Ref(name, member)).reasons]
         permission = None
