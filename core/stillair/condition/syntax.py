@@ -174,8 +174,10 @@ _QUANTITY = (
 
 GRAMMAR = r"""
 ?start: disjunction
-?disjunction: conjunction (_OR conjunction)*      -> any_of
-?conjunction: negation (_AND negation)*           -> all_of
+?disjunction: conjunction
+            | conjunction (_OR conjunction)+      -> any_of
+?conjunction: negation
+            | negation (_AND negation)+           -> all_of
 ?negation: NOT negation                           -> negated
          | relation
 ?relation: sum
@@ -331,8 +333,6 @@ def _leaf(token: Token) -> Name:
 
 def _build(tree: Any, text: str, room: int) -> Node:
     """Lark's tree as ours; `room` is how much deeper it may go."""
-    while tree.data in ("any_of", "all_of") and len(tree.children) == 1:
-        tree = tree.children[0]
     kind: str = tree.data
     parts: list[Any] = tree.children
     start, end = _span(tree)

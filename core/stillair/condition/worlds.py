@@ -107,15 +107,18 @@ class Space:
             for ref, found in edges.items()
         }
         self._masks: dict[tuple[int, Want], tuple[Ref, int, int]] = {}
+        self._about: dict[int, frozenset[Ref]] = {}
         self._kept: list[Condition] = []
+        """Those known by their id, which must not be given to another."""
 
-    def find(self, *goals: Goal) -> World | None:
-        """A world in which all goals are met; None where there is none."""
-        return self._solve(list(goals), [], {})
+    def find(self, *goals: Goal, within: World | None = None) -> World | None:
+        """A world in which all goals are met, in `within` if that is given; None where there is none."""
+        return self._solve(list(goals), [], dict(within or {}))
 
-    def _solve(self, goals: list[Goal], choices: list[Choice], masks: dict[Ref, int]) -> World | None:
-        """A world that meets all goals and, of each choice, one part."""
-        choices = list(choices)
+    def _solve(self, goals: list[Goal], open_: Sequence[Choice], masks: dict[Ref, int]) -> World | None:
+        """A world that meets all goals and, of each choice still open, one part."""
+        new: list[Choice] = []
+        changed: set[Ref] = set()
         while goals:
             condition, want = goals.pop()
             if isinstance(condition, Truth):
@@ -123,26 +126,32 @@ class Space:
                     return None
             elif isinstance(condition, Test | Within):
                 ref, allowed, whole = self._mask(condition, want)
-                mask = masks.get(ref, whole) & allowed
+                before = masks.get(ref, whole)
+                mask = before & allowed
                 if not mask:
                     return None
-                masks[ref] = mask
+                if mask != before:
+                    masks[ref] = mask
+                    changed.add(ref)
             elif isinstance(condition, All) is _positive(want):
                 goals += [(part, want) for part in condition.parts]
             else:
-                choices.append((condition.parts, want))
-        return self._choose(choices, masks)
+                new.append((condition.parts, want))
+        return self._choose(open_, new, changed, masks)
 
-    def _choose(self, choices: Sequence[Choice], masks: dict[Ref, int]) -> World | None:
+    def _choose(
+        self, open_: Sequence[Choice], new: Sequence[Choice], changed: set[Ref], masks: dict[Ref, int]
+    ) -> World | None:
         """A world for the choices left, trying first the one with the fewest ways open."""
         left: list[Choice] = []
-        for parts, want in choices:
-            ways = self._ways(parts, want, masks)
-            if ways is None:
-                continue
-            if not ways:
-                return None
-            left.append((ways, want))
+        for choices, only in ((open_, changed), (new, None)):
+            for parts, want in choices:
+                ways = self._ways(parts, want, masks, only)
+                if ways is None:
+                    continue
+                if not ways:
+                    return None
+                left.append((ways, want))
         if not left:
             return masks
         best, want = left.pop(min(range(len(left)), key=lambda i: len(left[i][0])))
@@ -153,17 +162,32 @@ class Space:
         return None
 
     def _ways(
-        self, parts: Iterable[Condition], want: Want, masks: Mapping[Ref, int]
+        self, parts: Iterable[Condition], want: Want, masks: Mapping[Ref, int], changed: set[Ref] | None
     ) -> list[Condition] | None:
-        """The parts by which a choice can still be met; None where it is met already, whatever comes."""
+        """The parts by which a choice can still be met; None where it is met already, whatever comes.
+
+        Where `changed` is given, the parts were open before those names were narrowed.
+        """
         ways = []
         for part in parts:
+            if changed is not None and changed.isdisjoint(self._names(part)):
+                ways.append(part)
+                continue
             met = self._met(part, want, masks)
             if met:
                 return None
             if met is None:
                 ways.append(part)
         return ways
+
+    def _names(self, condition: Condition) -> frozenset[Ref]:
+        """The names a condition is about, each as a world knows it."""
+        held = self._about.get(id(condition))
+        if held is None:
+            self._kept.append(condition)
+            names = frozenset(self.key(test.ref).ref for test in leaf_tests(condition))
+            held = self._about[id(condition)] = names
+        return held
 
     def _met(self, condition: Condition, want: Want, masks: Mapping[Ref, int]) -> bool | None:
         """Whether a goal is met whatever comes, or can no longer be met; None where that is open."""
@@ -191,7 +215,7 @@ class Space:
         """The name of a test, the mask with which it is as wanted, and the mask of all."""
         held = self._masks.get((id(test), want))
         if held is None:
-            self._kept.append(test)  # its id must not be given to another
+            self._kept.append(test)
             held = self._masks[id(test), want] = self._masked(test, want)
         return held
 

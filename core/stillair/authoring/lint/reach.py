@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from itertools import combinations
 
 from stillair.assess.circles import shortest_circles
-from stillair.assess.program import Step
+from stillair.assess.program import Program, Step
 from stillair.checklist import StepSpec
 from stillair.condition import core
 from stillair.condition.core import All, Condition, Either, Ref, Truth, Within
-from stillair.condition.worlds import Goal, Want
+from stillair.condition.worlds import Goal, Want, World
 from stillair.fault import Fault
 
 from .sites import Subject
@@ -21,21 +21,32 @@ __all__ = ["out_of_reach"]
 def out_of_reach(subject: Subject) -> Iterator[Fault]:
     """A fault for each step that can never be done, and for each circle of gates."""
     specs = {step.name: step for checklist in subject.checklists for step in checklist.steps}
+    worlds: dict[str, World | None] = {}
     for spec in specs.values():
         if spec.never is None:
-            yield from _excluded(subject, spec)
+            yield from _excluded(subject, spec, worlds)
     yield from _behind_themselves(subject, specs)
 
 
 # -- conditions that exclude each other ---------------------------------------------------------------------
 
 
-def _excluded(subject: Subject, spec: StepSpec) -> Iterator[Fault]:
-    step = subject.program.steps[spec.name]
-    named = list(_needed(subject, step))
+def _excluded(subject: Subject, spec: StepSpec, worlds: dict[str, World | None]) -> Iterator[Fault]:
+    """A fault if the conditions on a step exclude each other; `worlds` are those found of activities."""
+    own = list(_own(subject.program, subject.program.steps[spec.name]))
+    activity = spec.activity.text if spec.activity is not None else None
+    shared = list(_of_activity(subject.program, activity)) if activity is not None else []
+    named = [*own, *shared]
     if len(named) < 2:
         return
     space = subject.everywhere
+    if activity is not None:
+        if activity not in worlds:
+            worlds[activity] = space.find(*(goal for _, goal in shared))
+        # Steps of one activity share most of their conditions: often one world will do for all of them.
+        world = worlds[activity]
+        if world is not None and space.find(*(goal for _, goal in own), within=world) is not None:
+            return
     if space.find(*(goal for _, goal in named)) is not None:
         return
     if any(space.find(goal) is None for _, goal in named):
@@ -54,18 +65,18 @@ def _told(spec: StepSpec, names: list[str]) -> Fault:
     return spec.where.fault("SA604", message, help="let them meet, or remove the step")
 
 
-def _needed(subject: Subject, step: Step) -> Iterator[tuple[str, Goal]]:
-    """Each condition on a step, with its name: its own, its activity's, and the stops of that."""
-    program = subject.program
+def _own(program: Program, step: Step) -> Iterator[tuple[str, Goal]]:
+    """Each condition of a step itself, with its name."""
     name = step.spec.name
     for role, cond in ((f"`when` of `{name}`", step.when), (f"the gate of `{name}`", step.gate)):
         if cond is not None:
             yield role, (cond.flat, Want.HOLDS)
     if step.powered is not None:
         yield f"the gate of `{step.powered}`", (program.powered[step.powered].gate.flat, Want.HOLDS)
-    if step.spec.activity is None:
-        return
-    activity = step.spec.activity.text
+
+
+def _of_activity(program: Program, activity: str) -> Iterator[tuple[str, Goal]]:
+    """The gate of an activity and its stops, with their names."""
     gate = program.activities[activity].gate
     if gate is not None:
         yield f"the gate of `{activity}`", (gate.flat, Want.HOLDS)

@@ -13,6 +13,8 @@ from .sites import Site, Subject
 
 __all__ = ["settled"]
 
+_BOTH = frozenset({Want.HOLDS, Want.NOT_HOLDS})
+
 
 def settled(subject: Subject) -> Iterator[Fault]:
     """A fault for the smallest part of each condition that is settled before anybody answers."""
@@ -21,7 +23,7 @@ def settled(subject: Subject) -> Iterator[Fault]:
         if not isinstance(site.condition, Truth):
             found: list[Fault] = []
             space = subject.space([site.condition], lacking=True)
-            _look(subject, site, site.condition, space, found, known)
+            _look(subject, site, site.condition, space, found, known, frozenset())
             yield from found
 
 
@@ -32,25 +34,30 @@ def _look(
     space: Space,
     found: list[Fault],
     known: dict[str, bool],
+    can: frozenset[Want],
 ) -> bool:
     """Whether the condition, or a part of it, is settled; what is written here is added to `found`.
 
-    `known` is what was seen of conditions that have a name: they are the same wherever they stand.
+    `known` is what was seen of conditions that have a name: they are the same wherever they stand. `can` is
+    what is known of it by what it is a part of.
     """
     if isinstance(condition, Truth):
         return False
     if isinstance(condition, All | Either) and condition.name is not None and condition is not site.condition:
         name = condition.name.removeprefix("not ")
         if name not in known:
-            known[name] = _look(subject, site, condition._replace(name=None), space, found, known)
+            known[name] = _look(subject, site, condition._replace(name=None), space, found, known, can)
         return known[name]
+    can |= {want for want in _BOTH - can if space.find((condition, want)) is not None}
     if isinstance(condition, All | Either):
-        told = [_look(subject, site, part, space, found, known) for part in condition.parts]
+        # Where all of it holds, so does each part; where none of it does, no part does.
+        of_each = can & {Want.HOLDS if isinstance(condition, All) else Want.NOT_HOLDS}
+        told = [_look(subject, site, part, space, found, known, of_each) for part in condition.parts]
         if any(told):
             return True
-    never = space.find((condition, Want.HOLDS)) is None
-    if not never and space.find((condition, Want.NOT_HOLDS)) is not None:
+    if can == _BOTH:
         return False
+    never = Want.HOLDS not in can
     if condition.text.startswith("not ("):
         return False  # a part as `not` turned it round: the whole of it is looked at next
     where = site.part(condition.text)
