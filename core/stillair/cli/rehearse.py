@@ -188,6 +188,8 @@ def folders_of(plugins: Plugins, named: Sequence[str]) -> list[Path]:
     found = []
     for name in named:
         folder = installed.get(name) or Path(name)
+        if folder.name in ("", ".."):
+            folder = folder.resolve()  # `.` and `..` have no name of their own
         if not (folder / MANIFEST).is_file():
             near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
             raise Mistake(f"there is no pack `{name}`", near)

@@ -6,6 +6,11 @@ from .core import All, Condition, Either, Test, Truth, Within
 
 __all__ = ["merged"]
 
+#: Conditions merged before, by their identity (their hash would walk all of them), which keeps them alive.
+_MERGED: dict[int, tuple[Condition, Condition]] = {}
+MOST_MERGED = 16_384
+"""Those remembered before they are forgotten together (judgement: the parts of a few programs)."""
+
 
 def merged(condition: Condition) -> Condition:
     """The same condition with nested joins flattened and tests on one fact joined into one test.
@@ -14,6 +19,15 @@ def merged(condition: Condition) -> Condition:
     """
     if not isinstance(condition, All | Either):
         return condition
+    held = _MERGED.get(id(condition))
+    if held is None:
+        if len(_MERGED) >= MOST_MERGED:
+            _MERGED.clear()
+        held = _MERGED[id(condition)] = (condition, _merge(condition))
+    return held[1]
+
+
+def _merge(condition: All | Either) -> Condition:
     kind = type(condition)
     flat: list[Condition] = []
     for part in condition.parts:
