@@ -104,7 +104,8 @@ _WIDEST = 76
 class Fault:
     """One fault: `message` stands alone, in lower case, without full stop.
 
-    `line` and `column` count from 1 in characters; `line` 0 means the file as a whole.
+    `path` is empty where it is of what was asked for and of no file. `line` and `column` count from 1 in
+    characters; `line` 0 means the file as a whole.
     """
 
     code: str
@@ -128,10 +129,11 @@ class Fault:
     def render(self) -> str:
         """The fault as printed: place and message, source line, caret under the smallest span, help."""
         where = f"{self.path}:{self.line}:{self.column}" if self.line else self.path
+        lead = f"{printable(where)}: " if where else ""
         message = self.message
         if len(message) > _LONGEST:
             message = message[: _LONGEST - 1] + "…"
-        parts = [f"{printable(where)}: {printable(message)} [{self.code}]"]
+        parts = [f"{lead}{printable(message)} [{self.code}]"]
         if self.line and self.source_line:
             shown, at = _window(self.source_line, max(self.column - 1, 0))
             indent = "".join("\t" if c == "\t" else " " for c in shown[:at])

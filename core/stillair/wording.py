@@ -19,6 +19,7 @@ from stillair.verdict import Reason, Why
 __all__ = [
     "Wording",
     "area",
+    "counted",
     "day",
     "duration",
     "exact",
@@ -38,6 +39,11 @@ _CLOSE = 0.1
 
 
 # -- numbers ---------------------------------------------------------------------------------------------
+
+
+def counted(number: int, one: str, more: str | None = None) -> str:
+    """`1 file`, `3 files`; `1 entry`, `3 entries` with `more` given."""
+    return f"{number} {one if number == 1 else more or f'{one}s'}"
 
 
 def _unit_for(value: float, unit: Unit) -> Unit:

@@ -567,7 +567,7 @@ def test_a_plugin_that_changed_stops_the_writing_not_the_reading(kettle: Kettle,
         (["note", "nothing.job", "a=b"], 2, "does not exist"),
         (["gide", "x.job"], 2, "did you mean `guide`?"),
         (["guide"], 2, "missing argument"),
-        (["guide", "x.job", "--pack", "kettel"], 1, "there is no pack `kettel`"),
+        (["guide", "x.job", "--pack", "kettel"], 1, "stillair: there is no pack `kettel`"),
     ],
 )
 def test_mistakes_are_told_without_a_traceback(kettle: Kettle, args: list[str], code: int, said: str) -> None:

@@ -250,10 +250,21 @@ def test_an_empty_list_of_what_is_stopped_or_asked_says_that_nothing_is(tank_pro
         assert found.checked == 2
         return [f"{m.where}: {m.found}" for m in found.misses]
 
-    assert misses("yes", {"stopped": []}) == ["entry 1, stopped: ['filling']"]
+    assert misses("yes", {"stopped": []}) == ["entry 1, stopped: filling"]
     assert "entry 1, rule fumes: fails" in misses("no", {"stopped": []})
     assert not any("stopped" in each for each in misses("no", {"stopped": []}))
-    assert any(each.startswith("entry 1, asks: ['") for each in misses("no", {"asks": []}))
+    assert any(each.startswith("entry 1, asks: ") for each in misses("no", {"asks": []}))
+
+
+@pytest.mark.parametrize("option", ["--mutants", "--tries"])
+def test_an_option_of_what_is_not_asked_for_is_a_mistake(tank: Path, option: str) -> None:
+    result = rehearse(tank, option, "5")
+    assert result.exit_code == 2 and f"{option} is of what --" in result.output
+
+
+def test_a_folder_named_by_a_dot_has_its_name(tank: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tank)
+    assert "\ntank: 1 scenario (1 by hand)\n" in "\n" + rehearse(Path(".")).output
 
 
 def test_a_number_is_as_good_as_its_text(tank: Path) -> None:

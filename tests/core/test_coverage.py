@@ -143,7 +143,7 @@ def test_the_time_since_something_is_never_seen_below_nothing(tank_program: Prog
             {Verdict.FAILS} if edges else set()
         )
         assert able(tank_program, below) == {Verdict.FAILS, Verdict.OPEN}
-        assert [at for at, _ in edges_of(tank_program, part)] == edges
+        assert [at for _, at in edges_of(tank_program, part)] == edges
 
 
 def test_what_is_seen_is_what_can_be(tank_program: Program) -> None:

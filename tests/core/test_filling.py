@@ -224,6 +224,26 @@ def test_what_is_not_shown_is_counted_and_what_is_explained_is_not_wanted(tank: 
     assert f" of {goals - 1} ways and slips are shown" in told
 
 
+def test_every_way_to_see_something_can_be_explained_and_is_then_not_wanted(tank: Path) -> None:
+    """Whatever `--coverage` names: it and `--fill` have the same words for it."""
+    counted = re.compile(r" of (\d+) ways and slips are shown")
+    (before,) = counted.findall(" ".join(rehearse(tank, "--fill").output.split()))
+    shutil.rmtree(tank / "scenarios" / "generated")
+    missing = [
+        {"of": each["uses"][0], "part": part["text"], "never seen": part["missing"], "because": "a trial"}
+        for each in share(tank, "--coverage")["conditions"]
+        for part in each["parts"]
+        if part["missing"]
+    ]
+    ways = {(entry["of"], entry["part"], way) for entry in missing for way in entry["never seen"]}
+    assert {way for *_, way in ways} > {"to hold", "to fail", "open", "to decide"}
+    assert any(way.startswith("within ") for *_, way in ways)
+    text = f"unshown: {json.dumps(missing)}\n"
+    (tank / "scenarios" / "unshown.yaml").write_text(text, encoding="utf-8")
+    (after,) = counted.findall(" ".join(rehearse(tank, "--fill").output.split()))
+    assert int(after) == int(before) - len(ways)
+
+
 def test_numbers_have_as_few_digits_as_still_show_what_they_are_for(tank: Path) -> None:
     rehearse(tank, "--fill")
     made = (tank / "scenarios" / "generated" / "a-full-tank.yaml").read_text(encoding="utf-8")

@@ -222,6 +222,19 @@ def test_the_work_a_pack_joins_may_be_installed(tmp_path: Path) -> None:
     assert "`R-411` is not an option of `refrigerant`" in said and "1 fault for" in said
 
 
+def test_a_pack_that_joins_what_is_not_there_is_told(tmp_path: Path) -> None:
+    """Also with the nearest name: without the other pack nothing it says of that can be checked."""
+    place = tmp_path / "ours"
+    place.mkdir()
+    manifest = MANIFEST.replace("pack: example", "pack: ours").replace("example.yaml", "ours.yaml")
+    (place / "manifest.yaml").write_text(manifest + "joins: laek\n")
+    (place / "ours.yaml").write_text("checklist: ours\ntitle: Ours\n")
+    said = run(str(place)).stdout
+    line = manifest.count("\n") + 1
+    assert f"manifest.yaml:{line}:8: the pack `laek` is not installed [SA401]" in said
+    assert "  joins: laek\n         ^^^^\nhelp: did you mean `leak`?" in said and "1 fault for" in said
+
+
 def test_a_profile_tells_what_the_one_before_tells_and_more(tmp_path: Path) -> None:
     """Being written, carried on jobs, handed to others."""
     place = example(

@@ -29,17 +29,25 @@ from .able import able, deciding, range_of
 from .parts import Parts, called
 
 __all__ = [
+    "TO_BE",
+    "TO_DECIDE",
     "Coverage",
     "Edge",
     "Part",
     "Seen",
     "Seer",
+    "beside",
+    "bound_of",
     "coverage",
     "edges_of",
     "share",
     "step_of",
     "units_behind",
 ]
+
+TO_BE = {Verdict.HOLDS: "to hold", Verdict.FAILS: "to fail", Verdict.OPEN: "open"}
+TO_DECIDE = "to decide"
+"""The ways in which a part can be seen, besides near its edges."""
 
 _MINUTE = 60.0
 """The step of clock times and of durations compared with one another: what people enter."""
@@ -129,8 +137,13 @@ class Edge:
     @property
     def ways(self) -> dict[str, bool]:
         """Whether it was seen on each side."""
-        sides = (("below", self.below), ("above", self.above))
-        return {f"within {self.step} {word} {self.bound}": seen for word, seen in sides}
+        sides = ((False, self.below), (True, self.above))
+        return {beside(self.step, above, self.bound): seen for above, seen in sides}
+
+
+def beside(step: str, above: bool, bound: str) -> str:
+    """The way of seeing a number within a step of an edge, on one side of it."""
+    return f"within {step} {'above' if above else 'below'} {bound}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,10 +161,10 @@ class Part:
     def ways(self) -> dict[str, bool]:
         """Each way in which it can be seen, and whether it was."""
         own = (
-            ("to hold", self.holds),
-            ("to fail", self.fails),
-            ("open", self.open),
-            ("to decide", self.decides),
+            (TO_BE[Verdict.HOLDS], self.holds),
+            (TO_BE[Verdict.FAILS], self.fails),
+            (TO_BE[Verdict.OPEN], self.open),
+            (TO_DECIDE, self.decides),
         )
         found = {way: seen for way, seen in own if seen is not None}
         for edge in self.edges:
@@ -225,23 +238,21 @@ def _seen_so(can: Set[Verdict], found: Set[int]) -> tuple[bool | None, bool | No
 def _edges(program: Program, seen: Seen, cond: int, number: int, part: Piece) -> Iterator[Edge]:
     if not isinstance(part, core.Within):
         return
-    within = {at for at, _ in edges_of(program, part)}
     size, said = step_of(program, part)
     slack = size * (1 + 1e-9)
-    for place, at in enumerate(part.region.edges()):
-        if at in within:
-            near = [seen.nearest.get((cond, number, place, up), math.inf) <= slack for up in (False, True)]
-            yield Edge(_bound(part, place), said, *near)
+    for place, _ in edges_of(program, part):
+        near = [seen.nearest.get((cond, number, place, up), math.inf) <= slack for up in (False, True)]
+        yield Edge(bound_of(part, place), said, *near)
 
 
-def edges_of(program: Program, part: core.Within) -> Iterator[tuple[float, float]]:
-    """The edges of a test that have possible numbers on both sides, each with one step there."""
+def edges_of(program: Program, part: core.Within) -> Iterator[tuple[int, float]]:
+    """The edges of a test that have possible numbers on both sides, each with its place among all."""
     low, high = range_of(program, part.ref)
-    size, _ = step_of(program, part)
-    yield from ((at, size) for at in part.region.edges() if low < at < high)
+    yield from ((place, at) for place, at in enumerate(part.region.edges()) if low < at < high)
 
 
-def _bound(part: core.Within, place: int) -> str:
+def bound_of(part: core.Within, place: int) -> str:
+    """What an edge of a test is called: the limit or number as written."""
     if len(part.bounds) == 1:
         bound = part.bounds[0]
         return bound.replace("±", "-" if place == 0 else "+") if bound.startswith("±") else bound

@@ -19,7 +19,7 @@ from stillair.possible import Number, Options, judge_mask, judge_span
 from stillair.verdict import Verdict, all_of, any_of
 
 from .able import able, deciding
-from .coverage import edges_of
+from .coverage import TO_BE, TO_DECIDE, beside, bound_of, edges_of, step_of
 from .mutants import Mutant
 from .mutation import Reorder, the_other_way_round
 from .parts import Parts, called, same, turned
@@ -83,6 +83,8 @@ class Goals:
         self.conds: list[int] = []
         """The number of the condition that each goal is about."""
         self.of_mutant: dict[int, int] = {}
+        self.of_way: dict[int, tuple[list[str], str, str]] = {}
+        """For each way of seeing something the condition, by every use of it, its part, and the way."""
         slips: dict[int, list[tuple[Condition, int]]] = {}
         for number, mutant in enumerate(made):
             cond = mutant.asked.number
@@ -111,8 +113,13 @@ class Goals:
         self.conds.append(cond)
         return len(self.names) - 1
 
+    def _way(self, about: Asked, part: str, way: str) -> int:
+        """The goal that a part of a condition is seen in this way."""
+        goal = self._goal(about.number, f"{about.uses[0]}: `{part}` {way}")
+        self.of_way[goal] = ([*map(str, about.uses)], part, way)
+        return goal
+
     def _made(self, each: Asked, slips: Sequence[tuple[Condition, int]]) -> _About:
-        cond, use = each.number, each.uses[0]
         tests, own = Parts.of(each.condition, leaves), Parts.of(each.condition)
         parts = own.parts
         ways: dict[tuple[int, int], int] = {}
@@ -120,19 +127,22 @@ class Goals:
         edges: list[tuple[Edge, int]] = []
         # A single part is the whole.
         named = [(called(part), able(self.program, part)) for part in parts]
-        whole = [(each.text, able(self.program, each.condition))] if len(parts) > 1 else []
+        text = " ".join(each.text.split())
+        whole = [(text, able(self.program, each.condition))] if len(parts) > 1 else []
         for place, (text, can) in enumerate([*named, *whole]):
             for verdict in sorted(can):
-                ways[place, int(verdict)] = self._goal(cond, f"{use}: `{text}` {verdict.word}")
+                ways[place, int(verdict)] = self._way(each, text, TO_BE[verdict])
         for place, (part, turns) in enumerate(zip(parts, deciding(self.program, own), strict=True)):
             if len(parts) > 1 and turns:
-                decides[place] = self._goal(cond, f"{use}: `{called(part)}` decides")
+                decides[place] = self._way(each, called(part), TO_DECIDE)
             if isinstance(part, Within):
                 at_test = next(n for n, test in enumerate(tests.parts) if same(test, part) is not None)
-                for at, step in edges_of(self.program, part):
+                step, said = step_of(self.program, part)
+                for edge, at in edges_of(self.program, part):
                     for above in (False, True):
-                        name = f"{use}: `{part.text}` just {'above' if above else 'below'} {at:g}"
-                        edges.append((Edge(at_test, at, above, step), self._goal(cond, name)))
+                        way = beside(said, above, bound_of(part, edge))
+                        goal = self._way(each, called(part), way)
+                        edges.append((Edge(at_test, at, above, step), goal))
         moved: dict[int, int] = {}
         for changed, goal in slips:
             for leaf in leaves(changed):

@@ -224,7 +224,7 @@ class Player:
                 self.result.checked += 1
                 if check.expected != check.found:
                     where, tree = f"entry {number}, {check.what}", self._tree(check.name)
-                    self.result.misses.append(Miss(where, str(check.expected), str(check.found), tree))
+                    self.result.misses.append(Miss(where, _said(check.expected), _said(check.found), tree))
         except ScenarioError as error:
             raise ScenarioError(f"entry {number}: {error}") from None
         except (EntryError, quantity.QuantityError) as error:
@@ -350,6 +350,11 @@ class Player:
         if line.kind not in ("observe", "unavailable", "correct") or not isinstance(body, Mapping):
             return False
         return body.get("fact") == ref.name and body.get("of") == ref.member
+
+
+def _said(value: object) -> str:
+    """What was expected or found, as people write it: a list by its items."""
+    return (", ".join(map(str, value)) or "nothing") if isinstance(value, list) else str(value)
 
 
 def _refused(number: int, error: EntryError | quantity.QuantityError) -> ScenarioError:

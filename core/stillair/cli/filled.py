@@ -14,8 +14,9 @@ from stillair.authoring.goals import Goals
 from stillair.authoring.mutants import apart
 from stillair.authoring.mutation import Reorder, after, all_mutants, order_survivor, reorders
 from stillair.authoring.scenario import GENERATED, folder_of, read_scenario
-from stillair.authoring.unshown import SLIP, Explained
+from stillair.authoring.unshown import SEEN, SLIP, Explained
 from stillair.hooks import Plugins
+from stillair.wording import counted
 
 from .mutated import one_program, texts_in
 from .screen import Screen
@@ -100,12 +101,13 @@ class Filling:
         shown = outcome.goals - left
         if left:
             screen.say(
-                f"{outcome.ways} ways and {outcome.slips} slips are not shown: "
+                f"{counted(outcome.ways, 'way')} and {counted(outcome.slips, 'slip')} are not shown: "
                 "--coverage tells the ways, --mutate the slips, both under the text of the pack"
             )
         screen.say(
-            f"{shown} of {outcome.goals} ways and slips are shown, by {outcome.entries} entries "
-            f"in {outcome.files} scenarios; read them: they say what follows, not what ought to",
+            f"{shown} of {outcome.goals} ways and slips are shown, "
+            f"by {counted(outcome.entries, 'entry', 'entries')} in {counted(outcome.files, 'scenario')}; "
+            "read them: they say what follows, not what ought to",
             bold=True,
         )
 
@@ -119,8 +121,9 @@ class Filling:
         return wanted & ~self._explained(goals)
 
     def _explained(self, goals: Goals) -> int:
-        """The slips of which somebody says why no scenario notices them."""
-        told = (g for g, (of, *way) in _slips(goals).items() if self.explained.why(SLIP, of, *way))
+        """The ways and slips of which somebody says why no scenario shows them."""
+        kinds = ((SEEN, goals.of_way), (SLIP, _slips(goals)))
+        told = {g for kind, of in kinds for g, way in of.items() if self.explained.why(kind, *way)}
         return sum(1 << goal for goal in told)
 
     def _write(self, worker: _Worker, taken: Sequence[Found], cut_short: bool) -> int:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stillair.fault import Fault, StillairError
+from stillair.fault import Fault, StillairError, did_you_mean
 
 from . import NO, Answer
 from .account_format import print_json
@@ -138,6 +138,7 @@ def reported(
                 read[name] = read_texts(texts, plugins=plugins.versions(), label=folder.as_posix())
             except StillairError as error:
                 faults += error.faults
+        faults += _unjoined({name: part for name, part in given.items() if name in read}, known)
         for work in works:
             if not all(name in read for name in work):
                 continue
@@ -154,6 +155,17 @@ def reported(
     faults = [fault for fault in faults if fault.path in files or fault.path not in beside]
     unique = sorted(dict.fromkeys([*faults, *unsealed]), key=lambda f: (f.path, f.line, f.column, f.code))
     return Report(profile, tuple(unique), tuple(accepted))
+
+
+def _unjoined(given: Mapping[str, tuple[Path, Texts]], known: Iterable[str]) -> Iterator[Fault]:
+    """A fault for each pack that joins one which is not there: nothing it says of that can be checked."""
+    from stillair.reading import parse_manifest
+
+    for folder, texts in given.values():
+        joins = parse_manifest(texts["manifest.yaml"], f"{folder.as_posix()}/manifest.yaml").joins
+        if joins is not None and joins.text not in known:
+            near = did_you_mean(joins.text, known) or "install it, or name its folder beside this one"
+            yield joins.fault("SA401", f"the pack `{joins}` is not installed", help=near)
 
 
 def _scenarios(folders: Iterable[Path]) -> Mapping[str, Mapping[str, Any]]:

@@ -132,7 +132,7 @@ def _wanted(
         if name not in given and name not in installed:
             # Not from a folder that happens to lie here and has its name.
             message = f"the pack `{name}` of the job is not installed"
-            raise StillairError(Fault("SA401", message, "--pack", help="name its folder with --pack"))
+            raise StillairError(Fault("SA401", message, "", help="name its folder with --pack"))
     return choose(plugins, wanted)
 
 

@@ -32,6 +32,7 @@ from stillair.fault import Fault, StillairError
 from stillair.hooks import Plugins
 from stillair.pack import read_pack
 from stillair.trail import passages
+from stillair.wording import counted
 
 from .screen import Screen, percent
 from .stage import Stage
@@ -122,9 +123,10 @@ class Mutating:
         if not of:
             screen.say("there is nothing in these packs that a slip could change", bold=True)
             return
-        looked = f"{whole.made} of {of} mutants" if whole.made < of else f"{of} mutants"
+        mutants = counted(of, "mutant")
+        looked = f"{whole.made} of {mutants}" if whole.made < of else mutants
         screen.say(
-            f"{looked}: {whole.noticed} noticed, {whole.equivalent} change nothing, "
+            f"{looked}: {whole.noticed} noticed, {counted(whole.equivalent, 'changes', 'change')} nothing, "
             f"{len(result.survivors)} not noticed: {percent(whole.share)}; "
             f"of gates, stops and safety facts {percent(result.guards.share)}, "
             f"of everything else {percent(result.others.share)}",

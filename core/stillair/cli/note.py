@@ -236,7 +236,7 @@ def _enter(
         refused = not_permitted(session, then, ref)
         if refused is not None and not_permitted(session, after, ref) is not None:
             title = step_said(refused.words, refused.step, refused.member)
-            early.setdefault(f"{title} was not permitted then. {refused.why}", []).append(str(ref))
+            early.setdefault(f"“{title}” was not permitted then. {refused.why}", []).append(str(ref))
     kept.texts += [(f"{', '.join(refs)}: {said}", "CAUTION: ") for said, refs in early.items()]
 
 

@@ -171,7 +171,7 @@ def _chosen(installed: Mapping[str, dict[str, str]], wanted: Sequence[str]) -> d
             message, help = "no pack is installed", "install one, or name its folder with --pack"
             if works:
                 message, help = "several packs are installed", f"--pack NAME: {', '.join(works)}"
-            raise StillairError(Fault("SA401", message, "--pack", help=help))
+            raise StillairError(Fault("SA401", message, "", help=help))
         wanted = works
     chosen: dict[str, dict[str, str]] = {}
     for name in wanted:
@@ -182,12 +182,12 @@ def _chosen(installed: Mapping[str, dict[str, str]], wanted: Sequence[str]) -> d
             own = name_in(texts[MANIFEST], Path(name))
             if chosen.get(own, texts) != texts:
                 raise StillairError(
-                    Fault("SA401", f"two packs of other texts are called `{own}`", "--pack", help="give one")
+                    Fault("SA401", f"two packs of other texts are called `{own}`", "", help="give one")
                 )
             chosen[own] = texts
         else:
             near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
-            raise StillairError(Fault("SA401", f"there is no pack `{name}`", "--pack", help=near))
+            raise StillairError(Fault("SA401", f"there is no pack `{name}`", "", help=near))
     _complete(chosen, installed)
     return chosen
 
@@ -200,7 +200,7 @@ def _complete(chosen: dict[str, dict[str, str]], installed: Mapping[str, dict[st
             if other not in installed:
                 near = did_you_mean(other, installed) or "install it, or name its folder with --pack"
                 message = f"the pack `{name}` joins `{other}`, which is not installed"
-                raise StillairError(Fault("SA401", message, "--pack", help=near))
+                raise StillairError(Fault("SA401", message, "", help=near))
             chosen[other] = installed[other]
             waiting.append(other)
     for name in (waiting := sorted(chosen)):
@@ -213,9 +213,7 @@ def _complete(chosen: dict[str, dict[str, str]], installed: Mapping[str, dict[st
                 continue
             if len(joiners) > 1:
                 message = f"several packs that join `{name}` are `one of: {kind}`"
-                raise StillairError(
-                    Fault("SA401", message, "--pack", help=f"--pack NAME: {', '.join(joiners)}")
-                )
+                raise StillairError(Fault("SA401", message, "", help=f"--pack NAME: {', '.join(joiners)}"))
             chosen[joiners[0]] = installed[joiners[0]]
             waiting.append(joiners[0])
 

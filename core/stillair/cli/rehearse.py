@@ -9,12 +9,14 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import click
+from click.core import ParameterSource
 
 from stillair.authoring.scenario import GENERATED, MADE, ScenarioError, folder_of, scenarios_in
 from stillair.authoring.unshown import Explained, explained_in
 from stillair.fault import Fault, did_you_mean
 from stillair.hooks import Plugins
 from stillair.pack import MANIFEST, gather
+from stillair.wording import counted
 
 from . import INTERRUPTED, NO, Mistake
 from .account_format import format_option, print_json
@@ -98,6 +100,10 @@ def rehearse(
         raise click.UsageError("--fill writes files and has no --format json")
     if (at_least or guards_at_least) and not (coverage or mutate):
         raise click.UsageError("--at-least is of what --coverage or --mutate say")
+    given = click.get_current_context().get_parameter_source
+    for option, asked, verb in (("mutants", mutate, "--mutate"), ("tries", fill, "--fill")):
+        if not asked and given(option) is ParameterSource.COMMANDLINE:
+            raise click.UsageError(f"--{option} is of what {verb} does")
     if coverage + mutate + fill > 1:
         raise click.UsageError("--coverage, --mutate and --fill are asked for one at a time")
     folders = folders_of(Plugins.load(settings.plugin_dirs), pack)
@@ -261,14 +267,10 @@ def _say(screen: Screen, played: Sequence[Played], failed: Sequence[Played]) -> 
     for folder, group in _by_folder(played).items():
         made = Counter(each.made for each in group)
         ways = ", ".join(f"{made[way]} {way}" for way in MADE if made[way])
-        screen.say(f"{folder.name}: {_counted(len(group))} ({ways})")
+        screen.say(f"{folder.name}: {counted(len(group), 'scenario')} ({ways})")
     checked = sum(each.checked for each in played)
     end = f"{len(failed)} failed" if failed else "none failed"
-    screen.say(f"{_counted(len(played))} played, {checked} expectations, {end}", bold=True)
-
-
-def _counted(number: int) -> str:
-    return f"{number} scenario{'' if number == 1 else 's'}"
+    screen.say(f"{counted(len(played), 'scenario')} played, {checked} expectations, {end}", bold=True)
 
 
 def _by_folder(played: Iterable[Played]) -> dict[Path, list[Played]]:

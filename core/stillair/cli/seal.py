@@ -25,6 +25,7 @@ from stillair.seal import (
     unlike_seal,
     write_seal,
 )
+from stillair.wording import counted
 
 from . import NO, Answer, Mistake
 from .account_format import format_option, print_json
@@ -109,7 +110,8 @@ def _say(screen: Screen, file: Path, sha256: str, count: int, faults: list[Fault
     if faults:
         screen.say(f"{len(faults)} not as sealed", bold=True)
         return
-    screen.say(f"{count} files, {'all as' if check else 'written down'} in {file.as_posix()}", bold=True)
+    how = "all as" if check else "written down"
+    screen.say(f"{counted(count, 'file')}, {how} in {file.as_posix()}", bold=True)
     # Never wrapped, so that it can be copied in one piece.
     screen.exactly(f"SHA-256 of {file.name}: {sha256}")
     screen.say("Tell it by another way than the files: only it shows that all of it was written anew.")

@@ -13,6 +13,7 @@ from stillair.authoring.tidy import Untidy, tidied
 from stillair.digest import files_in
 from stillair.fault import StillairError
 from stillair.job.disk import write_new
+from stillair.wording import counted
 
 from . import NO, Answer, Mistake
 from .account_format import format_option, print_json
@@ -80,5 +81,5 @@ def _say(screen: Screen, files: int, changed: list[str], refused: list[tuple[str
             screen.exactly(line if line.startswith(path) else f"{path}: {line}" if message == line else line)
     for path in changed:
         screen.exactly(f"{'not tidy' if check else 'tidied'}: {path}")
-    many = f"{files} files, {len(changed)} {'not tidy' if check else 'tidied'}"
+    many = f"{counted(files, 'file')}, {len(changed)} {'not tidy' if check else 'tidied'}"
     screen.say(many + (f", {len(refused)} refused" if refused else ""), bold=True)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from stillair.job import Line as Entry
-from stillair.wording import Wording
+from stillair.wording import Wording, counted
 
 from .document import Item, Part, Strong, line
 from .prose import prose
-from .reason import counted, items
+from .reason import items
 
 __all__ = ["as_of", "introduction"]
 

@@ -20,7 +20,6 @@ from .prose import prose
 __all__ = [
     "LEFT_OUT",
     "because",
-    "counted",
     "items",
     "judged",
     "judged_deciders",
@@ -38,11 +37,6 @@ LEFT_OUT = "left out of this copy"
 
 def items(found: Iterable[Item]) -> tuple[Item, ...]:
     return tuple(found)
-
-
-def counted(number: int, one: str, more: str) -> str:
-    """`1 entry`, `3 entries`."""
-    return f"{number} {one if number == 1 else more}"
 
 
 def quoted(text: str) -> str:
