@@ -298,7 +298,9 @@ REFUSED = [
     ("pressure_of(blower, indoor_air, dew) > 1 psia", "blower", "not given as gases", None),
     ("pressure_of(gas, indoor_air, wet) > 1 psia", "wet", "not defined", ""),
     # lists
-    ("dead is yes", "dead", "kept per source", "every source has"),
+    ("dead is yes", "dead", "kept per source", "write `dead of …`, or `every source has (…)`"),
+    ("latest dead is yes", "dead", "kept per source", "write `every source has (…)`"),
+    ("count of dead > 1", "dead", "kept per source", "write `every source has (…)`"),
     ("dead of garage is yes", "dead of garage", "not in the list source", None),
     ("blower of indoor is stopped", "blower of indoor", "not kept per member", None),
     (

@@ -279,8 +279,9 @@ def values_of(program: Program, ref: Ref, *trees: Condition) -> list[float | int
 
     Last is None where it may not be known.
     """
-    first = next(leaf for tree in trees for leaf in leaves(tree) if leaf.ref == ref)
-    return [*_known(program, ref, *trees), *([None] if Verdict.OPEN in able(program, first) else ())]
+    of_it = (leaf for tree in trees for leaf in leaves(tree) if leaf.ref == ref)
+    may_be_open = any(Verdict.OPEN in able(program, leaf) for leaf in of_it)
+    return [*_known(program, ref, *trees), *([None] if may_be_open else ())]
 
 
 def _known(program: Program, ref: Ref, *trees: Condition) -> list[float | int]:

@@ -261,7 +261,7 @@ class Checker:
             if isinstance(near_domain, OptionDomain):
                 return ref, near_domain, near_domain.names
         elif isinstance(node, syntax.Aggregate) and node.kind == "latest":
-            ref, symbol = self._ref(node.named)
+            ref, symbol = self._ref(node.named, alone=True)
             if isinstance(symbol.domain, OptionDomain):
                 return ref, symbol.domain, symbol.domain.names
         elif isinstance(node, syntax.Name):
@@ -524,7 +524,7 @@ class Checker:
                 everyone = core.Truth(True, "always")
                 return _Typed(NUMBER, core.Value(self._derive(core.Count(name.name, everyone, text), node)))
             case "count":
-                ref, _ = self._ref(name)
+                ref, _ = self._ref(name, alone=True)
                 return _Typed(NUMBER, core.Value(self._derive(core.Readings(ref, text), node)))
             case "entries":
                 ref, symbol = self._ref(name)
@@ -541,17 +541,17 @@ class Checker:
             case "sum" | "highest" | "lowest":
                 return self._over_members(node)
             case "latest":
-                ref, symbol = self._ref(name)
+                ref, symbol = self._ref(name, alone=True)
                 return self._value(ref, symbol, node)
             case "spread":
-                ref, symbol = self._ref(name)
+                ref, symbol = self._ref(name, alone=True)
                 typed = self._value(ref, symbol, node)
                 window = self._seconds(node.window)
                 dimension = _difference(typed.dimension)
                 spread = core.Spread(ref, window, dimension, text)
                 return _Typed(dimension, core.Value(self._derive(spread, node)))
             case "since":
-                ref, _ = self._ref(name)
+                ref, _ = self._ref(name, alone=True)
                 return _Typed(DURATION, core.Value(self._derive(core.SinceEvent(ref, text), node)))
         raise AssertionError(node.kind)
 
@@ -582,12 +582,12 @@ class Checker:
         return _Typed(item.dimension, core.Value(self._derive(derivation, node)))
 
     def _nearest(self, node: syntax.Nearest) -> tuple[Ref, Domain]:
-        ref, symbol = self._ref(node.fact)
+        ref, symbol = self._ref(node.fact, alone=True)
         if symbol.domain is None:
             raise self._error(node.fact, f"`{symbol.name}` is an event, not a fact", None, "SA303")
         anchor: Ref | None = None
         if node.anchor.name != self._judged:
-            anchor, anchored = self._ref(node.anchor)
+            anchor, anchored = self._ref(node.anchor, alone=True)
             if anchored.kind != "event":
                 raise self._error(
                     node.anchor,
@@ -610,7 +610,8 @@ class Checker:
 
     # -- names -------------------------------------------------------------------------------------------
 
-    def _ref(self, node: syntax.Name) -> tuple[Ref, Symbol]:
+    def _ref(self, node: syntax.Name, alone: bool = False) -> tuple[Ref, Symbol]:
+        """What a name stands for; `alone` where it is written without a member."""
         symbol = self.scope.symbols.get(node.name)
         if node.name in self.scope.broken:
             raise Consequence(node.start, node.end)
@@ -643,7 +644,7 @@ class Checker:
             raise self._error(
                 node,
                 f"`{node.name}` is kept per {symbol.per}",
-                f"write `{node.name} of …`, or `every {symbol.per} has (…)`",
+                f"write {'' if alone else f'`{node.name} of …`, or '}`every {symbol.per} has (…)`",
                 "SA302",
             )
         return Ref(node.name, "@" + symbol.per), symbol
