@@ -235,6 +235,20 @@ def test_a_pack_that_joins_what_is_not_there_is_told(tmp_path: Path) -> None:
     assert "  joins: laek\n         ^^^^\nhelp: did you mean `leak`?" in said and "1 fault for" in said
 
 
+def test_a_limit_of_another_kind_than_its_bounds_is_told_once_where_it_stands(tmp_path: Path) -> None:
+    place = example(
+        tmp_path,
+        "limits: {most: {is: 9 kg, between: 1 in .. 9 in, safer: lower, source: s}}\n"
+        "rules:\n- {rule: r, finding: f, when: level > most, source: s}\n"
+        "- {rule: q, finding: g, when: level < most, source: s}\n",
+    )
+    said = run(place, "--profile", "draft").stdout
+    assert "`9 kg` is a mass, and its bounds are each a length [SA303]" in said and "1 fault for" in said
+    source, caret, help = said.split("\n")[1:4]
+    assert source[caret.index("^") : caret.rindex("^") + 1] == "9 kg"
+    assert help == "help: write all three in units of one kind"
+
+
 def test_a_profile_tells_what_the_one_before_tells_and_more(tmp_path: Path) -> None:
     """Being written, carried on jobs, handed to others."""
     place = example(

@@ -335,6 +335,15 @@ class Compiler:
             chosen = next((r for r in readings if r.dimension.point is None), readings[0])
         lowest = chosen.value
         if spec.between is not None:
+            kinds = _kinds(spec.value).intersection(*map(_kinds, spec.between))
+            of_bounds = sorted(_kinds(spec.between[0]) & _kinds(spec.between[1]) - {"number"})
+            if not kinds and of_bounds:
+                message = (
+                    f"`{spec.value}` is a {chosen.dimension.name}, and its bounds are each a {of_bounds[0]}"
+                )
+                self._fault(spec.value, message, "write all three in units of one kind", "SA303")
+                self.scope.broken.add(spec.name)
+                return
             # A plain number has plain bounds.
             default = chosen.unit if chosen.unit.symbol == "1" else None
             low, high = (self._read(t, chosen.dimension.name, default) for t in spec.between)
@@ -1328,6 +1337,14 @@ def _witness(spec: WaitSpec) -> FactSpec:
         caution=None,
         counts_when=None,
     )
+
+
+def _kinds(text: Text) -> set[str]:
+    """The dimensions that a quantity as written may be of; none where it cannot be read."""
+    try:
+        return {reading.dimension.name for reading in quantity.read_literal(text.text)}
+    except QuantityError:
+        return set()
 
 
 def _lean(record: Any) -> Any:
