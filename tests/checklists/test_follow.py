@@ -15,6 +15,9 @@ from stillair.trail import passages
 
 from .test_scenarios import WRITTEN
 
+AGED = 26 * 3600.0
+"""Seconds after which most of what can grow old has."""
+
 PARTS: Sequence[Callable[[Assessment], object]] = (
     lambda found: [(s.rule, s.member, s.verdict, s.decided, s.reasons, s.lines) for s in found.rules],
     lambda found: [(f, f.reasons) for f in found.findings],
@@ -24,6 +27,10 @@ PARTS: Sequence[Callable[[Assessment], object]] = (
     lambda found: found.steps,
     lambda found: found.next,
     lambda found: found.search and (found.search.quiet, found.search.posterior, found.search.order),
+    lambda found: [(s.rule, s.member, s.verdict) for s in (*found.stops, *found.cautions)],
+    lambda found: [found.activity(name) for name in found.program.activities],
+    lambda found: [found.rule(s.rule, s.member).verdict for s in found.rules],
+    lambda found: [found.finding(f.name, f.member) for f in found.findings],
 )
 
 
@@ -38,6 +45,7 @@ def followed(program: Program, lines: Sequence[Line], first: int) -> None:
     """Eight lines of every 40 one by one, from `first` on, and the last eight; then eleven minutes later.
 
     After most of them something is asked for, after some nothing: what is not asked for is not worked out.
+    Of one that was followed already, and whose entries have grown old, something is asked afterwards.
     """
     for start in sorted({*range(first, len(lines) - 8, 40), max(len(lines) - 8, 1)}):
         found = assess(program, lines[:start], lines[start - 1].entered)
@@ -50,6 +58,11 @@ def followed(program: Program, lines: Sequence[Line], first: int) -> None:
         assert said(found) == said(assess(program, lines[:count], at), backwards=True), lines[count - 1]
         later = assess(program, lines[:count], at + 11 * 60)
         assert said(follow(found, lines[:count], at + 11 * 60)) == said(later, backwards=True)
+    now = assess(program, lines, at + AGED)
+    older = follow(now, lines, at + AGED + 60)
+    findings = PARTS[1]
+    findings(now)
+    assert findings(older) == findings(assess(program, lines, at + AGED + 60))
 
 
 SCENARIOS = {path: read_scenario(path) for path in WRITTEN}

@@ -7,7 +7,18 @@ from datetime import datetime, timedelta, timezone
 from textwrap import dedent
 
 import pytest
-from stillair.assess import Assessment, EntryError, May, Program, assess, compile_packs, read_fact, read_value
+from stillair.assess import (
+    Assessment,
+    EntryError,
+    May,
+    NoSuch,
+    Program,
+    assess,
+    compile_packs,
+    follow,
+    read_fact,
+    read_value,
+)
 from stillair.calculator import Calculator, Example, Input, Source, calculator
 from stillair.condition.core import Ref
 from stillair.fault import StillairError
@@ -1253,3 +1264,31 @@ def test_what_is_for_the_record_is_asked_though_its_rule_is_decided_without_it(r
     assert visit.next()[2] == (["label"] if recorded else [])
     visit.at(1).see(label="blue")
     assert visit.next()[2] == []
+
+
+def test_what_is_asked_of_an_earlier_assessment_changes_nothing_in_one_that_follows_it() -> None:
+    """A stop that rests on a finding which age does not undo, in whatever order things are asked."""
+    visit = Visit(
+        """
+        facts:
+          pressure: {ask: Pressure, quantity: gauge pressure, between: 0 psig .. 700 psig, good for: 30 min}
+          smell: {ask: Smell, kind: yes-no}
+        activities: {work: {title: Work}}
+        steps:
+          - {step: look, title: Look, ask: [pressure, smell]}
+          - {step: burn, title: Burn, activity: work, do: Burn.}
+        rules:
+          - {rule: flat, finding: flat, when: pressure < 2 psig, why: w}
+          - {rule: halt, stop: [work], when: flat is confirmed, say: Halt., lifted by: It is filled.}
+        """
+    )
+    visit.at(0).see(pressure=6894.757)
+    before = assess(visit.program, visit.lines, START + 3600)
+    after = follow(before, visit.lines, START + 3660)
+    assert before.rule("flat").verdict is Verdict.HOLDS
+    assert [state.verdict for state in after.stops] == [Verdict.HOLDS]
+    assert after.permission("burn").may is May.NO
+    with pytest.raises(NoSuch):
+        after.rule("flt")
+    with pytest.raises(NoSuch):
+        after.finding("flat", "seam")

@@ -6,7 +6,7 @@ moment, `assessment` puts verdicts, permissions and the next action together, `e
 
 from typing import TYPE_CHECKING, Any
 
-from .assessment import Assessment, assess, follow, view_of
+from .assessment import Assessment, NoSuch, assess, follow, view_of
 from .beliefs import Belief
 from .entry import Entry, EntryError, read_fact, read_value, split
 from .history import History, Instrument, Moment, Observation, end_of, fold
@@ -42,6 +42,7 @@ __all__ = [
     "Instrument",
     "May",
     "Moment",
+    "NoSuch",
     "Observation",
     "Permission",
     "PlaceState",

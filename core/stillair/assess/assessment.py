@@ -23,7 +23,11 @@ from .suspicion import suspicions
 from .view import View
 from .waits import WaitState
 
-__all__ = ["Assessment", "assess", "follow", "view_of"]
+__all__ = ["Assessment", "NoSuch", "assess", "follow", "view_of"]
+
+
+class NoSuch(LookupError):
+    """What was asked for is not there, or not for that member of its list."""
 
 
 class Assessment:
@@ -57,19 +61,19 @@ class Assessment:
     def rules(self) -> list[RuleState]:
         """Every rule of the open checklists, for each member of the list it is kept per."""
         self.view.judge_together()
-        return self._judged(self._earlier.get("rules"), self.program.rules.values())
+        return self._judged(self._earlier.pop("rules", None), self.program.rules.values())
 
     @cached_property
     def stops(self) -> list[RuleState]:
         """The rules that stop an activity."""
         stops = [rule for rule in self.program.rules.values() if rule.spec.stop]
-        return self._judged(self._earlier.get("stops"), stops)
+        return self._judged(self._earlier.pop("stops", None), stops)
 
     @cached_property
     def cautions(self) -> list[RuleState]:
         """The rules that give a caution."""
         cautions = [rule for rule in self.program.rules.values() if rule.spec.caution is not None]
-        return self._judged(self._earlier.get("cautions"), cautions)
+        return self._judged(self._earlier.pop("cautions", None), cautions)
 
     def _judged(self, before: list[RuleState] | None, rules: Iterable[Rule]) -> list[RuleState]:
         """These rules as they stand; worked out anew where something touches how they stood before."""
@@ -92,7 +96,7 @@ class Assessment:
         """Every finding, for each member of the list it is kept per."""
         view, rules = self.view, self.program.rules
         self.view.judge_together()
-        before, reach = self._earlier.get("findings"), view.reach
+        before, reach = self._earlier.pop("findings", None), view.reach
         if before is None or reach is None:
             return [
                 _finding(view, name, member)
@@ -109,7 +113,7 @@ class Assessment:
         look = self.program.look
         if look is None:
             return []
-        before, reach = self._earlier.get("places"), self.view.reach
+        before, reach = self._earlier.pop("places", None), self.view.reach
         if before is None or reach is None:
             return [_place(self.view, look, name) for name in self.program.places]
         return [_place(self.view, look, p.place) if reach.touches(Ref(look, p.place)) else p for p in before]
@@ -125,7 +129,7 @@ class Assessment:
 
     @cached_property
     def _steps(self) -> Steps:
-        return Steps(self.view, self._gates, self._earlier.get("_steps"), self._done)
+        return Steps(self.view, self._gates, self._earlier.pop("_steps", None), self._done)
 
     @cached_property
     def next(self) -> Action:
@@ -177,17 +181,17 @@ class Assessment:
         return self._gates.any_step(activity)
 
     def rule(self, name: str, member: str | None = None) -> RuleState:
-        """A rule as it stands. KeyError if there is no such rule, or no such member."""
-        rule = self.program.rules[name]
-        if member not in _members(self.view, rule.per):
-            raise KeyError(member)
+        """A rule as it stands. NoSuch if there is no such rule, or no such member."""
+        rule = self.program.rules.get(name)
+        if rule is None or member not in _members(self.view, rule.per):
+            raise NoSuch(name, member)
         return _rule(self.view, name, member)
 
     def finding(self, name: str, member: str | None = None) -> Finding:
-        """A finding as it stands. KeyError if there is no such finding, or no such member."""
-        given = self.program.findings[name]
-        if member not in _members(self.view, self.program.rules[given[0]].per):
-            raise KeyError(member)
+        """A finding as it stands. NoSuch if there is no such finding, or no such member."""
+        given = self.program.findings.get(name)
+        if given is None or member not in _members(self.view, self.program.rules[given[0]].per):
+            raise NoSuch(name, member)
         return _finding(self.view, name, member)
 
     def running(self) -> list[WaitState]:

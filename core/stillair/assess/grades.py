@@ -26,7 +26,7 @@ def rule_verdict(view: View, rule: Rule, member: str | None) -> tuple[Verdict, f
         return verdict, _rested_on(view, rule.when, binding)
     if rule.spec.finding is None or rule.spec.while_:
         return verdict, None
-    if verdict is Verdict.FAILS or view.stale_facts.isdisjoint(rule.when.mentions):
+    if verdict is Verdict.FAILS or view.aged.isdisjoint(rule.when.mentions):
         return verdict, None
     # Age alone does not undo a finding: what was last said must still give it, and must once have done.
     ageless = view.without_age().judge(rule.when, binding)

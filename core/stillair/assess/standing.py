@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from .view import View
 
 __all__ = [
+    "aged",
     "doubt",
     "last_event",
     "newest_first",
@@ -89,10 +90,21 @@ def unusable(view: View, fact: Fact, ref: Ref, observation: Observation) -> Reas
         return Reason(Why.UNAVAILABLE, str(ref), observation.why)
     if observation.line in view.history.doubted:
         return Reason(Why.DISPUTED, str(ref), view.history.doubted[observation.line])
-    aged = stale(view, fact, ref, observation)
-    if aged is not None:
-        view.stale_facts.add(fact.name)
-    return aged
+    return stale(view, fact, ref, observation)
+
+
+def aged(view: View) -> set[str]:
+    """The facts of which some entry is no longer good at this moment, though it would be but for its age."""
+    found: set[str] = set()
+    for key in view.history.observations:
+        fact, ref = view.program.facts.get(key[0]), Ref(*key)
+        if fact is None or fact.spec.safety or fact.name in found:
+            continue
+        if fact.good_for is None and not fact.void_after:
+            continue
+        if any(stale(view, fact, ref, o) is not None for o in view.history.before(key, view.moment)):
+            found.add(fact.name)
+    return found
 
 
 def whole(domain: OptionDomain | NumberDomain, reasons: Sequence[Reason]) -> Number | Options:

@@ -28,8 +28,8 @@ class Steps:
         self.history = view.history
         self.at = view.at
         self.gates = gates
-        earlier = None if before is None else before.wanted
-        self.wanted: Wanted = Wanted(view, gates, self.unchanged, earlier)
+        awaited = {} if before is None else before.wanted.awaiting
+        self.wanted: Wanted = Wanted(view, gates, self.unchanged, awaited)
         self.states: dict[tuple[str, str | None], StepState] = {}
         self._settled: dict[tuple[str, str | None], StepState] = {}
         if before is not None:

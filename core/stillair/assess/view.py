@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from copy import copy
+from functools import cached_property
 from typing import Any, NamedTuple
 
 from stillair.condition.batch import Narrowing
@@ -37,9 +38,9 @@ _NEXT_LINE = 1 << 60
 class View:
     """The facts as of `at`, as far as they were known; checks made later, up to `now`, may confirm them.
 
-    Values are computed when first asked for and kept; `stale_facts` are those found stale on the way, `aging`
-    is off where age alone is to be forgiven. Pure: nothing here reads a clock or a file. `before` is
-    a view of the job with fewer lines; what `reach` says is untouched is taken from it.
+    Values are computed when first asked for and kept; `aging` is off where age alone is to be forgiven. Pure:
+    nothing here reads a clock or a file, or depends on what was asked before. `before` is a view of the job
+    with fewer lines; what `reach` says is untouched is taken from it.
     """
 
     def __init__(
@@ -61,7 +62,6 @@ class View:
         self.judged = judged
         self._values: dict[Ref, Number | Options] = {}
         self._verdicts: dict[object, Verdict] = {}
-        self.stale_facts: set[str] = set()
         self.void_times: dict[Ref, list[tuple[Moment, Trigger]]] = {}
         self._rules: dict[tuple[str, str | None], tuple[Verdict, float | None]] = {}
         self._tests: dict[object, list[Test | Within]] = {}
@@ -104,8 +104,6 @@ class View:
                 self.program, self.history, moment, self.now, judged, self._views, before, root._later
             )
             view._root = root
-            if before is not None:
-                view.stale_facts |= before.stale_facts
             self._views[key] = view
         return view
 
@@ -123,7 +121,6 @@ class View:
         view = View(program, history, moment, before=self, reach=Reach.of(program, [*changed, *checked]))
         view._standins = dict(self._standins)
         view._later = later
-        view.stale_facts |= self.stale_facts
         for older in (self, *self._views.values()):
             older._before = None
         mended = [ref for ref in checked if self._mended(ref, view)]
@@ -188,6 +185,11 @@ class View:
     def reach(self) -> Reach | None:
         """What may differ from the view this one was made from; None if it was made from none."""
         return self._reach
+
+    @cached_property
+    def aged(self) -> set[str]:
+        """The facts of which some entry is no longer good, though it would be but for its age."""
+        return standing.aged(self)
 
     # -- verdicts ----------------------------------------------------------------------------------------
 

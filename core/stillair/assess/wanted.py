@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 
 from stillair.condition.core import Ref
@@ -21,8 +21,8 @@ __all__ = ["Wanted"]
 class Wanted:
     """What could still matter at the moment of a view.
 
-    `unchanged` gives the state of a step as it was, if nothing has touched it since; `before` is what was
-    wanted then.
+    `unchanged` gives the state of a step as it was, if nothing has touched it since; `before` are the checks
+    that were awaited then.
     """
 
     def __init__(
@@ -30,7 +30,7 @@ class Wanted:
         view: View,
         gates: Gates,
         unchanged: Callable[[Step, str | None], StepState | None],
-        before: Wanted | None,
+        before: Mapping[Ref, tuple[Ref, ...]],
     ) -> None:
         self.view = view
         self.program = view.program
@@ -44,6 +44,11 @@ class Wanted:
         self._awaiting: dict[Ref, tuple[Ref, ...]] = {}
         self._worth: dict[Ref, bool] = {}
         self._needed: dict[str, bool] = {}
+
+    @property
+    def awaiting(self) -> Mapping[Ref, tuple[Ref, ...]]:
+        """The checks that must still follow, by what awaits them, as far as that was worked out."""
+        return self._awaiting
 
     @cached_property
     def search(self) -> Search | None:
@@ -283,13 +288,13 @@ class Wanted:
                         ref = Ref(fact.name, member)
                         self._awaiting[ref] = self._awaits(ref)
             self._awaited = frozenset(r for found in self._awaiting.values() for r in found)
-            self._before = None
+            self._before = {}
         return self._awaited
 
     def _awaits(self, ref: Ref) -> tuple[Ref, ...]:
         """The checks that must still follow the observation of a fact."""
-        if self._before is not None and self.view.reach is not None:
-            found = self._before._awaiting.get(ref)
+        if self.view.reach is not None:
+            found = self._before.get(ref)
             if found is not None and not self.view.reach.touches(ref):
                 return found
         if any(r.why is Why.LATER for r in self.view.value(ref).reasons):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from datetime import tzinfo
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -15,6 +16,7 @@ from stillair.assess import (
     EntryError,
     Finding,
     May,
+    NoSuch,
     Permission,
     RuleState,
     View,
@@ -126,7 +128,7 @@ class Expectations:
     def _finding(self, text: str) -> Finding:
         try:
             return self.found.finding(*self._named(text))
-        except KeyError:
+        except NoSuch:
             there = [(f.name, f.member) for f in self.found.findings]
             hint = self._hint(text, self.program.findings, there)
             raise ScenarioError(f"there is no finding `{text}`{hint}") from None
@@ -138,7 +140,7 @@ class Expectations:
     def _rule(self, text: str) -> RuleState:
         try:
             return self.found.rule(*self._named(text))
-        except KeyError:
+        except NoSuch:
             there = [(s.rule, s.member) for s in self.found.rules]
             hint = self._hint(text, self.program.rules, there)
             raise ScenarioError(f"there is no rule `{text}`{hint}") from None
@@ -167,10 +169,16 @@ class Expectations:
     def _explanation(self, text: str) -> str:
         _, name, member = resolve(Wording(self.found, self.zone), str(text))
         parts: list[str] = []
-        if name in self.program.rules:
-            parts += [str(r) for r in self._rule(text).reasons]
-        if name in self.program.findings:
-            parts += [str(r) for r in self._finding(text).reasons]
+        there = False
+        for ask in (self.found.rule, self.found.finding):
+            # A rule and a finding may have one name, each kept per a list of its own, or per none.
+            with suppress(NoSuch):
+                parts += [str(r) for r in ask(name, member).reasons]
+                there = True
+        if not there and name in self.program.rules:
+            self._rule(name)
+        if not there and name in self.program.findings:
+            self._finding(name)
         if name in self.program.facts or name in self.program.calculations or name in self.program.waits:
             parts += [str(r) for r in self.found.view.value(Ref(name, member)).reasons]
         permission = None

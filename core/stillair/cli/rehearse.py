@@ -270,7 +270,8 @@ def _say(screen: Screen, played: Sequence[Played], failed: Sequence[Played]) -> 
         screen.say(f"{folder.name}: {counted(len(group), 'scenario')} ({ways})")
     checked = sum(each.checked for each in played)
     end = f"{len(failed)} failed" if failed else "none failed"
-    screen.say(f"{counted(len(played), 'scenario')} played, {checked} expectations, {end}", bold=True)
+    said = f"{counted(len(played), 'scenario')} played, {counted(checked, 'expectation')}"
+    screen.say(f"{said}, {end}", bold=True)
 
 
 def _by_folder(played: Iterable[Played]) -> dict[Path, list[Played]]:
