@@ -225,12 +225,20 @@ def test_a_fact_of_what_was_not_permitted_is_kept_and_told(oven: Oven) -> None:
     oven.ask("note", "smoke=no", "wet=no")
     early = oven.ask("note", "inside=sooty")
     assert early.exit_code == 0
-    assert "CAUTION: inside: Open it was not permitted then." in flat(early)
+    assert "CAUTION: inside: “Open it” was not permitted then." in flat(early)
     assert oven.last() == [("observe", {"fact": "inside", "value": "sooty", "read": "sooty"})]
     assert "not permitted" not in flat(oven.ask("note", "door=left"))
     oven.ask("note", "unplugged of wall=yes")
     oven.guide("n")
     assert "not permitted" not in flat(oven.ask("note", "inside=clean"))
+
+
+def test_a_fact_given_by_name_in_a_session_is_told_the_same(oven: Oven) -> None:
+    oven.ask("note", "smoke=no", "wet=no")
+    early = oven.guide("inside=sooty")
+    assert "CAUTION: inside: “Open it” was not permitted then." in flat(early)
+    assert oven.last() == [("observe", {"fact": "inside", "value": "sooty", "read": "sooty"})]
+    assert "not permitted" not in flat(oven.guide("door=left"))
 
 
 # -- what is on --------------------------------------------------------------------------------------------

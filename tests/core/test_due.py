@@ -107,7 +107,7 @@ def test_who_used_it_last_and_in_which_job(jobs: Jobs) -> None:
     assert "G1 (gauge): OVERDUE, due by 2026-01-01" in said
     assert "last used 2026-04-16 by B. Tech, in" in said
     assert "by: check every 365 d of gauge in the checklist tank (test)" in said
-    assert "2 jobs, 1 instruments, 1 due on 2026-04-17" in said
+    assert "2 jobs, 1 instrument, 1 due on 2026-04-17" in said
 
 
 def test_the_day_decides(jobs: Jobs) -> None:

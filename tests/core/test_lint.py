@@ -184,7 +184,14 @@ def test_a_file_of_a_pack_is_looked_at_alone(tmp_path: Path) -> None:
     shutil.rmtree(place)
     place = example(tmp_path, "conditions: {c: humm is yes}\n")
     assert "[SA301]" in run(f"{place}/example.yaml").stdout
-    assert run(f"{place}/manifest.yaml").stdout == "no fault for the profile field\n"
+    Path(place, "other.yaml").write_text("checklist: other\ntitle: Other\n")
+    listed = MANIFEST.replace("[example.yaml]", "[example.yaml, other.yaml]")
+    Path(place, "manifest.yaml").write_text(listed)
+    assert run(f"{place}/other.yaml").stdout == "no fault for the profile field\n"
+    # What is wrong with a manifest may show anywhere; what is no file of the pack is not called faultless.
+    assert "[SA301]" in run(f"{place}/manifest.yaml").stdout
+    Path(place, "README.md").write_text("About it.\n")
+    assert "README.md: this is no file of a pack [SA401]" in run(f"{place}/README.md").stdout
 
 
 def test_a_folder_of_packs_is_all_of_them(tmp_path: Path) -> None:

@@ -521,7 +521,7 @@ def test_a_moved_job_goes_on(moved: Tank) -> None:
     assert moved.run("jobs", moved.folder).exit_code == 0
     assert moved.ask("instruments").exit_code == 0
     assert moved.run("rehearse", "--record", moved.job).exit_code == 0
-    assert "1 jobs, 1 come out otherwise" in moved.ask("replay", "--pack", HERE / "tank").output
+    assert "1 job, 1 come out otherwise" in moved.ask("replay", "--pack", HERE / "tank").output
     moved.note("hatch=open")
     assert moved.ask("handover", "--to", "B. Next").exit_code == 0
     assert moved.ask("note", "smell=no", by="B. Next").exit_code == 0

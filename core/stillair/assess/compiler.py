@@ -204,8 +204,13 @@ class Compiler:
         program.checklists = {c.name: _lean(c) for c in checklists}
 
     def _in_order(self, checklists: Sequence[Checklist]) -> list[Checklist]:
-        """The checklists in the order of work: as their manifests list them, but where one says `before`."""
+        """The checklists in the order of work: as their manifests list them, but where one says `before`.
+
+        Those of a pack that joins another come after those of that one, whatever the packs are called.
+        """
+        joining = {c.name for pack in self.packs if pack.joins is not None for c in pack.checklists}
         ordered = [c for c in checklists if c.before is None]
+        ordered.sort(key=lambda checklist: checklist.name in joining)
         for checklist in checklists:
             if checklist.before is None:
                 continue

@@ -294,8 +294,8 @@ class Expectations:
 
     def _refuses(self, wanted: Mapping[str, Any]) -> Iterable[Check]:
         for name, value in wanted.items():
+            ref = read_fact(self.program, name, self.members)
             try:
-                ref = read_fact(self.program, name, self.members)
                 read_value(self.program, ref, str(value), now=self.found.at, zone=self.zone)
                 got = "taken"
             except EntryError:

@@ -206,6 +206,10 @@ def main(ctx: click.Context, plugin_dirs: tuple[str, ...], by: str | None, seale
 
     Session.has_written = False
     settings = ctx.obj if isinstance(ctx.obj, Settings) else Settings()
+    for name, given in (("--by", by), ("--sealed", sealed)):
+        written = ctx.get_parameter_source(name.removeprefix("--")) is click.core.ParameterSource.COMMANDLINE
+        if written and not (given or "").strip():
+            raise Mistake(f"{name} is empty", f"say what it is, or leave {name} out")
     settings.plugin_dirs = tuple(Path(folder) for folder in plugin_dirs)
     settings.by = by.strip() or None if by else None
     settings.sealed = Path(sealed) if sealed else None

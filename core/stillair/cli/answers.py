@@ -23,6 +23,7 @@ from .entering import (
 )
 from .labels import choices, fits, numbered, step_said
 from .naming import add_member, fact_named, list_named
+from .permitting import early
 from .powering import ended_by, ending
 from .settling import as_entered, disputed, is_dispute, settle
 from .typed import is_number, number_of, parts
@@ -157,6 +158,7 @@ class Answers:
         check_once((ref, value) for ref, (_, value) in zip(refs, named, strict=True))
         suspect = {s.ref: s.observation for s in found.suspicions}
         kept: list[str] = []
+        then = found if self.asking.as_of is None else self.session.assess(self.asking.as_of)
         for ref, (_, value) in zip(refs, named, strict=True):
             try:
                 entry = self._entry(found, ref, value)
@@ -171,6 +173,9 @@ class Answers:
             else:
                 self._keep(found, ref, entry)
             kept.append(str(ref))
+        after = self.session.assess(self.asking.moment())
+        for caution in early(self.session, then, after, refs):
+            self.screen.say(caution, "CAUTION: ", bold=True)
 
     def _done(self, found: Assessment, action: Action, typed: str) -> None:
         assert action.step is not None

@@ -14,7 +14,7 @@ from stillair.authoring.goals import Goals
 from stillair.authoring.mutants import apart
 from stillair.authoring.mutation import Reorder, after, all_mutants, order_survivor, reorders
 from stillair.authoring.scenario import GENERATED, folder_of, read_scenario
-from stillair.authoring.unshown import SEEN, SLIP, Explained
+from stillair.authoring.unshown import SEEN, SLIP, Explained, Way
 from stillair.hooks import Plugins
 from stillair.wording import counted
 
@@ -63,7 +63,11 @@ class Filling:
 
         An interruption ends the trying: what was found so far is written.
         """
+        """ScenarioError where what is explained is of nothing there is."""
         worker = _begin(self.plugin_dirs, self.paths)
+        for kind, of in ((SEEN, worker.goals.of_way), (SLIP, _slips(worker.goals))):
+            known = (Way(kind, name, part, way) for names, part, way in of.values() for name in names)
+            self.explained.check(kind, known, ())
         found: list[Found] = []
         with workers(processes, _begin, self.plugin_dirs, self.paths) as spread:
             for each, examples in spread(_moments, self.paths, chunksize=4):

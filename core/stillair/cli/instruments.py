@@ -14,7 +14,7 @@ from stillair.condition.core import Ref
 from stillair.due import Instrument, Use, due_list, uses
 from stillair.fault import StillairError
 from stillair.job import JobError
-from stillair.wording import Wording
+from stillair.wording import Wording, counted
 
 from . import NO, Answer, Mistake
 from .account_format import format_option, print_json
@@ -109,7 +109,8 @@ def _say_due(
         used = f"last used {last.taken:%Y-%m-%d}{by}" if last.carried.lines else "declared, not used"
         screen.say(f"{used}, in {last.job}", "  ")
     due = sum(each.is_due for each in listed)
-    screen.say(f"{jobs} jobs, {len(listed)} instruments, {due} due on {day.isoformat()}", bold=True)
+    said = f"{counted(jobs, 'job')}, {counted(len(listed), 'instrument')}"
+    screen.say(f"{said}, {due} due on {day.isoformat()}", bold=True)
 
 
 # -- of one job ----------------------------------------------------------------------------------------------

@@ -193,8 +193,12 @@ def _folders(paths: Iterable[str], faults: list[Fault]) -> Iterator[tuple[Path, 
     """The pack folders that paths name, each with the file in it that was named."""
     for named in paths:
         path = Path(named)
-        if path.is_file():
-            yield path.parent, path
+        if path.is_file() and path.suffix not in (".yaml", ".yml"):
+            help = "name the folder of a pack, or a YAML file in it"
+            faults.append(Fault("SA401", "this is no file of a pack", path.as_posix(), help=help))
+        elif path.is_file():
+            # What is wrong with a manifest may show in any file of its pack.
+            yield path.parent, None if path.name == "manifest.yaml" else path
         elif (path / "manifest.yaml").exists() or not path.is_dir():
             yield path, None
         else:

@@ -15,7 +15,7 @@ from stillair import account
 from stillair.assess import Program, assess
 from stillair.authoring.lost import fitting
 from stillair.authoring.moving import Moving, moving
-from stillair.fault import Fault, StillairError
+from stillair.fault import Fault, StillairError, did_you_mean
 from stillair.hooks import Plugins
 from stillair.job import JSON, Job, JobError, Line, pack_digest
 from stillair.pack import BELIEFS, MANIFEST, gather
@@ -128,6 +128,10 @@ def _wanted(
     if settings.sealed is not None:
         return choose_sealed(settings.sealed, plugins, wanted)
     installed = {name_in(gather(folder)[MANIFEST], folder) for folder in plugins.packs}
+    for name in packs:
+        if name not in installed and not Path(name).is_dir():
+            near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
+            raise StillairError(Fault("SA401", f"there is no pack `{name}`", "", help=near))
     for name in names:
         if name not in given and name not in installed:
             # Not from a folder that happens to lie here and has its name.

@@ -26,13 +26,15 @@ def new_pack(settings: Settings, name: str, into: str) -> None:
     """Begin a pack called NAME: a folder with one working checklist and scenarios that pass."""
     from stillair.authoring.scaffold import scaffold
     from stillair.hooks import Plugins
-    from stillair.pack import MANIFEST, gather
+    from stillair.pack import BELIEFS, MANIFEST, gather
 
     if len(name) > _LONGEST:
         raise Mistake(f"a name of {len(name)} characters is too long", f"take {_LONGEST} at most")
     if not re.fullmatch(r"[a-z][a-z0-9_]*", name):
         fixed = re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_0123456789")
         raise Mistake(f"`{name}` is not a name", f"write `{fixed}`" if fixed else "a-z, digits and `_`")
+    if f"{name}.yaml" in (MANIFEST, BELIEFS):
+        raise Mistake(f"`{name}.yaml` is another file of a pack", "choose another name")
     installed = {name_in(gather(each)[MANIFEST], each) for each in Plugins.load(settings.plugin_dirs).packs}
     if name in installed:
         raise Mistake(

@@ -29,8 +29,8 @@ from .naming import add_member, fact_named, list_named, short_name
 from .opening import say_opening, set_back
 from .permitting import (
     Refusal,
+    early,
     in_charge_only,
-    not_permitted,
     open_only,
     refusal,
     safety_stops,
@@ -80,8 +80,9 @@ def note(
 ) -> None:
     """Enter facts in JOB, such as `note visit.job blower=stopped 'static_pressure=217 psig'`.
 
-    All is entered or nothing. A fact kept per member is written 'dead of indoor=yes'. What may not be done
-    now is not kept; what was done all the same is kept with --happened-anyway, and told as such.
+    All is entered or nothing. A fact kept per member is written 'dead of indoor=yes'. A step
+    or event that may not be now is not kept; one that was all the same is kept with --happened-anyway, and
+    told as such. What was read though it was not permitted is kept with a caution.
     Exit code 0: kept, even where a safety stop stands, which is said. 1 or 3: not kept, as `may` answers.
     """
     if not (facts or event or step or unknown):
@@ -92,6 +93,10 @@ def note(
         raise Mistake("--happened-anyway goes with --event or --did, and says why", "--did STEP … WHY")
     if again and not facts:
         raise Mistake("--correct names no fact", "note JOB --correct FACT=VALUE --why 'read wrongly'")
+    if long_ago and at_text is None:
+        raise Mistake("--long-ago is about --at", "--at TIME says when it was")
+    if why is not None and not (unknown or again):
+        raise Mistake("--why is the reason of --cannot and --correct", "leave it out, or say which")
     for reason in (why, anyway):
         if reason is not None:
             check_reason(reason)
@@ -231,13 +236,7 @@ def _enter(
             said = f"{ref}: `{entry.body['read']}` taken as {entry.understood}; --correct puts another"
         kept.say(line, said)
     after = session.assess(taken)
-    early: dict[str, list[str]] = {}
-    for ref, _ in found:
-        refused = not_permitted(session, then, ref)
-        if refused is not None and not_permitted(session, after, ref) is not None:
-            title = step_said(refused.words, refused.step, refused.member)
-            early.setdefault(f"“{title}” was not permitted then. {refused.why}", []).append(str(ref))
-    kept.texts += [(f"{', '.join(refs)}: {said}", "CAUTION: ") for said, refs in early.items()]
+    kept.texts += [(said, "CAUTION: ") for said in early(session, then, after, (ref for ref, _ in found))]
 
 
 def _correct(

@@ -151,9 +151,9 @@ def _put_beliefs(chosen: dict[str, dict[str, str]], path: str) -> None:
         with open(path, encoding="utf-8") as stream:
             text = stream.read(LARGEST + 1).replace("\r\n", "\n")
     except (OSError, UnicodeDecodeError) as error:
-        raise StillairError(
-            Fault("SA408", f"these beliefs cannot be read: {error}", path, help="name a file of `learn`")
-        ) from None
+        why = (error.strerror or "").lower() if isinstance(error, OSError) else "it is not UTF-8"
+        message = f"these beliefs cannot be read: {why}"
+        raise StillairError(Fault("SA408", message, path, help="name a file of `learn`")) from None
     name = heads(text, path).get("beliefs")
     if name is None or name not in chosen or len(text) > LARGEST:
         of = f"of `{name}`, which this job does not go by" if name else "no beliefs of a pack"

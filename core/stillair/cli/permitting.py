@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from stillair.assess import Assessment, May, Permission, RuleState
@@ -21,6 +21,7 @@ __all__ = [
     "answer_code",
     "closed_with",
     "code_of",
+    "early",
     "in_charge_only",
     "is_closed",
     "not_permitted",
@@ -165,6 +166,17 @@ def not_permitted(session: Session, found: Assessment, ref: Ref) -> Refusal | No
             return None
         refused = refused or Refusal(Wording(found, session.zone()), name, member, answer)
     return refused
+
+
+def early(session: Session, then: Assessment, after: Assessment, refs: Iterable[Ref]) -> Iterator[str]:
+    """The caution for entries of what no step was permitted to observe, neither before them nor with them."""
+    told: dict[str, list[str]] = {}
+    for ref in refs:
+        refused = not_permitted(session, then, ref)
+        if refused is not None and not_permitted(session, after, ref) is not None:
+            title = step_said(refused.words, refused.step, refused.member)
+            told.setdefault(f"“{title}” was not permitted then. {refused.why}", []).append(str(ref))
+    yield from (f"{', '.join(refs)}: {said}" for said, refs in told.items())
 
 
 def say_refusal(screen: Screen, refused: Refusal) -> None:

@@ -94,6 +94,8 @@ def rehearse(
     Exit code 1: one of them failed, or there is none.
     """
     if record is not None:
+        if pack or only or coverage or mutate or fill or written or as_json or at_least or guards_at_least:
+            raise click.UsageError("--record prints JOB as YAML, and goes with nothing else")
         _record(settings, record)
         return
     if fill and as_json:
@@ -151,7 +153,8 @@ def rehearse(
         from .filled import Filling
 
         filling = Filling(settings.plugin_dirs, folders, paths, tries, explained)
-        outcome = filling.run(processes)
+        with _explaining():
+            outcome = filling.run(processes)
         filling.say(Screen(), outcome)
         if outcome.cut_short:
             raise click.exceptions.Exit(INTERRUPTED)
@@ -200,7 +203,7 @@ def folders_of(plugins: Plugins, named: Sequence[str]) -> list[Path]:
             near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
             raise Mistake(f"there is no pack `{name}`", near)
         found.append(folder)
-    return found
+    return list({folder.resolve(): folder for folder in found}.values())
 
 
 # -- playing -------------------------------------------------------------------------------------------------

@@ -18,6 +18,7 @@ from stillair.authoring.replay import Change, replayed
 from stillair.fault import StillairError
 from stillair.hooks import Plugins
 from stillair.job import Job, JobError
+from stillair.wording import counted
 
 from . import NO, Mistake
 from .account_format import format_option, print_json
@@ -204,7 +205,7 @@ def _say(screen: Screen, found: Sequence[Replayed]) -> None:
     end = f", {broken} not replayed" if broken else ""
     over = sum(each.passed_over is not None for each in found)
     end += f"; {over} passed over" if over else ""
-    screen.say(f"{len(found) - over} jobs, {changed} come out otherwise{end}", bold=True)
+    screen.say(f"{counted(len(found) - over, 'job')}, {changed} come out otherwise{end}", bold=True)
 
 
 def _account(found: Sequence[Replayed]) -> dict[str, object]:

@@ -89,11 +89,11 @@ class Stage:
         from stillair.pack import read_texts
 
         there = (*self.plugins.packs, *filter(Path.is_dir, wanted))
-        folders = {name_in(gather(folder)[MANIFEST], folder): folder for folder in there}
+        folders = [(gather(folder), folder) for folder in there]
         try:
             read = []
             for texts in packs:
-                label = folders[name_in(texts[MANIFEST], Path())].as_posix()
+                label = next((folder.as_posix() for held, folder in folders if held == texts), "pack")
                 read.append(read_texts(texts, plugins=self.plugins.versions(), label=label))
             compile_packs(read, self.plugins.calculators, self.plugins.catalogues)
         except StillairError as error:

@@ -62,6 +62,9 @@ def trail(settings: Settings, job: str, form: str, reader: str, at: str | None, 
             Session.load(job, settings.plugin_dirs, by=settings.by, clock=settings.clock)
         )
         moment = session.at(at) if at is not None else None
+        begun = session.lines[0].entered
+        if moment is not None and moment < begun:
+            raise Mistake(f"`{at}` is before the job began", f"it began {session.said(begun)}")
         if moment is not None and any(x.kind == "move" and x.entered > moment for x in session.lines):
             session = opened.enter_context(
                 Session.load(job, settings.plugin_dirs, by=settings.by, clock=settings.clock, known=moment)

@@ -8,6 +8,7 @@ import click
 
 from stillair.assess import Entry, assess, split
 from stillair.job import Line
+from stillair.quantity import QuantityError
 from stillair.wording import Wording
 
 from . import Mistake
@@ -34,6 +35,10 @@ def whatif(settings: Settings, job: str, said: tuple[str, ...], later: str | Non
     with Session.reading(settings, job) as session:
         before = session.words()
         at = session.now() + (_seconds(later) if later is not None else 0.0)
+        try:
+            before.clock(at)
+        except QuantityError:
+            raise Mistake(f"`{later}` later is beyond the calendar", "suppose a shorter time") from None
         supposed = list(_supposed(session, before, said, at))
         lines = [*session.lines, *_lines(session, supposed, at)]
         after = Wording(assess(session.program, lines, at), before.zone)
