@@ -141,3 +141,29 @@ def test_what_joins_comes_after_what_it_joins_whatever_it_is_called() -> None:
     assert order("zacme") == ["home_c", "zacme_c"]
     assert order("acme", "before: home_c\n") == ["acme_c", "home_c"]
     assert order("zacme", "before: home_c\n") == ["zacme_c", "home_c"]
+
+
+def test_an_instrument_nobody_declared_is_told(tank: Path) -> None:
+    """A reading with a misspelt serial would have the tolerances of its kind, and the scenario might pass."""
+    (scenario,) = (tank / "scenarios").glob("*.yaml")
+    text = scenario.read_text(encoding="utf-8")
+    assert "with: {bottom: G1}" in text
+    scenario.write_text(text.replace("with: {bottom: G1}", "with: {bottom: GI}"), encoding="utf-8")
+    result = run("rehearse", tank)
+    assert result.exit_code == 1 and "the instrument `GI` is not declared" in flat(result.output)
+
+
+def test_a_job_read_with_what_nobody_declared_is_recorded_as_it_was_taken(tank: Path) -> None:
+    """By what is usual for its kind, which the scenario then says."""
+    job = tank.parent / "visit.job"
+
+    def ask(*args: str, typed: str = "") -> Result:
+        begun = ["--plugin-dir", str(TOOLS), "--by", "A. Tech", *args]
+        return CliRunner().invoke(main, begun, input=typed)
+
+    ask("guide", str(job), "--pack", str(tank), typed="q\n")
+    assert ask("note", str(job), "bottom=13 psig", "--with", "G7").exit_code == 0
+    recorded = ask("rehearse", "--record", str(job)).stdout
+    assert "instrument:" in recorded and "kind: gauge" in recorded and "G7" not in recorded
+    (tank / "scenarios" / "recorded.yaml").write_text(recorded, encoding="utf-8")
+    assert run("rehearse", tank, "-k", "recorded").exit_code == 0

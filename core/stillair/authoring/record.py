@@ -70,6 +70,8 @@ class _Teller:
         self.program = program
         self.lines = lines
         self.serials: dict[str, str] = {}
+        self.declared: set[str] = set()
+        """The serials of which an instrument was told."""
         self.members: dict[tuple[str, str], str] = {}
 
     def parts(self, start: datetime) -> Iterator[dict[str, Any]]:
@@ -116,8 +118,14 @@ class _Teller:
                 if kind == "unavailable":
                     return {"cannot": {about: _LEFT_OUT}}
                 found: dict[str, Any] = {"note": {about: _value(program, fact, body)}}
-                if body.get("instrument") is not None:
-                    found["with"] = {about: self._serial(body, "instrument")}
+                kind_read = fact.spec.read_with
+                if body.get("instrument") is not None and kind_read is not None:
+                    serial = self._serial(body, "instrument")
+                    if serial not in self.declared:
+                        # What is usual for its kind was assumed, and a scenario says so.
+                        found = {"instrument": {"serial": serial, "kind": kind_read.text}, **found}
+                        self.declared.add(serial)
+                    found["with"] = {about: serial}
                 return found
             case "event":
                 name, member = str(body["event"]), body.get("of")
@@ -145,6 +153,7 @@ class _Teller:
             case "emergency":
                 return {"emergency": True}
             case "instrument":
+                self.declared.add(self._serial(body, "serial"))
                 return {"instrument": self._instrument(body)}
         return None
 

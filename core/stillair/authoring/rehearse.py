@@ -255,8 +255,13 @@ class Player:
             self._instrument(part["instrument"])
         serials = part.get("with", {})
         note = part.get("note", {})
-        for name in serials:
+        declared = [str(line.body["serial"]) for line in self.lines if line.kind == "instrument"]
+        for name, serial in serials.items():
             _known(name, note, "entry of this `note`")
+            if str(serial) not in declared:
+                near = did_you_mean(str(serial), declared)
+                help = near or f"`instrument: {{serial: {serial}, kind: …}}` in an earlier entry, or here"
+                raise EntryError(f"the instrument `{serial}` is not declared", help)
         for name, value in note.items():
             self._observe(name, str(value), str(serials[name]) if name in serials else None)
         for key, beside in (("of", "event"), ("why", "correct")):
