@@ -179,6 +179,8 @@ def read_seal(folder: Path) -> Seal:
     """The seal in a folder. StillairError where there is none, or none that can be read."""
     path = folder / SEAL
     help = f"the company seals it: stillair seal {folder.as_posix()}"
+    if (folder / MANIFEST).is_file():
+        help = "it is one pack: name the folder of packs that it lies in"
     if not path.is_file():
         problem = "is not sealed" if folder.is_dir() else "does not exist"
         raise StillairError(

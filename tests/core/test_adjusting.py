@@ -150,6 +150,7 @@ REFUSED = [
     ("limits: {most: 40 min}", "SA306", "", ""),
     ("limits: {warn_at: 7 psi}", "SA703", "is safer lower, and is set looser without who, why, until", ""),
     ("limits: {warn_at: {is: 7 psi, who: B, why: w, until: soon}}", "SA703", "`soon` is not a day", ""),
+    ("limits: {warn_at: {is: 7 psi, who: B, why: w, until: 2027-03-31}}", "SA703", "`w` is no reason", ""),
     ("good for: {smell: 2 h}", "SA702", "`smell` is good for 1 h; it may only be less", ""),
     ("good for: {smell: soon}", "SA306", "soon", ""),
     ("good for: {smell: 5 psi}", "SA306", "psi", ""),

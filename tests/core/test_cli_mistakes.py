@@ -63,6 +63,16 @@ JOB = "JOB"
             ("--by", "T", "guide", "new.job", "--pack", str(KETTLE), "--beliefs", str(KETTLE)),
             "be read: is a directory",
         ),
+        (("verify", JOB, "--expect", "abc"), "`abc` is no hash"),
+        (("rehearse", str(KETTLE / "kettle.yaml")), "name the folder that holds manifest.yaml"),
+        (
+            ("--by", "T", "guide", "new.job", "--pack", str(KETTLE / "kettle.yaml")),
+            "name the folder that holds",
+        ),
+        (
+            ("--by", "T", "--sealed", str(KETTLE), "guide", "new.job"),
+            "name the folder of packs that it lies in",
+        ),
         (("new-pack", "manifest"), "`manifest.yaml` is another file of a pack"),
         (("new-pack", "beliefs"), "`beliefs.yaml` is another file of a pack"),
     ],
@@ -167,3 +177,14 @@ def test_a_job_read_with_what_nobody_declared_is_recorded_as_it_was_taken(tank: 
     assert "instrument:" in recorded and "kind: gauge" in recorded and "G7" not in recorded
     (tank / "scenarios" / "recorded.yaml").write_text(recorded, encoding="utf-8")
     assert run("rehearse", tank, "-k", "recorded").exit_code == 0
+
+
+def test_with_nothing_written_the_verbs_are_shown_line_by_line() -> None:
+    result = CliRunner().invoke(main, [])
+    assert "\n  guide " in result.output and "stillair: " not in result.output
+
+
+def test_an_installed_pack_is_linted_by_its_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert CliRunner().invoke(main, ["lint", "us_federal"]).output.startswith("no fault")
+    assert "does not exist" in CliRunner().invoke(main, ["lint", "us_fed"]).output

@@ -41,6 +41,8 @@ MOST_DAYS_AHEAD = 2 * 365 + 1
 """For how long a limit may be loosened before it is looked at again: two years. Source: judgement."""
 MOST_LIKELIER = 10
 """How many times likelier or less likely a company's clues may make a place. Source: judgement."""
+_SHORTEST = 3
+"""Letters and digits of a reason (judgement): fewer are no word."""
 _WORDS = {"fact": ("ask", "why", "how"), "step": ("title", "do", "why"), "rule": ("say", "why")}
 """What may be said in other words."""
 
@@ -173,6 +175,10 @@ class Applied:
             date.fromisoformat(change.until.text)
         except ValueError:
             self._fault(change.until, "SA703", f"`{change.until}` is not a day", "write it like 2027-03-31")
+            return False
+        if sum(letter.isalnum() for letter in change.why or "") < _SHORTEST:
+            message = f"`{change.why}` is no reason to set `{name}` looser"
+            self._fault(change.value, "SA703", message, "write why, in a few words")
             return False
         return True
 

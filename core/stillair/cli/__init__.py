@@ -137,6 +137,9 @@ class Verbs(click.Group):
         except (Exception, KeyboardInterrupt) as error:
             if isinstance(error, Answer):
                 code = error.code
+            elif isinstance(error, _NO_ARGS):
+                click.echo(error.format_message(), err=True)
+                code = WRONG
             else:
                 told = _told(error)
                 if told is None:
@@ -165,6 +168,10 @@ def _let_go(stream: TextIO | None) -> None:
             nowhere = os.open(os.devnull, os.O_WRONLY)
             os.dup2(nowhere, stream.fileno())
             os.close(nowhere)
+
+
+_NO_ARGS: Any = getattr(click.exceptions, "NoArgsIsHelpError", ())
+"""What newer versions of click raise where nothing but the program's name is written: its message is help."""
 
 
 class Mistake(click.UsageError):

@@ -47,13 +47,15 @@ Texts = Mapping[str, str]
 )
 @click.pass_obj
 def lint(settings: Settings, paths: tuple[str, ...], profile: str, play: bool, form: str) -> None:
-    """Check packs without running them: folders, or files in them; with none, all that is installed."""
+    """Check packs without running them: names, folders, files in them; with none, all that is installed."""
     from stillair.hooks import Plugins
 
     plugins = Plugins.load(settings.plugin_dirs)
     now = settings.clock.now()
     today = datetime.fromtimestamp(now, settings.clock.zone(now)).date()
-    report = reported(plugins, paths or tuple(map(str, plugins.packs)), profile, today, play)
+    installed = {name: str(folder) for name, folder, _ in _others(plugins)}
+    named = [path if Path(path).exists() else installed.get(path, path) for path in paths]
+    report = reported(plugins, named or tuple(map(str, plugins.packs)), profile, today, play)
     if form == "json":
         from stillair import account
 

@@ -187,6 +187,8 @@ def _chosen(installed: Mapping[str, dict[str, str]], wanted: Sequence[str]) -> d
             chosen[own] = texts
         else:
             near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
+            if Path(name).exists():
+                near = f"name the folder that holds {MANIFEST}"
             raise StillairError(Fault("SA401", f"there is no pack `{name}`", "", help=near))
     _complete(chosen, installed)
     return chosen

@@ -201,6 +201,8 @@ def folders_of(plugins: Plugins, named: Sequence[str]) -> list[Path]:
             folder = folder.resolve()  # `.` and `..` have no name of their own
         if not (folder / MANIFEST).is_file():
             near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
+            if folder.exists():
+                raise Mistake(f"`{name}` is no pack", f"name the folder that holds {MANIFEST}")
             raise Mistake(f"there is no pack `{name}`", near)
         found.append(folder)
     return list({folder.resolve(): folder for folder in found}.values())

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import click
 
 from stillair.job import JobError, Report
 from stillair.job import verify as check
 
-from . import NO
+from . import NO, Mistake
 from .account_format import format_option, print_json
 from .screen import Screen
 from .session import Session, Settings
@@ -25,6 +27,10 @@ def verify(settings: Settings, file: str, expect: str | None, as_json: bool) -> 
 
     Plugins or packs that differ from those recorded are said, and are no broken chain. Exit code 1: broken.
     """
+    if expect is not None and re.fullmatch(r"[0-9a-f]{64}", expect) is None:
+        raise Mistake(
+            f"`{expect}` is no hash", "it has 64 digits of 0-9 and a-f; `verify` shows it at its end"
+        )
     report = check(file, expect_last=expect)
     differs = _differs(settings, file) if report.broken is None else []
     if as_json:
