@@ -154,6 +154,7 @@ class Verbs(click.Group):
             _let_go(sys.stdout)
         if not standalone_mode:
             return code
+        gc.freeze()  # the process ends: what is left need not be looked through once more
         sys.exit(code if isinstance(code, int) else DONE)
 
 

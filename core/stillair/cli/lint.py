@@ -53,8 +53,10 @@ def lint(settings: Settings, paths: tuple[str, ...], profile: str, play: bool, f
     plugins = Plugins.load(settings.plugin_dirs)
     now = settings.clock.now()
     today = datetime.fromtimestamp(now, settings.clock.zone(now)).date()
-    installed = {name: str(folder) for name, folder, _ in _others(plugins)}
-    named = [path if Path(path).exists() else installed.get(path, path) for path in paths]
+    named = paths
+    if not all(Path(path).exists() for path in paths):
+        installed = {name: str(folder) for name, folder, _ in _others(plugins)}
+        named = tuple(path if Path(path).exists() else installed.get(path, path) for path in paths)
     report = reported(plugins, named or tuple(map(str, plugins.packs)), profile, today, play)
     if form == "json":
         from stillair import account
@@ -164,8 +166,10 @@ def _unjoined(given: Mapping[str, tuple[Path, Texts]], known: Iterable[str]) -> 
     from stillair.reading import parse_manifest
 
     for folder, texts in given.values():
+        if joined_by(texts) in (None, *known):
+            continue
         joins = parse_manifest(texts["manifest.yaml"], f"{folder.as_posix()}/manifest.yaml").joins
-        if joins is not None and joins.text not in known:
+        if joins is not None:
             near = did_you_mean(joins.text, known) or "install it, or name its folder beside this one"
             yield joins.fault("SA401", f"the pack `{joins}` is not installed", help=near)
 
