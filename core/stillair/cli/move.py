@@ -15,7 +15,7 @@ from stillair import account
 from stillair.assess import Program, assess
 from stillair.authoring.lost import fitting
 from stillair.authoring.moving import Moving, moving
-from stillair.fault import Fault, StillairError, did_you_mean
+from stillair.fault import Fault, StillairError
 from stillair.hooks import Plugins
 from stillair.job import JSON, Job, JobError, Line, pack_digest
 from stillair.pack import BELIEFS, MANIFEST, gather
@@ -26,7 +26,7 @@ from .account_format import format_option, print_json
 from .cache import Texts, load_program
 from .entering import check_reason
 from .opening import keep_set_back, say_opening
-from .packs import choose, choose_sealed, differences, encoded, name_in, recorded_in, texts_of
+from .packs import choose, choose_sealed, differences, encoded, instead, name_in, recorded_in, texts_of
 from .permitting import in_charge_only, open_only
 from .screen import Screen, after_keeping
 from .session import Session, Settings, in_time, writer
@@ -130,8 +130,9 @@ def _wanted(
     installed = {name_in(gather(folder)[MANIFEST], folder) for folder in plugins.packs}
     for name in packs:
         if name not in installed and not Path(name).is_dir():
-            near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
-            raise StillairError(Fault("SA401", f"there is no pack `{name}`", "", help=near))
+            raise StillairError(
+                Fault("SA401", f"there is no pack `{name}`", "", help=instead(name, installed))
+            )
     for name in names:
         if name not in given and name not in installed:
             # Not from a folder that happens to lie here and has its name.

@@ -16,6 +16,7 @@ __all__ = [
     "differences",
     "encoded",
     "found_again",
+    "instead",
     "joined_by",
     "kind_in",
     "name_in",
@@ -186,12 +187,18 @@ def _chosen(installed: Mapping[str, dict[str, str]], wanted: Sequence[str]) -> d
                 )
             chosen[own] = texts
         else:
-            near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
-            if Path(name).exists():
-                near = f"name the folder that holds {MANIFEST}"
-            raise StillairError(Fault("SA401", f"there is no pack `{name}`", "", help=near))
+            raise StillairError(
+                Fault("SA401", f"there is no pack `{name}`", "", help=instead(name, installed))
+            )
     _complete(chosen, installed)
     return chosen
+
+
+def instead(name: str, installed: Iterable[str]) -> str:
+    """What to name where there is no pack of a name."""
+    if Path(name).exists():
+        return "name the folder that holds manifest.yaml"
+    return did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
 
 
 def _complete(chosen: dict[str, dict[str, str]], installed: Mapping[str, dict[str, str]]) -> None:

@@ -13,14 +13,14 @@ from click.core import ParameterSource
 
 from stillair.authoring.scenario import GENERATED, MADE, ScenarioError, folder_of, scenarios_in
 from stillair.authoring.unshown import Explained, explained_in
-from stillair.fault import Fault, did_you_mean
+from stillair.fault import Fault
 from stillair.hooks import Plugins
 from stillair.pack import MANIFEST, gather
 from stillair.wording import counted
 
 from . import INTERRUPTED, NO, Mistake
 from .account_format import format_option, print_json
-from .packs import name_in
+from .packs import instead, name_in
 from .screen import Screen
 from .session import Settings
 from .stage import Played, Stage
@@ -200,10 +200,7 @@ def folders_of(plugins: Plugins, named: Sequence[str]) -> list[Path]:
         if folder.name in ("", ".."):
             folder = folder.resolve()  # `.` and `..` have no name of their own
         if not (folder / MANIFEST).is_file():
-            near = did_you_mean(name, installed) or f"installed: {', '.join(sorted(installed)) or 'none'}"
-            if folder.exists():
-                raise Mistake(f"`{name}` is no pack", f"name the folder that holds {MANIFEST}")
-            raise Mistake(f"there is no pack `{name}`", near)
+            raise Mistake(f"there is no pack `{name}`", instead(name, installed))
         found.append(folder)
     return list({folder.resolve(): folder for folder in found}.values())
 
